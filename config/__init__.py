@@ -1,0 +1,1 @@
+"""The settings: their models, and the data files that ship with the program."""

@@ -1,0 +1,1 @@
+"""The service: measure, dose, alarm, link, and the loop that runs them."""

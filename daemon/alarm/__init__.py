@@ -1,0 +1,1 @@
+"""What calls a person to the tank."""

@@ -1,0 +1,1 @@
+"""Deciding how much, permitting it, writing it down."""

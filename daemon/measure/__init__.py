@@ -1,0 +1,1 @@
+"""Turning volts into readings one can trust."""

@@ -1,0 +1,32 @@
+"""What a person or a program asks of the running loop. Links put these in a queue; the loop answers.
+
+Only the loop acts on a request, between passes, on its own thread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+
+class Origin(StrEnum):
+    """Where a request came from. Only someone at the tank may raise dosing again."""
+
+    LOCAL = "local"  # the control socket: a person with a shell on this box
+    REMOTE = "remote"  # MQTT: anyone the broker lets in
+
+
+class RequestRefused(ValueError):  # noqa: N818 - a refusal is an answer, in this house's words
+    """The loop will not do it. The message says what, why and what to do instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One thing asked. `answer` is called once, from the loop's thread, with a result or a RequestRefused."""
+
+    method: str
+    params: Mapping[str, Any]
+    origin: Origin
+    answer: Callable[[Any], None]

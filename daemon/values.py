@@ -1,0 +1,257 @@
+"""The frozen values that pass between rooms, from `Sample` to `State`.
+
+    volts -> reading -> verdict -> dose request -> permit -> run -> entry -> published state
+
+Reasons are enum members and numbers; `daemon.words` makes sentences of them at the edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+from drivers.probe import Quantity, Sample
+
+__all__ = ["Quantity", "Sample"]  # made by the drivers, read by every room
+
+Numbers = Mapping[str, float]
+
+
+class Quality(StrEnum):
+    """How far a reading may be trusted. Words of OPC UA."""
+
+    GOOD = "good"
+    UNCERTAIN = "uncertain"
+    BAD = "bad"
+
+
+class VerdictReason(StrEnum):
+    """Why a reading is not simply good."""
+
+    FINE = "fine"
+    WARMING_UP = "warming_up"  # too few samples yet to know
+    NO_ANSWER = "no_answer"  # the probe or its converter could not be read
+    CLIPPED = "clipped"  # voltage at the end of the converter's range
+    OUT_OF_SPAN = "out_of_span"  # outside what the probe or its calibration can tell
+    STUCK = "stuck"  # no movement at all for too long
+    JUMPED = "jumped"  # faster than water can change
+    STALE = "stale"  # the newest sample is too old
+    NOISY = "noisy"  # the conversions of one sample disagree
+    NO_TEMPERATURE = "no_temperature"  # cannot be compensated
+    NOT_CALIBRATED = "not_calibrated"
+    CALIBRATION_OLD = "calibration_old"
+    CALIBRATING = "calibrating"  # a person has the probe in a buffer
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A quantity in its unit (pH; mS/cm at 25 °C; °C; share 0..1), with the raw volts kept beside it.
+
+    temperature_c: what it was compensated for, None where none was needed or known.
+    calibration: the day of the calibration used (ISO date), "" where none applies.
+    """
+
+    quantity: Quantity
+    value: float
+    at_s: float
+    sample: Sample
+    temperature_c: float | None = None
+    calibration: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the judge says of the newest look at one probe. Always made, even with nothing to judge."""
+
+    quantity: Quantity
+    quality: Quality
+    reason: VerdictReason
+    reading: Reading | None = None
+    since_s: float = 0.0  # monotonic time from which this quality and reason have held
+    numbers: Numbers = field(default_factory=dict)
+    note: str = ""  # the driver's own message when it could not read
+
+    @property
+    def usable(self) -> bool:
+        """Whether a dose may rest on it."""
+        return self.quality is Quality.GOOD and self.reading is not None
+
+
+class Condition(StrEnum):
+    """What a reservoir is doing about its water."""
+
+    KEEPING = "keeping"  # corrects by itself
+    WATCHING = "watching"  # measures only
+    HELD = "held"  # a person paused dosing
+    LOCKED = "locked"  # a safety stop latched; a person at the tank clears it
+
+
+class Role(StrEnum):
+    """What is in a pump's bottle."""
+
+    PH_DOWN = "ph_down"
+    PH_UP = "ph_up"
+    STOCK_A = "stock_a"
+    STOCK_B = "stock_b"
+    TOP_UP = "top_up"
+
+
+class DoseReason(StrEnum):
+    PH_HIGH = "ph_high"
+    PH_LOW = "ph_low"
+    EC_LOW = "ec_low"
+    PRIME = "prime"
+
+
+@dataclass(frozen=True, slots=True)
+class DoseRequest:
+    """What the controller would like: mL from one pump, with the numbers it reckoned from."""
+
+    reservoir: str
+    pump: Role
+    ml: float
+    reason: DoseReason
+    numbers: Numbers = field(default_factory=dict)
+
+
+class Cap(StrEnum):
+    """What may bind or refuse a dose."""
+
+    CONDITION = "condition"
+    VERDICT = "verdict"
+    REQUEST = "request"  # not a finite amount above zero
+    NOT_SET = "not_set"  # a cap the settings leave out counts as zero
+    LEDGER = "ledger"  # the ledger cannot be read or written: caps count as spent
+    PER_DOSE = "per_dose"
+    PER_HOUR = "per_hour"
+    PER_DAY = "per_day"
+    GAP = "gap"  # minimum time since this pump's last dose
+    MIXING = "mixing"  # minimum time since any dose into this reservoir
+    OPPOSITE = "opposite"  # acid and base never within the set hours
+    BOTTLE = "bottle"
+    LEVEL = "level"
+    SHARE = "share"  # share of the reservoir's volume
+    RUN_TIME = "run_time"  # longest single run of a pump
+    TOO_SMALL = "too_small"  # below what the pump can deliver truly
+
+
+@dataclass(frozen=True, slots=True)
+class Permit:
+    """May run: this much, this long. `bound_by` names the cap that made it less than asked, if one did."""
+
+    request: DoseRequest
+    ml: float
+    run_s: float
+    bound_by: Cap | None = None
+    numbers: Numbers = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """May not run; the cap that said no, with the numbers a person can check it by."""
+
+    request: DoseRequest
+    cap: Cap
+    numbers: Numbers = field(default_factory=dict)
+
+
+class Outcome(StrEnum):
+    """How a run ended. OPEN counts as delivered in full."""
+
+    OPEN = "open"
+    DONE = "done"
+    CUT_SHORT = "cut_short"  # the keeper stopped early; still charged in full
+    FAILED = "failed"  # the keeper says the pump never turned; still charged in full
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the ledger: the intent, and the outcome once known. `ml` is what it is charged at."""
+
+    number: int
+    reservoir: str
+    pump: Role
+    ml: float
+    run_s: float
+    reason: DoseReason
+    numbers: Numbers
+    utc: datetime
+    utc_trusted: bool
+    boot_id: str
+    at_s: float  # monotonic, within boot_id
+    outcome: Outcome
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CapUse:
+    """What the caps of one pump have left, for people to see. mL."""
+
+    last_hour_ml: float
+    max_per_hour_ml: float
+    last_day_ml: float
+    max_per_day_ml: float
+    bottle_left_ml: float
+
+
+class Priority(StrEnum):
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+
+
+class AlarmState(StrEnum):
+    """Life of an alarm, in the words of ISA-18.2."""
+
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned_unacknowledged"
+    LATCHED = "latched"
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """One alarm that is not normal. `key` is unique, e.g. `bed1-ph-probe`; `kind` names its row in the table."""
+
+    key: str
+    kind: str
+    reservoir: str  # "" for the box itself
+    priority: Priority
+    state: AlarmState
+    text: str
+    raised_utc: datetime
+    raised_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReservoirState:
+    """One reservoir at the end of a pass."""
+
+    name: str
+    title: str
+    condition: Condition
+    condition_reason: str
+    condition_until: datetime | None
+    verdicts: Mapping[Quantity, Verdict]
+    bands: Mapping[Quantity, tuple[float, float]]
+    waiting_for: str
+    last_doses: tuple[Entry, ...]
+    last_decision: Permit | Refusal | None
+    caps: Mapping[Role, CapUse]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """One snapshot of everything, made at the end of a pass. Readers never see half a pass."""
+
+    passes: int
+    at_s: float
+    utc: datetime
+    started_utc: datetime
+    rig: str  # what the settings name as the rig: makes a simulated one visible
+    reservoirs: Mapping[str, ReservoirState]
+    alarms: tuple[Alarm, ...]
+    version: str
+    notes: tuple[str, ...] = ()

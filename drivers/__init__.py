@@ -1,0 +1,1 @@
+"""What touches wires: the rig seam, the ADC, the probes, the pumps and their keeper."""

@@ -1,0 +1,1 @@
+"""The other side of the wires: simulated chips, pins, probes, water."""
