@@ -87,9 +87,7 @@ class PhControl(Table):
 
     target: float = Field(default=6.0, ge=4.5, le=7.5)
     dead_band: float = Field(default=0.15, gt=0.0, le=1.0)  # no request while within target ± this
-    ml_per_ph: float = Field(
-        default=20.0, gt=0.0, le=500.0
-    )  # prior: mL of reagent that move this tank by 1 pH
+    ml_per_ph: float = Field(default=20.0, gt=0.0, le=500.0)  # prior: mL of reagent that move this tank by 1 pH
     share_of_need: float = Field(
         default=1 / 3, gt=0.0, le=0.5
     )  # ask for this part of the reckoned need at a time

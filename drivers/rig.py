@@ -77,9 +77,7 @@ def resolve(name: str) -> Callable[[Mapping[str, Any]], Any]:
     """The function behind `package.module:function`. Raises RigError saying what is wrong with the name."""
     module_name, colon, function_name = name.partition(":")
     if not (module_name and colon and function_name):
-        raise RigError(
-            f'[rig] open = "{name}": must read "package.module:function", as "drivers.pi:open_rig"'
-        )
+        raise RigError(f'[rig] open = "{name}": must read "package.module:function", as "drivers.pi:open_rig"')
     try:
         module = importlib.import_module(module_name)
     except ImportError as error:
