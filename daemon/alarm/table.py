@@ -1,0 +1,154 @@
+"""The alarm table: each kind, how grave, how long it must last, what it stops, what a person should do.
+
+Priorities follow harm against time left (matrix idea of IEC 60601-1-8). An alarm without something
+for a person to do does not belong here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from daemon.values import Priority
+
+
+class Kind(StrEnum):
+    """One row of the table."""
+
+    PROBE = "probe"
+    CALIBRATION = "calibration"
+    OUT_OF_BAND = "out-of-band"
+    FAR_OUT = "far-out"
+    DAY_CAP = "day-cap"
+    CAPS_MISSING = "caps-missing"
+    BOTTLE_LOW = "bottle-low"
+    BOTTLE_EMPTY = "bottle-empty"
+    LEVEL_LOW = "level-low"
+    LOCKED = "locked"
+    HELD_LONG = "held-long"
+    LEDGER = "ledger"
+    BROKER = "broker"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """How one kind behaves.
+
+    on_delay_s / off_delay_s: how long the cause must last, or be gone, before the alarm follows.
+    consequence: what happens if nobody comes; done: what the daemon did; act: what the person should do.
+    """
+
+    priority: Priority
+    on_delay_s: float
+    off_delay_s: float
+    consequence: str
+    done: str
+    act: str
+
+
+TABLE: dict[Kind, Row] = {
+    Kind.PROBE: Row(
+        Priority.MEDIUM,
+        0.0,
+        20.0,
+        "The reservoir drifts uncorrected.",
+        "Doses that rest on this probe are stopped.",
+        "Check plug, cable and bulb; rinse the probe and put it back in the water.",
+    ),
+    Kind.CALIBRATION: Row(
+        Priority.LOW,
+        60.0,
+        0.0,
+        "Readings drift away from the truth.",
+        "Nothing is dosed on an uncalibrated or long-expired probe.",
+        "Calibrate it: evenwater calibrate ph (or ec).",
+    ),
+    Kind.OUT_OF_BAND: Row(
+        Priority.MEDIUM,
+        3600.0,
+        300.0,
+        "The crop grows poorly.",
+        "Correction goes on within its caps.",
+        "Look at the last doses and refusals, then at bottle, tube and water.",
+    ),
+    Kind.FAR_OUT: Row(
+        Priority.HIGH,
+        300.0,
+        300.0,
+        "Roots are harmed within hours.",
+        "No rescue dose is given beyond the caps.",
+        "Check the reading with another meter; if it is true, dilute or change the solution.",
+    ),
+    Kind.DAY_CAP: Row(
+        Priority.MEDIUM,
+        0.0,
+        600.0,
+        "Correction pauses until the 24 h window has room.",
+        "No more is dosed.",
+        "Ask why so much was needed: water, probe, or a cap that is too small for this tank.",
+    ),
+    Kind.CAPS_MISSING: Row(
+        Priority.LOW,
+        0.0,
+        600.0,
+        "Nothing is corrected.",
+        "A cap that is not set counts as zero.",
+        "Set the pump's max_per_dose_ml, max_per_hour_ml and max_per_day_ml in the settings file, then restart.",
+    ),
+    Kind.BOTTLE_LOW: Row(
+        Priority.LOW,
+        0.0,
+        0.0,
+        "Correction ends when the bottle is empty.",
+        "Dosing goes on.",
+        "Refill it, then tell: evenwater bottle. Goggles and gloves; acid into water, never water into acid.",
+    ),
+    Kind.BOTTLE_EMPTY: Row(
+        Priority.MEDIUM,
+        0.0,
+        0.0,
+        "Nothing is corrected.",
+        "This pump is stopped so that it does not draw air.",
+        "Refill it, then tell: evenwater bottle. Goggles and gloves; acid into water, never water into acid.",
+    ),
+    Kind.LEVEL_LOW: Row(
+        Priority.MEDIUM,
+        60.0,
+        60.0,
+        "Roots and the circulation pump run dry.",
+        "Dosing is stopped: the same mL would be too much for less water.",
+        "Look for a leak, then top up.",
+    ),
+    Kind.LOCKED: Row(
+        Priority.HIGH,
+        0.0,
+        0.0,
+        "Nothing is corrected until a person clears it.",
+        "All pumps of this reservoir are off.",
+        "Find the cause at the tank, then: evenwater clear.",
+    ),
+    Kind.HELD_LONG: Row(
+        Priority.LOW,
+        12 * 3600.0,
+        0.0,
+        "Nothing is corrected while held.",
+        "Dosing stays paused.",
+        "When the work at the tank is done: evenwater release.",
+    ),
+    Kind.LEDGER: Row(
+        Priority.HIGH,
+        0.0,
+        0.0,
+        "Nothing is corrected.",
+        "No dose runs without a durable record.",
+        "Check free space and the card: evenwater check. Then restart the service.",
+    ),
+    Kind.BROKER: Row(
+        Priority.LOW,
+        300.0,
+        30.0,
+        "Alerts do not reach a phone.",
+        "Dosing goes on by its own rules.",
+        "Check the broker's address, power and network.",
+    ),
+}

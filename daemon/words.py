@@ -1,0 +1,174 @@
+"""Sentences made at the edge: from enums and numbers to what a grower reads.
+
+Every room passes reasons as enum members and numbers; only here do they become words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from daemon.values import (
+    Cap,
+    Condition,
+    DoseReason,
+    DoseRequest,
+    Entry,
+    Numbers,
+    Outcome,
+    Permit,
+    Quantity,
+    Refusal,
+    Role,
+    Verdict,
+    VerdictReason,
+)
+
+QUANTITY = {
+    Quantity.PH: "pH",
+    Quantity.EC: "EC",
+    Quantity.TEMPERATURE: "temperature",
+    Quantity.LEVEL: "level",
+}
+UNIT = {Quantity.PH: "", Quantity.EC: " mS/cm", Quantity.TEMPERATURE: " °C", Quantity.LEVEL: ""}
+DECIMALS = {Quantity.PH: 2, Quantity.EC: 2, Quantity.TEMPERATURE: 1, Quantity.LEVEL: 2}
+ROLE = {
+    Role.PH_DOWN: "pH down",
+    Role.PH_UP: "pH up",
+    Role.STOCK_A: "stock A",
+    Role.STOCK_B: "stock B",
+    Role.TOP_UP: "top-up water",
+}
+
+_VERDICT: Mapping[VerdictReason, str] = {
+    VerdictReason.FINE: "fine",
+    VerdictReason.WARMING_UP: "too few readings yet",
+    VerdictReason.NO_ANSWER: "the probe's converter does not answer",
+    VerdictReason.CLIPPED: "the voltage is at the end of the converter's range: unplugged, dry or miswired",
+    VerdictReason.OUT_OF_SPAN: "outside what the probe can tell",
+    VerdictReason.STUCK: "has not moved at all for too long",
+    VerdictReason.JUMPED: "moved faster than water can",
+    VerdictReason.STALE: "the newest reading is too old",
+    VerdictReason.NOISY: "the readings of one moment disagree: loose plug, dry probe or hum",
+    VerdictReason.NO_TEMPERATURE: "no temperature to compensate with",
+    VerdictReason.NOT_CALIBRATED: "not calibrated",
+    VerdictReason.CALIBRATION_OLD: "the calibration is too old",
+    VerdictReason.CALIBRATING: "being calibrated",
+}
+
+
+def value(quantity: Quantity, amount: float | None) -> str:
+    """An amount with its unit and a sensible number of digits; a dash where there is none."""
+    if amount is None:
+        return "–"
+    if quantity is Quantity.LEVEL:
+        return "enough" if amount > 0.5 else "low"
+    return f"{amount:.{DECIMALS[quantity]}f}{UNIT[quantity]}"
+
+
+def verdict(of: Verdict) -> str:
+    """`pH 6.02, good` or `pH –, bad: being calibrated`."""
+    amount = of.reading.value if of.reading else None
+    text = f"{QUANTITY[of.quantity]} {value(of.quantity, amount)}, {of.quality.value}"
+    if of.reason is VerdictReason.FINE:
+        return text
+    return f"{text}: {why(of)}"
+
+
+def why(of: Verdict) -> str:
+    """The reason of a verdict in words, with the driver's own message where there is one."""
+    text = _VERDICT[of.reason]
+    return f"{text} ({of.note})" if of.note else text
+
+
+def request(of: DoseRequest) -> str:
+    """Why a dose is asked for, with the numbers to check it by."""
+    n = of.numbers
+    if of.reason in (DoseReason.PH_HIGH, DoseReason.PH_LOW):
+        side = "above" if of.reason is DoseReason.PH_HIGH else "below"
+        return f"pH {_n(n, 'ph', 2)} is {side} {_n(n, 'target', 2)}: {of.ml:.1f} mL {ROLE[of.pump]}"
+    return f"{of.ml:.1f} mL {ROLE[of.pump]} ({of.reason.value.replace('_', ' ')})"
+
+
+def permit(of: Permit) -> str:
+    """What may run, and which cap made it less than asked."""
+    text = f"{of.ml:.1f} mL {ROLE[of.request.pump]} over {of.run_s:.1f} s: {_because(of.request)}"
+    if of.bound_by is None:
+        return text
+    return f"{text}; asked {of.request.ml:.1f} mL, less by {CAP[of.bound_by]}"
+
+
+def refusal(of: Refusal) -> str:
+    """Why a dose was not allowed."""
+    return f"no {ROLE[of.request.pump]}: {CAP[of.cap]}{_measure(of.cap, of.numbers)}"
+
+
+def decision(of: Permit | Refusal) -> str:
+    """Either of the two, as a sentence."""
+    return permit(of) if isinstance(of, Permit) else refusal(of)
+
+
+def entry(of: Entry) -> str:
+    """One line of the ledger."""
+    text = f"{of.ml:.1f} mL {ROLE[of.pump]}, {_reason_of(of)}"
+    if of.outcome is Outcome.DONE:
+        return text
+    return f"{text} [{OUTCOME[of.outcome]}{': ' + of.note if of.note else ''}]"
+
+
+def condition(name: Condition, reason: str = "") -> str:
+    """The condition with what it means."""
+    text = f"{name.value} ({CONDITION[name]})"
+    return f"{text}: {reason}" if reason else text
+
+
+CAP: Mapping[Cap, str] = {
+    Cap.CONDITION: "the reservoir is not keeping itself",
+    Cap.VERDICT: "the reading cannot be trusted",
+    Cap.REQUEST: "the amount asked for is not a number above zero",
+    Cap.NOT_SET: "a cap of this pump is not set, which counts as zero",
+    Cap.LEDGER: "the ledger cannot be written",
+    Cap.PER_DOSE: "the cap per dose",
+    Cap.PER_HOUR: "the cap per rolling hour",
+    Cap.PER_DAY: "the cap per rolling 24 h",
+    Cap.GAP: "too soon after this pump's last dose",
+    Cap.MIXING: "the last dose is still mixing",
+    Cap.OPPOSITE: "acid and base are kept hours apart",
+    Cap.BOTTLE: "the bottle is nearly empty",
+    Cap.LEVEL: "the level is low or unknown",
+    Cap.SHARE: "the largest share of the reservoir's volume",
+    Cap.RUN_TIME: "the longest run of a pump",
+    Cap.TOO_SMALL: "less than the pump delivers truly",
+}
+OUTCOME: Mapping[Outcome, str] = {
+    Outcome.OPEN: "no outcome known, counted in full",
+    Outcome.DONE: "done",
+    Outcome.CUT_SHORT: "cut short, counted in full",
+    Outcome.FAILED: "did not run, counted in full",
+}
+CONDITION: Mapping[Condition, str] = {
+    Condition.KEEPING: "corrects by itself",
+    Condition.WATCHING: "measures only",
+    Condition.HELD: "dosing paused by a person",
+    Condition.LOCKED: "a safety stop; clear it at the tank",
+}
+
+
+def _because(of: DoseRequest) -> str:
+    n = of.numbers
+    if of.reason in (DoseReason.PH_HIGH, DoseReason.PH_LOW):
+        return f"pH {_n(n, 'ph', 2)}, aim {_n(n, 'target', 2)}"
+    return of.reason.value.replace("_", " ")
+
+
+def _reason_of(of: Entry) -> str:
+    return _because(DoseRequest(of.reservoir, of.pump, of.ml, of.reason, of.numbers))
+
+
+def _measure(cap: Cap, numbers: Numbers) -> str:
+    shown = ", ".join(f"{key.replace('_', ' ')} {amount:g}" for key, amount in numbers.items())
+    return f" ({shown})" if shown and cap not in (Cap.CONDITION, Cap.VERDICT) else ""
+
+
+def _n(numbers: Numbers, key: str, decimals: int) -> str:
+    amount = numbers.get(key)
+    return "?" if amount is None else f"{amount:.{decimals}f}"
