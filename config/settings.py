@@ -19,11 +19,30 @@ HARD_MIN_GAP_S = 60.0  # a dose cannot have mixed and shown sooner
 
 DEVICE_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
+# Header lines where a pump must not sit: until the program claims them, they are not held low.
+PULLED_UP = "is pulled up from power-on until the program runs, which would turn the pump on"
+UNSAFE_PUMP_LINES = {
+    0: PULLED_UP + " (and is kept for the board's identity memory)",
+    1: PULLED_UP + " (and is kept for the board's identity memory)",
+    2: PULLED_UP + " (and is the I2C bus, with a fixed resistor)",
+    3: PULLED_UP + " (and is the I2C bus, with a fixed resistor)",
+    **dict.fromkeys(range(4, 9), PULLED_UP),
+    14: "is the serial console's output, high while the board starts",
+    15: "is the serial console's input, pulled up while the console is on",
+}
+
 
 def _homie_id(text: str) -> str:
     if not DEVICE_ID.fullmatch(text):
         raise ValueError("may hold a-z, 0-9 and single hyphens between them")
     return text
+
+
+def _pump_line(line: int) -> int:
+    reason = UNSAFE_PUMP_LINES.get(line)
+    if reason is not None:
+        raise ValueError(f"GPIO {line} {reason}; move the pump to one of GPIO 9-13 or 16-27")
+    return line
 
 
 HomieId = Annotated[str, Field(min_length=1, max_length=40), AfterValidator(_homie_id)]
@@ -36,10 +55,12 @@ class Table(BaseModel):
 
 
 class Site(Table):
-    name: str = Field(min_length=1, max_length=80)
+    name: str = Field(min_length=1, max_length=80, description="the name people see")
     device_id: HomieId
     state_folder: str = "var"
-    pass_every_s: float = Field(default=10.0, ge=1.0, le=60.0)
+    pass_every_s: float = Field(
+        default=10.0, ge=1.0, le=60.0, description="the time from one look at the probes to the next"
+    )
 
 
 class RigTable(BaseModel):
@@ -52,23 +73,33 @@ class RigTable(BaseModel):
 class Mqtt(Table):
     enabled: bool = True
     host: str = "127.0.0.1"
-    port: int = Field(default=1883, ge=1, le=65535)
+    port: int = Field(default=1883, ge=1, le=65535, description="the broker's port")
     domain: HomieId = "homie"
     username: str | None = None
     password_credential: str | None = None  # a file name below $CREDENTIALS_DIRECTORY
     tls_ca_file: str | None = None
-    heartbeat_s: float = Field(default=30.0, ge=5.0, le=300.0)
+    heartbeat_s: float = Field(
+        default=30.0, ge=5.0, le=300.0, description="the time between signs of life on MQTT"
+    )
 
 
 class Bands(Table):
     """What the crop bears. Alarms follow these; dosing aims inside them."""
 
-    ph_low: float = Field(default=5.5, ge=3.0, le=9.0)
-    ph_high: float = Field(default=6.5, ge=3.0, le=9.0)
-    ec_low_ms_per_cm: float = Field(default=0.8, ge=0.0, le=10.0)
-    ec_high_ms_per_cm: float = Field(default=1.6, ge=0.0, le=10.0)
-    temperature_low_c: float = Field(default=16.0, ge=0.0, le=40.0)
-    temperature_high_c: float = Field(default=24.0, ge=0.0, le=40.0)
+    ph_low: float = Field(default=5.5, ge=3.0, le=9.0, description="the lowest pH the crop bears")
+    ph_high: float = Field(default=6.5, ge=3.0, le=9.0, description="the highest pH the crop bears")
+    ec_low_ms_per_cm: float = Field(
+        default=0.8, ge=0.0, le=10.0, description="the weakest solution the crop bears"
+    )
+    ec_high_ms_per_cm: float = Field(
+        default=1.6, ge=0.0, le=10.0, description="the strongest solution the crop bears"
+    )
+    temperature_low_c: float = Field(
+        default=16.0, ge=0.0, le=40.0, description="the coldest water the crop bears"
+    )
+    temperature_high_c: float = Field(
+        default=24.0, ge=0.0, le=40.0, description="the warmest water the crop bears"
+    )
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
@@ -77,22 +108,31 @@ class Bands(Table):
             ("ec_low_ms_per_cm", "ec_high_ms_per_cm"),
             ("temperature_low_c", "temperature_high_c"),
         ):
-            if not getattr(self, low) < getattr(self, high):
-                raise ValueError(f"{low} must be below {high}")
+            at_low, at_high = getattr(self, low), getattr(self, high)
+            if not at_low < at_high:
+                raise ValueError(f"{low} = {at_low:g} must be below {high} = {at_high:g}; widen the band")
         return self
 
 
 class PhControl(Table):
     """How pH is corrected: a PID whose output is mL, asked for only outside a dead band."""
 
-    target: float = Field(default=6.0, ge=4.5, le=7.5)
-    dead_band: float = Field(default=0.15, gt=0.0, le=1.0)  # no request while within target ± this
-    ml_per_ph: float = Field(default=20.0, gt=0.0, le=500.0)  # prior: mL of reagent that move this tank by 1 pH
+    target: float = Field(default=6.0, ge=4.5, le=7.5, description="the pH that dosing aims at")
+    dead_band: float = Field(
+        default=0.15, gt=0.0, le=1.0, description="no dose is asked for within target plus or minus this"
+    )
+    ml_per_ph: float = Field(
+        default=20.0, gt=0.0, le=500.0, description="a first guess of the reagent that moves this tank by 1 pH"
+    )
     share_of_need: float = Field(
-        default=1 / 3, gt=0.0, le=0.5
-    )  # ask for this part of the reckoned need at a time
-    integral_per_h: float = Field(default=0.0, ge=0.0, le=10.0)
-    derivative_h: float = Field(default=0.0, ge=0.0, le=10.0)
+        default=1 / 3, gt=0.0, le=0.5, description="the part of the reckoned need that is asked for at a time"
+    )
+    integral_per_h: float = Field(
+        default=0.0, ge=0.0, le=10.0, description="how fast a lasting error adds to the request; 0 for none"
+    )
+    derivative_h: float = Field(
+        default=0.0, ge=0.0, le=10.0, description="how strongly a rising pH adds to the request; 0 for none"
+    )
 
 
 class Probe(BaseModel):
@@ -105,14 +145,38 @@ class Probe(BaseModel):
 class Pump(Table):
     """A peristaltic pump: its GPIO line, its measured rate, its bottle, its caps. A cap left out is zero."""
 
-    line: int = Field(ge=0, le=27)  # BCM number
-    ml_per_s: float = Field(gt=0.0, le=20.0)
-    bottle_ml: float = Field(gt=0.0, le=20000.0)
-    max_per_dose_ml: float | None = Field(default=None, ge=0.0, le=HARD_MAX_PER_DAY_ML)
-    max_per_hour_ml: float | None = Field(default=None, ge=0.0, le=HARD_MAX_PER_DAY_ML)
-    max_per_day_ml: float | None = Field(default=None, ge=0.0, le=HARD_MAX_PER_DAY_ML)
-    min_gap_s: float = Field(default=900.0, ge=HARD_MIN_GAP_S, le=86400.0)
-    smallest_dose_ml: float = Field(default=0.2, gt=0.0, le=10.0)
+    line: Annotated[int, AfterValidator(_pump_line)] = Field(
+        ge=0, le=27, description="the GPIO (BCM) number of the pump's driver"
+    )
+    ml_per_s: float = Field(gt=0.0, le=20.0, description="what the pump delivers, measured with a cylinder")
+    bottle_ml: float = Field(gt=0.0, le=20000.0, description="what a full bottle holds")
+    max_per_dose_ml: float | None = Field(
+        default=None,
+        ge=0.0,
+        le=HARD_MAX_PER_DAY_ML,
+        description="the most one dose may be; left out, this pump does not dose",
+    )
+    max_per_hour_ml: float | None = Field(
+        default=None,
+        ge=0.0,
+        le=HARD_MAX_PER_DAY_ML,
+        description="the most in any hour; left out, this pump does not dose",
+    )
+    max_per_day_ml: float | None = Field(
+        default=None,
+        ge=0.0,
+        le=HARD_MAX_PER_DAY_ML,
+        description="the most in any 24 hours; left out, this pump does not dose",
+    )
+    min_gap_s: float = Field(
+        default=900.0,
+        ge=HARD_MIN_GAP_S,
+        le=86400.0,
+        description="the shortest wait between two doses of this pump",
+    )
+    smallest_dose_ml: float = Field(
+        default=0.2, gt=0.0, le=10.0, description="the least the pump can deliver truly"
+    )
 
 
 RoleName = Literal["ph_down", "ph_up", "stock_a", "stock_b", "top_up"]
@@ -120,17 +184,29 @@ QuantityName = Literal["ph", "ec", "temperature", "level"]
 
 
 class Reservoir(Table):
-    title: str = Field(min_length=1, max_length=80)
+    title: str = Field(min_length=1, max_length=80, description="the name people see")
     system: Literal["ebb_and_flow", "deep_water", "film", "still"]
-    volume_l: float = Field(ge=2.0, le=2000.0)
-    mixing_time_s: float = Field(ge=30.0, le=7200.0)
+    volume_l: float = Field(ge=2.0, le=2000.0, description="the water in the full reservoir")
+    mixing_time_s: float = Field(
+        ge=30.0, le=7200.0, description="the time until a dose has spread through the whole reservoir"
+    )
     start: Literal["keeping", "watching"] = "watching"
-    opposite_gap_h: float = Field(default=6.0, ge=1.0, le=72.0)
-    assumed_temperature_c: float | None = None
+    opposite_gap_h: float = Field(
+        default=6.0, ge=1.0, le=72.0, description="the shortest wait between acid and base"
+    )
+    assumed_temperature_c: float | None = Field(
+        default=None, ge=0.0, le=50.0, description="the water temperature reckoned with when none is measured"
+    )
     ec_compensation: Literal["iso7888", "linear"] = "iso7888"
-    ec_linear_percent_per_k: float = Field(default=2.0, ge=1.0, le=3.0)
-    calibration_warn_days: float = Field(default=30.0, gt=0.0, le=365.0)
-    calibration_expire_days: float = Field(default=60.0, gt=0.0, le=365.0)
+    ec_linear_percent_per_k: float = Field(
+        default=2.0, ge=1.0, le=3.0, description="the change of EC with temperature"
+    )
+    calibration_warn_days: float = Field(
+        default=30.0, gt=0.0, le=365.0, description="the age at which a calibration should be renewed"
+    )
+    calibration_expire_days: float = Field(
+        default=60.0, gt=0.0, le=365.0, description="the age from which dosing no longer rests on a calibration"
+    )
     bands: Bands = Bands()
     ph: PhControl = PhControl()
     probe: dict[QuantityName, Probe] = {}
