@@ -43,6 +43,7 @@ class VerdictReason(StrEnum):
     NOT_CALIBRATED = "not_calibrated"
     CALIBRATION_OLD = "calibration_old"
     CALIBRATING = "calibrating"  # a person has the probe in a buffer
+    PROBE_WORN = "probe_worn"  # calibrated, yet with too little slope for a dose to rest on
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ class Reading:
 
     temperature_c: what it was compensated for, None where none was needed or known.
     calibration: the day of the calibration used (ISO date), "" where none applies.
+    slope_percent: slope of that calibration, % of theory; None for other quantities than pH.
     """
 
     quantity: Quantity
@@ -59,6 +61,7 @@ class Reading:
     sample: Sample
     temperature_c: float | None = None
     calibration: str = ""
+    slope_percent: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

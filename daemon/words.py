@@ -53,6 +53,7 @@ _VERDICT: Mapping[VerdictReason, str] = {
     VerdictReason.NOT_CALIBRATED: "not calibrated",
     VerdictReason.CALIBRATION_OLD: "the calibration is too old",
     VerdictReason.CALIBRATING: "being calibrated",
+    VerdictReason.PROBE_WORN: "the probe is worn: its slope is too low to dose by",
 }
 
 
