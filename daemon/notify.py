@@ -41,5 +41,5 @@ def watchdog_for(pass_every_s: float, environ: Mapping[str, str] = os.environ) -
     To be sent with READY. A shorter watchdog is never asked for.
     """
     asked_usec = int(environ.get("WATCHDOG_USEC") or 0)
-    wanted_usec = int(PASSES_PER_WATCHDOG * pass_every_s * 1e6)
+    wanted_usec = round(PASSES_PER_WATCHDOG * pass_every_s * 1e6)
     return (f"WATCHDOG_USEC={wanted_usec}",) if 0 < asked_usec < wanted_usec else ()
