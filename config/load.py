@@ -1,0 +1,134 @@
+"""Read a settings file once: `Settings`, or every complaint about it at once.
+
+SettingsError (a ValueError)   the file cannot be used; its text has one line for each thing wrong
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from config.complaint import Complaint, complaints_of, nearest
+from config.plausible import in_reservoir, warnings, wires_used_twice
+from config.settings import Reservoir, Settings
+from drivers.probe import Quantity
+from drivers.registry import DRIVERS, check_probe, check_quantity
+
+__all__ = ["SettingsError", "load", "warnings"]
+
+EXAMPLE = "config/rigs/pi-example.toml"
+
+
+class SettingsError(ValueError):
+    """A settings file cannot be used. `complaints` says each thing wrong; the text is one line for each."""
+
+    def __init__(self, file: str, complaints: tuple[Complaint, ...]) -> None:
+        super().__init__("\n".join(one.line(file) for one in complaints))
+        self.complaints = complaints
+
+
+def load(path: Path | str) -> Settings:
+    """The settings in a TOML file. Raises SettingsError with every complaint about it."""
+    raw = _read(Path(path))
+    settings, complaints = _check(raw)
+    if settings is None or complaints:
+        raise SettingsError(str(path), complaints)
+    return settings
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        text = path.read_text("utf-8-sig")  # some editors put a mark at the start
+    except FileNotFoundError:
+        raise _unusable(path, f"no such file; start from the example: cp {EXAMPLE} {path}") from None
+    except UnicodeDecodeError as error:
+        raise _unusable(path, f"is not UTF-8 text (byte {error.start}); save it as UTF-8") from error
+    except OSError as error:
+        raise _unusable(path, f"cannot be read ({error.strerror}); check the name and its permissions") from error
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _unusable(path, _syntax(str(error), text)) from error
+
+
+def _unusable(path: Path, text: str) -> SettingsError:
+    return SettingsError(str(path), (Complaint("", text),))
+
+
+def _syntax(said: str, text: str) -> str:
+    """What tomllib says, with the line it means, e.g. `line 3, column 8: … in: ph_low = 5,5`."""
+    place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
+    if place is None:
+        return f"is not TOML: {said}; is a quote or a bracket left open?"
+    row, column = int(place[1]), int(place[2])
+    line = text.splitlines()[row - 1].strip()
+    comma = "; decimals take a point" if re.search(r"\d,\d", line) else ""
+    return f"line {row}, column {column}: {said[: place.start()]} in: {line}{comma}; correct that line"
+
+
+def _check(raw: dict[str, Any]) -> tuple[Settings | None, tuple[Complaint, ...]]:
+    complaints = [*_bad_probes(raw), *wires_used_twice(_claims(raw))]
+    try:
+        settings = Settings.model_validate(raw)
+    except ValidationError as error:
+        return None, (*complaints_of(error, Settings), *complaints, *_contradictions(raw))
+    for name, reservoir in settings.reservoir.items():
+        complaints += in_reservoir(name, reservoir)
+    return settings, tuple(complaints)
+
+
+def _contradictions(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """Contradictions within the reservoirs that are sound by themselves, where the whole file is not."""
+    for name, table in _tables(raw, "reservoir"):
+        try:
+            reservoir = Reservoir.model_validate(table)
+        except ValidationError:
+            continue
+        yield from in_reservoir(name, reservoir)
+
+
+def _bad_probes(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """What the drivers say against the tables of their probes."""
+    for where, quantity, table in _probes(raw):
+        driver = table["driver"]
+        try:
+            check_probe(driver, table)
+            check_quantity(quantity, driver)
+        except ValidationError as error:
+            yield from complaints_of(error, DRIVERS[driver].wiring, where)
+        except ValueError as error:
+            yield Complaint(where, f"{error}{nearest(driver, DRIVERS)}")
+
+
+def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:
+    """The wires that each probe and pump uses, as far as their tables can be read."""
+    claims = {
+        f"reservoir.{name}.pump.{role}": frozenset({f"gpio{pump['line']}"})
+        for name, reservoir in _tables(raw, "reservoir")
+        for role, pump in _tables(reservoir, "pump")
+        if isinstance(pump.get("line"), int)
+    }
+    for where, _, table in _probes(raw):
+        with suppress(ValueError):
+            claims[where] = check_probe(table["driver"], table).claims()
+    return claims
+
+
+def _probes(raw: Mapping[str, Any]) -> Iterator[tuple[str, Quantity, Mapping[str, Any]]]:
+    for name, reservoir in _tables(raw, "reservoir"):
+        for quantity, table in _tables(reservoir, "probe"):
+            if quantity in set(Quantity) and isinstance(table.get("driver"), str):
+                yield f"reservoir.{name}.probe.{quantity}", Quantity(quantity), table
+
+
+def _tables(raw: Mapping[str, Any], key: str) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """The tables below a key, passing over what is none (pydantic complains of that)."""
+    holder = raw.get(key, {})
+    if isinstance(holder, Mapping):
+        yield from ((name, table) for name, table in holder.items() if isinstance(table, Mapping))

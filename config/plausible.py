@@ -1,0 +1,212 @@
+"""What no single key can show: tables that contradict each other, wires used twice, doses too big for the tank."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+
+from config.complaint import Complaint
+from config.settings import (
+    HARD_MAX_RUN_S,
+    HARD_MAX_SHARE_PER_DAY,
+    HARD_MAX_SHARE_PER_DOSE,
+    Mqtt,
+    Pump,
+    Reservoir,
+    Settings,
+)
+
+ML_PER_L = 1000.0
+SLACK = 1e-9  # decimals such as 5.65 - 0.15 are not exact in binary
+MIXING_TIMES_PER_GAP = 3.0  # common practice: after three the water is even
+CAPS = ("max_per_dose_ml", "max_per_hour_ml", "max_per_day_ml")
+SENSED_BY = {"ph_down": "ph", "ph_up": "ph", "stock_a": "ec", "stock_b": "ec", "top_up": "level"}
+LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
+I2C1_LINES = {"gpio2": "data", "gpio3": "clock"}
+
+
+def in_reservoir(name: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    """What contradicts itself within one reservoir."""
+    table = f"reservoir.{name}"
+    yield from _target(f"{table}.ph", reservoir)
+    yield from _pair_of_stocks(f"{table}.pump", reservoir)
+    yield from _calibration_ages(table, reservoir)
+    for role, pump in reservoir.pump.items():
+        where = f"{table}.pump.{role}"
+        yield from _order_of_caps(where, pump)
+        yield from _share_of_water(where, pump, reservoir.volume_l)
+        yield from _run_time(where, pump)
+
+
+def _target(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    control, bands = reservoir.ph, reservoir.bands
+    low, high = bands.ph_low + control.dead_band, bands.ph_high - control.dead_band
+    if low > high + SLACK:
+        widest = (bands.ph_high - bands.ph_low) / 2
+        yield Complaint(
+            table,
+            f"dead_band = {control.dead_band:g}: must be at most {widest:g} pH, half the band "
+            f"{bands.ph_low:g} to {bands.ph_high:g}; make it smaller or widen the band",
+        )
+    elif not low - SLACK <= control.target <= high + SLACK:
+        yield Complaint(
+            table,
+            f"target = {control.target:g}: must be from {low:g} to {high:g} pH, so that target plus or minus "
+            f"dead_band = {control.dead_band:g} stays in the band {bands.ph_low:g} to {bands.ph_high:g}; "
+            "move the target or the band",
+        )
+
+
+def _pair_of_stocks(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    for has, lacks in (("stock_a", "stock_b"), ("stock_b", "stock_a")):
+        if has in reservoir.pump and lacks not in reservoir.pump:
+            yield Complaint(
+                f"{table}.{lacks}",
+                f"is missing while {has} is set: half a feed unbalances the solution; add it, or take {has} out",
+            )
+
+
+def _calibration_ages(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    if not reservoir.calibration_warn_days <= reservoir.calibration_expire_days:
+        yield Complaint(
+            table,
+            f"calibration_warn_days = {reservoir.calibration_warn_days:g}: must be at most "
+            f"calibration_expire_days = {reservoir.calibration_expire_days:g} days; warn earlier",
+        )
+
+
+def _order_of_caps(table: str, pump: Pump) -> Iterator[Complaint]:
+    caps = [(key, value) for key in CAPS if (value := getattr(pump, key)) is not None]
+    for (smaller, less), (larger, more) in pairwise(caps):
+        if not less <= more:
+            yield Complaint(
+                table,
+                f"{smaller} = {less:g}: must be at most {larger} = {more:g} mL; lower the one or raise the other",
+            )
+    if pump.max_per_dose_ml and not pump.smallest_dose_ml <= pump.max_per_dose_ml:
+        yield Complaint(
+            table,
+            f"smallest_dose_ml = {pump.smallest_dose_ml:g}: must be at most max_per_dose_ml = "
+            f"{pump.max_per_dose_ml:g} mL, or no dose is ever possible",
+        )
+
+
+def _share_of_water(table: str, pump: Pump, volume_l: float) -> Iterator[Complaint]:
+    for key, share in (("max_per_dose_ml", HARD_MAX_SHARE_PER_DOSE), ("max_per_day_ml", HARD_MAX_SHARE_PER_DAY)):
+        cap_ml, most_ml = getattr(pump, key), volume_l * ML_PER_L * share
+        if cap_ml is not None and not cap_ml <= most_ml + SLACK:
+            yield Complaint(
+                table,
+                f"{key} = {cap_ml:g}: must be at most {most_ml:g} mL, the built-in limit of {share * 100:g} % of "
+                f"volume_l = {volume_l:g} L; lower it, or correct volume_l",
+            )
+
+
+def _run_time(table: str, pump: Pump) -> Iterator[Complaint]:
+    most_ml = pump.ml_per_s * HARD_MAX_RUN_S
+    if pump.max_per_dose_ml is not None and not pump.max_per_dose_ml <= most_ml + SLACK:
+        yield Complaint(
+            table,
+            f"max_per_dose_ml = {pump.max_per_dose_ml:g}: must be at most {most_ml:g} mL, what the longest run of "
+            f"{HARD_MAX_RUN_S:g} s gives at ml_per_s = {pump.ml_per_s:g} mL/s; lower it, or measure ml_per_s again",
+        )
+
+
+# --- wires ----------------------------------------------------------------------------------------------
+
+WIRES = (
+    (re.compile(r"gpio(\d+)"), "GPIO {0}"),
+    (re.compile(r"i2c(\d+):(0x\w+):a(\d)"), "input {2} of the converter at {1} on I2C bus {0}"),
+    (re.compile(r"onewire:(.+)"), "the one-wire sensor {0}"),
+)
+
+
+def wires_used_twice(claims: Mapping[str, frozenset[str]]) -> Iterator[Complaint]:
+    """Each table that claims a wire which a table before it has.
+
+    claims: dotted name of the table -> the wires it uses, as "gpio17" or "i2c1:0x48:a0".
+    """
+    taken: dict[str, str] = {}
+    for table, wires in claims.items():
+        for wire in sorted(wires):
+            if wire in taken:
+                yield Complaint(
+                    table, f"{wire_words(wire)} is already used by [{taken[wire]}]; give each its own"
+                )
+            else:
+                taken[wire] = table
+    yield from _on_the_bus(taken)
+
+
+def _on_the_bus(taken: Mapping[str, str]) -> Iterator[Complaint]:
+    on_bus = next((table for wire, table in taken.items() if wire.startswith("i2c1:")), None)
+    for wire, does in I2C1_LINES.items():
+        if on_bus and wire in taken:
+            yield Complaint(
+                taken[wire],
+                f"{wire_words(wire)} is the {does} line of I2C bus 1, which [{on_bus}] uses; use another line",
+            )
+
+
+def wire_words(wire: str) -> str:
+    """A wire as a person reads it: "GPIO 17", "input 0 of the converter at 0x48 on I2C bus 1"."""
+    for shape, words in WIRES:
+        if found := shape.fullmatch(wire):
+            return words.format(*found.groups())
+    return wire
+
+
+# --- allowed, but worth saying --------------------------------------------------------------------------
+
+
+def warnings(settings: Settings) -> tuple[str, ...]:
+    """What the settings allow but a person should know, one line each."""
+    found = list(_of_mqtt(settings.mqtt))
+    for name, reservoir in settings.reservoir.items():
+        found += _of_reservoir(f"reservoir.{name}", reservoir)
+        for role, pump in reservoir.pump.items():
+            found += _of_pump(f"reservoir.{name}.pump.{role}", role, pump, reservoir)
+    return tuple(f"[{one.table}] {one.text}" for one in found)
+
+
+def _of_mqtt(mqtt: Mqtt) -> Iterator[Complaint]:
+    if not mqtt.enabled:
+        yield Complaint("mqtt", "enabled = false: no alert leaves this box")
+        return
+    if mqtt.host not in LOOPBACK and mqtt.tls_ca_file is None:
+        yield Complaint("mqtt", f'host = "{mqtt.host}": without tls_ca_file anyone on the network can read along')
+    if (mqtt.username is None) != (mqtt.password_credential is None):
+        yield Complaint("mqtt", "username and password_credential belong together; only one is set")
+
+
+def _of_reservoir(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    probes = reservoir.probe
+    if "temperature" not in probes and reservoir.assumed_temperature_c is None:
+        yield Complaint(
+            table,
+            "neither a temperature probe nor assumed_temperature_c: pH and EC cannot be told, nothing will dose",
+        )
+    if "level" not in probes and reservoir.pump:
+        yield Complaint(
+            table,
+            f"no level probe: doses reckon with {reservoir.volume_l:g} L even when less is left; "
+            "fit a float switch",
+        )
+    if reservoir.start == "keeping" and not reservoir.pump:
+        yield Complaint(table, 'start = "keeping" without a pump: it can only watch')
+
+
+def _of_pump(table: str, role: str, pump: Pump, reservoir: Reservoir) -> Iterator[Complaint]:
+    off = [key for key in CAPS if not getattr(pump, key)]
+    if off:
+        yield Complaint(table, f"{', '.join(off)} not set: a missing cap counts as zero, this pump will not dose")
+    if SENSED_BY[role] not in reservoir.probe:
+        yield Complaint(table, f"no {SENSED_BY[role]} probe to go by: this pump will not dose")
+    enough_s = MIXING_TIMES_PER_GAP * reservoir.mixing_time_s
+    if not pump.min_gap_s >= enough_s:
+        yield Complaint(
+            table,
+            f"min_gap_s = {pump.min_gap_s:g}: shorter than {MIXING_TIMES_PER_GAP:g} mixing times "
+            f"({enough_s:g} s), so a dose may come before the last one shows",
+        )
