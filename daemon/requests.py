@@ -22,6 +22,14 @@ class RequestRefused(ValueError):  # noqa: N818 - a refusal is an answer, in thi
     """The loop will not do it. The message says what, why and what to do instead."""
 
 
+class UnknownMethod(RequestRefused):
+    """No request has this name."""
+
+
+class WrongParams(RequestRefused):
+    """The request is known, but its parameters are missing, unknown or of the wrong kind."""
+
+
 @dataclass(frozen=True, slots=True)
 class Request:
     """One thing asked. `answer` is called once, from the loop's thread, with a result or a RequestRefused."""
