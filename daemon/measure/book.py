@@ -1,0 +1,305 @@
+"""The calibrations on disk: one file in the state folder, written whole or not at all.
+
+Usually the program writes it after `evenwater calibrate`. It may also be written by hand, e.g. with values
+known from another meter. Its format, with every key there is:
+
+    [reservoir.bed1.ph]             # the reservoir's name in the settings, then ph or ec
+    day = 2026-03-02                # the day it was made
+    slope_percent = 98.2            # 85 to 105, % of the theoretical slope
+    offset_mv = 4.1                 # -30 to 30, electrode mV at pH 7
+
+    [[reservoir.bed1.ph.point]]     # what it was made from; may be left out
+    standard = "7.00"
+    reference = 7.02                # pH (or mS/cm) of the standard at its temperature
+    signal = 2.9                    # electrode mV (or conductance in mS)
+    spread = 0.3                    # largest minus smallest signal
+    temperature_c = 20.1
+    utc = 2026-03-02T09:12:00Z
+
+    [reservoir.bed1.ec]
+    day = 2026-03-02
+    cell_constant_per_cm = 1.02     # 0.5 to 2
+    offset_ms = 0.0                 # -0.15 to 0.15; 0 where it is left out
+
+A number may be written without a decimal point. A key that is not in this list is refused.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import tomllib
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, NoReturn
+
+from daemon.measure.calibrate import CELL_CONSTANT_PER_CM, EC_OFFSET_MS, OFFSET_MV, SLOPE_PERCENT, Point
+from daemon.measure.convert import Calibration, EcCalibration, PhCalibration
+from daemon.values import Quantity
+
+_RESERVOIR = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+_NEXT_STEP = "mend that line, or move the file away and calibrate again (evenwater calibrate ph)"
+_HEADER = "# Calibrations, written by the program. A hand-written file in the same form is read too.\n"
+_HUGE = 1e300  # beyond it a number may not even fit a float
+_POINT_KEYS = ("standard", "reference", "signal", "spread", "temperature_c", "utc")
+
+
+class BookError(ValueError):
+    """The calibrations cannot be read or written. Names the file, the key, what is allowed, what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One calibration and the points it was made from (none where it was written by hand without)."""
+
+    calibration: Calibration
+    points: tuple[Point, ...] = ()
+
+
+_Pages = dict[tuple[str, Quantity], Page]
+
+
+class CalibrationBook:
+    """All calibrations of one state folder. A missing file is an empty book.
+
+    Raises BookError when the file is there but cannot be understood; it is then never overwritten.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = Path(path)
+        self._pages = _read(self.path)
+
+    def get(self, reservoir: str, quantity: Quantity) -> Calibration | None:
+        """The calibration in force, or None. Does not touch the disk."""
+        page = self._pages.get((reservoir, quantity))
+        return page.calibration if page else None
+
+    def points(self, reservoir: str, quantity: Quantity) -> tuple[Point, ...]:
+        """What the calibration in force was made from; empty where that is not known."""
+        page = self._pages.get((reservoir, quantity))
+        return page.points if page else ()
+
+    def put(
+        self, reservoir: str, quantity: Quantity, calibration: Calibration, points: Sequence[Point] = ()
+    ) -> None:
+        """Keep a calibration durably, and the file as it was before as `<name>.previous`.
+
+        The file is read again first, so that what a person wrote into it meanwhile is not lost. Raises
+        BookError when it cannot be read or written, or when this calibration would be refused on
+        reading; the book and the file are then as before.
+        """
+        page = Page(calibration, tuple(points))
+        pages = {**_read(self.path), (reservoir, quantity): page}
+        text = _text(self.path, pages)
+        _pages_of(self.path, text)  # what would not be read back is not written
+        _replace(self.path, text)
+        self._pages = pages
+
+
+# Reading
+
+
+def _read(path: Path) -> _Pages:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return {}
+    except UnicodeDecodeError as error:
+        raise BookError(f"{path}: not a text file in UTF-8 ({error}); {_NEXT_STEP}") from error
+    except OSError as error:
+        raise BookError(f"{path}: cannot be read ({error}); look at its owner and permissions") from error
+    return _pages_of(path, text)
+
+
+def _pages_of(path: Path, text: str) -> _Pages:
+    try:
+        document = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # TOMLDecodeError, a number of thousands of digits, [[[[[
+        raise BookError(f"{path}: not valid TOML: {error}; {_NEXT_STEP}") from error
+    top = _Table(path, "", document)
+    top.only("reservoir")
+    return dict(_all_pages(top.table("reservoir"))) if "reservoir" in document else {}
+
+
+def _all_pages(reservoirs: _Table) -> Iterator[tuple[tuple[str, Quantity], Page]]:
+    for name in reservoirs.content:
+        if not _RESERVOIR.fullmatch(name):
+            reservoirs.refuse(name, "a reservoir's name may hold a-z, 0-9 and single hyphens between them")
+        reservoir = reservoirs.table(name)
+        reservoir.only(*(quantity.value for quantity in _CALIBRATION_FROM))
+        for quantity in reservoir.content:
+            page = reservoir.table(quantity)
+            points = tuple(_point(point) for point in page.tables("point"))
+            yield (name, Quantity(quantity)), Page(_CALIBRATION_FROM[Quantity(quantity)](page), points)
+
+
+def _ph_calibration(table: _Table) -> PhCalibration:
+    table.only("day", "slope_percent", "offset_mv", "point")
+    return PhCalibration(
+        slope_percent=table.number("slope_percent", *SLOPE_PERCENT),
+        offset_mv=table.number("offset_mv", *OFFSET_MV),
+        day=table.day("day"),
+    )
+
+
+def _ec_calibration(table: _Table) -> EcCalibration:
+    table.only("day", "cell_constant_per_cm", "offset_ms", "point")
+    return EcCalibration(
+        cell_constant_per_cm=table.number("cell_constant_per_cm", *CELL_CONSTANT_PER_CM),
+        offset_ms=table.number("offset_ms", *EC_OFFSET_MS) if "offset_ms" in table.content else 0.0,
+        day=table.day("day"),
+    )
+
+
+_CALIBRATION_FROM: Mapping[Quantity, Callable[[_Table], Calibration]] = {
+    Quantity.PH: _ph_calibration,
+    Quantity.EC: _ec_calibration,
+}
+
+
+def _point(table: _Table) -> Point:
+    table.only(*_POINT_KEYS)
+    return Point(
+        standard=table.string("standard"),
+        reference=table.number("reference"),
+        signal=table.number("signal"),
+        spread=table.number("spread"),
+        temperature_c=table.number("temperature_c"),
+        utc=table.moment("utc"),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """One table of the file, where it stands, and its keys read with a complaint that names them."""
+
+    path: Path
+    name: str
+    content: Mapping[str, Any]
+
+    def refuse(self, key: str, allowed: str) -> NoReturn:
+        shown = f" {key} = {self.content[key]!r}" if key in self.content else f" {key} is missing"
+        if isinstance(self.content.get(key), Mapping):
+            shown = f" {key}"
+        where = f" [{self.name}]" if self.name else ""
+        raise BookError(f"{self.path}{where}{shown}: {allowed}; {_NEXT_STEP}")
+
+    def only(self, *keys: str) -> None:
+        for key in self.content:
+            if key not in keys:
+                self.refuse(key, f"not known; known are {', '.join(keys)}")
+
+    def table(self, key: str) -> _Table:
+        content = self.content[key]
+        if not isinstance(content, Mapping):
+            self.refuse(key, "must be a table")
+        return _Table(self.path, f"{self.name}.{key}" if self.name else key, content)
+
+    def tables(self, key: str) -> Iterator[_Table]:
+        content = self.content.get(key, [])
+        if not isinstance(content, list) or not all(isinstance(each, Mapping) for each in content):
+            self.refuse(key, "must be a list of tables, as [[...]]")
+        for number, each in enumerate(content, start=1):
+            yield _Table(self.path, f"{self.name}.{key} {number}", each)
+
+    def number(self, key: str, lowest: float = -_HUGE, highest: float = _HUGE) -> float:
+        value = self.content.get(key)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not (-_HUGE < value < _HUGE):
+            self.refuse(key, "must be a finite number")
+        if not (lowest <= value <= highest):
+            self.refuse(key, f"must be {lowest:g} to {highest:g}")
+        return float(value)
+
+    def string(self, key: str) -> str:
+        value = self.content.get(key)
+        if not isinstance(value, str) or not value:
+            self.refuse(key, "must be a text in quotes")
+        return value
+
+    def day(self, key: str) -> str:
+        value = self.content.get(key)
+        if isinstance(value, datetime) or not isinstance(value, date):
+            self.refuse(key, "must be a date without quotes, as 2026-03-02")
+        return value.isoformat()
+
+    def moment(self, key: str) -> datetime:
+        value = self.content.get(key)
+        if not isinstance(value, datetime) or value.tzinfo is None:
+            self.refuse(key, "must be a time with its zone, as 2026-03-02T09:12:00Z")
+        return value
+
+
+# Writing
+
+
+def _text(path: Path, pages: _Pages) -> str:
+    try:
+        return _HEADER + "".join(_page_text(*key, pages[key]) for key in sorted(pages))
+    except ValueError as error:
+        raise BookError(f"{path}: day of the calibration: {error}; it must be a date as 2026-03-02") from error
+
+
+def _page_text(reservoir: str, quantity: Quantity, page: Page) -> str:
+    name = f"reservoir.{reservoir}.{quantity.value}"
+    lines = [f"\n[{name}]", *_calibration_lines(page.calibration)]
+    for point in page.points:
+        lines += [f"\n[[{name}.point]]", *_lines((key, getattr(point, key)) for key in _POINT_KEYS)]
+    return "\n".join(lines) + "\n"
+
+
+def _calibration_lines(calibration: Calibration) -> list[str]:
+    day = ("day", date.fromisoformat(calibration.day))
+    if isinstance(calibration, PhCalibration):
+        keys = ("slope_percent", "offset_mv")
+    else:
+        keys = ("cell_constant_per_cm", "offset_ms")
+    return _lines([day, *((key, getattr(calibration, key)) for key in keys)])
+
+
+def _lines(pairs: Iterable[tuple[str, str | float | date | datetime]]) -> list[str]:
+    return [f"{key} = {_value(value)}" for key, value in pairs]
+
+
+def _value(value: str | float | date | datetime) -> str:
+    """One TOML value. JSON's strings are TOML's but for the delete character, which TOML wants escaped."""
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, date):  # a datetime is one too
+        return value.isoformat()
+    return repr(float(value))
+
+
+def _replace(path: Path, text: str) -> None:
+    """Put `text` in the place of the file at once; a power cut leaves the old file or the new one."""
+    fresh, kept = path.with_name(path.name + ".new"), path.with_name(path.name + ".previous")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists():
+            shutil.copyfile(path, fresh)
+            _sync(fresh)
+            fresh.replace(kept)
+        fresh.write_text(text, encoding="utf-8")
+        _sync(fresh)
+        fresh.replace(path)
+        _sync(path.parent)
+    except (OSError, UnicodeEncodeError) as error:
+        with suppress(OSError):
+            fresh.unlink(missing_ok=True)
+        raise BookError(
+            f"{path}: cannot be written ({error}); the calibrations on disk are as before; "
+            "look at the folder's owner and free space, then calibrate again"
+        ) from error
+
+
+def _sync(path: Path) -> None:
+    """Have the kernel put this file, or this folder's list of names, on the disk."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
