@@ -1,4 +1,4 @@
-"""What is wrong with a settings file, one line each: who, what value in what unit, what is allowed, what to do."""
+"""What is wrong with a settings file, one line each: who, which value and unit, what is allowed, what to do."""
 
 from __future__ import annotations
 
@@ -113,15 +113,18 @@ def _text(one: dict[str, Any], loc: list[str], model: type[BaseModel]) -> str:
     key, kind = loc[-1], one["type"]
     field = _field_at(loc, model)
     if kind == "missing":
-        return f"{key}: is missing; {_add(key, field, is_table=_model_at(loc, model) is not None)}"
+        return f"{key}: is missing; {_add(key, field)}"
     if kind == "extra_forbidden":
         return f"{key} = {shown(one['input'], key)}: unknown key{_known_keys(key, loc, model)}"
     meaning = "" if kind == "value_error" else _meaning(key, field)
     return f"{key} = {shown(one['input'], key)}: {_wrong(one, key, field)}{meaning}"
 
 
-def _add(key: str, field: FieldInfo | None, *, is_table: bool) -> str:
-    if is_table:
+def _add(key: str, field: FieldInfo | None) -> str:
+    kind: Any = field.annotation if field else None
+    if get_origin(kind) is dict:
+        return f"add a table [{key}.NAME] for each"
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
         return f"add the table [{key}]"
     said = ", ".join(part for part in (_range(key, field), field.description if field else "") if part)
     return f"add {key} = … ({said})" if said else f"add {key} = …"
@@ -137,6 +140,8 @@ def _wrong(one: dict[str, Any], key: str, field: FieldInfo | None) -> str:
         return f"must be one of {context['expected']}".replace("'", '"')
     if kind == "value_error":
         return str(context["error"])
+    if kind == "string_pattern_mismatch":
+        return PATTERNS.get(key, f"must match {context['pattern']}")
     return TYPES.get(kind, str(one["msg"]))
 
 
@@ -156,10 +161,13 @@ NUMBER_TYPES = {
     "int_from_float": "a whole number",
     "finite_number": "a finite number",
 }
+PATTERNS = {
+    "open": 'must read "package.module:function", as "drivers.pi:open_rig"',
+    "sensor_id": 'must be the name of its folder below /sys/bus/w1/devices, as "28-0316a2795cff"',
+}
 TYPES = {
     "bool_type": "must be true or false",
     "string_type": 'must be text in quotes, as "…"',
-    "string_pattern_mismatch": 'must read "package.module:function", as "drivers.pi:open_rig"',
     "model_type": "must be a table",
     "dict_type": "must be a table",
     "too_long": "must be at most 16 tables; run another daemon for more",

@@ -103,7 +103,7 @@ def _bad_probes(raw: Mapping[str, Any]) -> Iterator[Complaint]:
         except ValidationError as error:
             yield from complaints_of(error, DRIVERS[driver].wiring, where)
         except ValueError as error:
-            yield Complaint(where, f"{error}{nearest(driver, DRIVERS)}")
+            yield Complaint(where, f"{error}{nearest(driver, DRIVERS) if driver not in DRIVERS else ''}")
 
 
 def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:

@@ -1,4 +1,4 @@
-"""What no single key can show: tables that contradict each other, wires used twice, doses too big for the tank."""
+"""What no single key can show: tables that contradict each other, wires used twice, doses too big for a tank."""
 
 from __future__ import annotations
 
@@ -108,8 +108,8 @@ def _run_time(table: str, pump: Pump) -> Iterator[Complaint]:
     if pump.max_per_dose_ml is not None and not pump.max_per_dose_ml <= most_ml + SLACK:
         yield Complaint(
             table,
-            f"max_per_dose_ml = {pump.max_per_dose_ml:g}: must be at most {most_ml:g} mL, what the longest run of "
-            f"{HARD_MAX_RUN_S:g} s gives at ml_per_s = {pump.ml_per_s:g} mL/s; lower it, or measure ml_per_s again",
+            f"max_per_dose_ml = {pump.max_per_dose_ml:g}: must be at most {most_ml:g} mL, what the longest run "
+            f"of {HARD_MAX_RUN_S:g} s gives at ml_per_s = {pump.ml_per_s:g} mL/s; lower it, or measure again",
         )
 
 

@@ -1,0 +1,322 @@
+"""Tests of config/load.py: a sound file becomes settings, anything else one line for each thing wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from config.load import SettingsError, load, warnings
+
+RIGS = Path(__file__).parents[2] / "config" / "rigs"
+SOUND = (RIGS / "quince-lane.toml").read_text()
+PH_DOWN = "[reservoir.bed1.pump.ph_down]"
+
+Says = Callable[[str], list[str]]
+
+
+@pytest.fixture
+def says(tmp_path: Path) -> Says:
+    """The lines of the complaint about a file with this text, without the file's name."""
+
+    def _says(text: str) -> list[str]:
+        file = tmp_path / "site.toml"
+        file.write_text(text)
+        with pytest.raises(SettingsError) as caught:
+            load(file)
+        lines = str(caught.value).splitlines()
+        assert len(lines) == len(caught.value.complaints)
+        assert all(line.startswith(str(file)) for line in lines)
+        return [line.removeprefix(str(file)).lstrip(": ") for line in lines]
+
+    return _says
+
+
+def with_line(table: str, key: str, value: str) -> str:
+    """The sound file with one key of a table set to something else, or added to it."""
+    head, rest = SOUND.split(f"{table}\n", 1)
+    body, gap, tail = rest.partition("\n\n")
+    kept = [line for line in body.splitlines() if not line.startswith(f"{key} ")]
+    return f"{head}{table}\n" + "\n".join([*kept, f"{key} = {value}"]) + gap + tail
+
+
+def without(key: str, text: str = SOUND) -> str:
+    """The text without the lines of a key."""
+    return "".join(line for line in text.splitlines(keepends=True) if not line.startswith(f"{key} "))
+
+
+def test_a_sound_file_loads() -> None:
+    """The demo's file gives its numbers, and nothing to warn of."""
+    settings = load(RIGS / "quince-lane.toml")
+    bed = settings.reservoir["bed1"]
+    assert bed.volume_l == 60.0
+    assert bed.pump["ph_down"].line == 17
+    assert settings.rig_table()["open"] == "sim_hw.bench:open_rig"
+    assert warnings(settings) == ()
+
+
+def test_the_pi_example_measures_only() -> None:
+    """It starts watching, on real wires, and no pump of it has a cap."""
+    settings = load(RIGS / "pi-example.toml")
+    assert settings.rig.open == "drivers.pi:open_rig"
+    for reservoir in settings.reservoir.values():
+        assert reservoir.start == "watching"
+        for pump in reservoir.pump.values():
+            assert (pump.max_per_dose_ml, pump.max_per_hour_ml, pump.max_per_day_ml) == (None, None, None)
+    assert len(warnings(settings)) == sum(len(reservoir.pump) for reservoir in settings.reservoir.values())
+
+
+def test_the_pi_example_with_its_caps_uncommented_loads_without_a_warning(tmp_path: Path) -> None:
+    """The advice in its remarks is itself within all bounds."""
+    text = (RIGS / "pi-example.toml").read_text()
+    assert text.count("\n# max_per_") == 3
+    file = tmp_path / "site.toml"
+    file.write_text(text.replace("\n# max_per_", "\nmax_per_"))
+    assert warnings(load(file)) == ()
+
+
+def test_a_missing_file_says_how_to_start(tmp_path: Path) -> None:
+    """The next step is a command that can be typed."""
+    file = tmp_path / "site.toml"
+    with pytest.raises(SettingsError) as caught:
+        load(file)
+    assert str(caught.value) == (
+        f"{file}: no such file; start from the example: cp config/rigs/pi-example.toml {file}"
+    )
+
+
+def test_a_folder_is_no_file(tmp_path: Path) -> None:
+    """What the system says is passed on."""
+    with pytest.raises(SettingsError, match="cannot be read \\(Is a directory\\)"):
+        load(tmp_path)
+
+
+def test_text_that_is_not_utf8_says_so(tmp_path: Path) -> None:
+    """An old editor's encoding is named, not traced back."""
+    file = tmp_path / "site.toml"
+    file.write_bytes(SOUND.encode().replace(b"Bed 1", b"B\xe4d 1"))
+    with pytest.raises(SettingsError, match="is not UTF-8 text"):
+        load(file)
+
+
+def test_the_mark_and_line_ends_of_other_editors_are_fine(tmp_path: Path) -> None:
+    """A byte order mark and carriage returns do not matter."""
+    file = tmp_path / "site.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + SOUND.replace("\n", "\r\n").encode())
+    assert load(file) == load(RIGS / "quince-lane.toml")
+
+
+def test_a_slip_of_syntax_names_line_and_column(says: Says) -> None:
+    """A decimal comma is the likeliest, and is told."""
+    row = SOUND.splitlines().index("ph_low = 5.5") + 1
+    (line,) = says(SOUND.replace("ph_low = 5.5", "ph_low = 5,5"))
+    assert line.startswith(f"line {row}, column 11: ")
+    assert line.endswith("in: ph_low = 5,5; decimals take a point; correct that line")
+
+
+def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
+    """Where the parser can name no line, it still says what it missed."""
+    (line,) = says(SOUND + "\nx = [1,")
+    assert "is not TOML" in line
+    assert "left open" in line
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value", "line"),
+    [
+        (
+            PH_DOWN,
+            "max_per_day_ml",
+            "-5",
+            "max_per_day_ml = -5: must be at least 0 mL (largest allowed 500 mL); max_per_day_ml is the most in "
+            "any 24 hours; left out, this pump does not dose",
+        ),
+        (
+            PH_DOWN,
+            "ml_per_s",
+            "0",
+            "ml_per_s = 0: must be above 0 mL/s (largest allowed 20 mL/s); ml_per_s is what the pump delivers, "
+            "measured with a cylinder",
+        ),
+        (
+            "[reservoir.bed1]",
+            "volume_l",
+            "60000.0",
+            "volume_l = 60000.0: must be at most 2000 L (smallest allowed 2 L); volume_l is the water in the "
+            "full reservoir",
+        ),
+        (
+            PH_DOWN,
+            "bottle_ml",
+            "1e9",
+            "bottle_ml = 1000000000.0: must be at most 20000 mL (and above 0 mL); bottle_ml is what a full "
+            "bottle holds",
+        ),
+        (
+            "[reservoir.bed1]",
+            "mixing_time_s",
+            "nan",
+            "mixing_time_s = nan: must be a finite number in s; mixing_time_s is the time until a dose has "
+            "spread through the whole reservoir",
+        ),
+        (
+            PH_DOWN,
+            "ml_per_s",
+            '"0,8"',
+            'ml_per_s = "0,8": must be a number in mL/s, without quotes or unit, with a point for decimals; '
+            "ml_per_s is what the pump delivers, measured with a cylinder",
+        ),
+        (
+            "[reservoir.bed1]",
+            "system",
+            '"ebb"',
+            'system = "ebb": must be one of "ebb_and_flow", "deep_water", "film" or "still"',
+        ),
+        ("[mqtt]", "enabled", '"yes"', 'enabled = "yes": must be true or false'),
+        ("[mqtt]", "port", "1883.5", "port = 1883.5: must be a whole number; port is the broker's port"),
+        ("[mqtt]", "host", "7", 'host = 7: must be text in quotes, as "…"'),
+        (
+            "[rig]",
+            "open",
+            '"bench"',
+            'open = "bench": must read "package.module:function", as "drivers.pi:open_rig"',
+        ),
+        (
+            "[site]",
+            "device_id",
+            '"Quince Lane"',
+            'device_id = "Quince Lane": may hold a-z, 0-9 and single hyphens between them',
+        ),
+        (
+            "[reservoir.bed1.probe.ph]",
+            "address",
+            "0x40",
+            "address = 0x40: must be at least 0x48 (largest allowed 0x4b)",
+        ),
+        (
+            "[reservoir.bed1.probe.ph]",
+            "driver",
+            '"ph_amplifer"',
+            'driver = "ph_amplifer": known drivers are ph_amplifier, ec_amplifier, ntc_divider, pt1000_divider, '
+            "ds18b20, float_switch; did you mean ph_amplifier?",
+        ),
+    ],
+)
+def test_a_wrong_value_is_one_line(says: Says, table: str, key: str, value: str, line: str) -> None:
+    """Table, key, value, unit, what is allowed and what it is for."""
+    assert says(with_line(table, key, value)) == [f"{table} {line}"]
+
+
+def test_a_driver_for_another_quantity_is_refused(says: Says) -> None:
+    """A thermometer's circuit cannot stand under pH."""
+    (line,) = says(
+        SOUND.replace('driver = "float_switch"\nline = 23', 'driver = "ds18b20"\nsensor_id = "28-0316a2795cff"')
+    )
+    assert (
+        line
+        == "[reservoir.bed1.probe.level] driver ds18b20 measures temperature, not level: use one of float_switch"
+    )
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "begins"),
+    [
+        (
+            PH_DOWN,
+            "max_per_day_l",
+            "max_per_day_l = 1: unknown key; did you mean max_per_day_ml? (known here: line, ",
+        ),
+        ("[site]", "pass_every", "pass_every = 1: unknown key; did you mean pass_every_s? (known here: name, "),
+        (
+            "[reservoir.bed1.probe.level]",
+            "lines",
+            "lines = 1: unknown key; did you mean line? (known here: line, ",
+        ),
+        ("[mqtt]", "xyzzy", "xyzzy = 1: unknown key (known here: enabled, "),
+    ],
+)
+def test_an_unknown_key_is_refused_with_the_nearest(says: Says, table: str, key: str, begins: str) -> None:
+    """A slip in a key never passes as a default."""
+    (line,) = says(with_line(table, key, "1"))
+    assert line.startswith(f"{table} {begins}")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "line"),
+    [
+        ("[reservoir.bed1.pump.acid]", 'the table\'s name "acid": must be one of ph_down, '),
+        (
+            "[reservoir.bed1.probe.temprature]",
+            'the table\'s name "temprature": must be one of ph, ec, temperature, level; '
+            "did you mean temperature?",
+        ),
+        ('[reservoir."Bed 2"]', 'the table\'s name "Bed 2": may hold a-z, 0-9 and single hyphens between them'),
+    ],
+)
+def test_a_table_of_an_unknown_name_is_refused(says: Says, wrong: str, line: str) -> None:
+    """Names of pumps and probes are fixed, those of reservoirs must fit MQTT."""
+    lines = says(f"{SOUND}\n{wrong}\n")
+    assert any(f"{wrong.replace(chr(34), '')} {line}" in said for said in lines)
+
+
+def test_a_missing_key_says_what_to_add(says: Says) -> None:
+    """With its range and meaning."""
+    assert says(without("volume_l")) == [
+        "[reservoir.bed1] volume_l: is missing; add volume_l = … (2 to 2000 L, the water in the full reservoir)"
+    ]
+
+
+def test_an_empty_file_lists_the_tables_to_add(says: Says) -> None:
+    """Each of them, at once."""
+    assert says("") == [f"{table}: is missing; add the table [{table}]" for table in ("site", "rig")] + [
+        "reservoir: is missing; add a table [reservoir.NAME] for each"
+    ]
+
+
+def test_all_mistakes_are_said_at_once(says: Says) -> None:
+    """Slips of shape, wires and contradictions come in one list, each once."""
+    text = with_line(PH_DOWN, "line", "23").replace("pass_every_s = 10.0", "pass_every_s = 0")
+    text = text.replace("target = 6.0", "target = 6.4").replace("beta_k = 3950.0", "beta_k = 39.5")
+    keys = [line.split("] ", 1)[1].split(" = ")[0] for line in says(text)]
+    assert keys == [
+        "pass_every_s",
+        "beta_k",
+        "GPIO 23 is already used by [reservoir.bed1.pump.ph_down]; give each its own",
+        "target",
+    ]
+
+
+# What may be ten times, or a thousand times, off by a slip of the unit without a larger dose coming of it.
+HARMLESS = {
+    ("bottle_ml", 0.001),  # the bottle counts as empty sooner
+    ("ml_per_ph", 0.001),  # less is asked for
+    ("ec_low_ms_per_cm", 0.001),  # a wider band for alarms; nothing doses by it
+    ("temperature_low_c", 0.001),
+}
+LINES = [
+    (number, line)
+    for number, line in enumerate(SOUND.splitlines())
+    if number < SOUND.splitlines().index("[reservoir.bed1.probe.ph]")
+    or number > SOUND.splitlines().index("[reservoir.bed1.pump.ph_down]")
+]
+NUMBERS = [
+    (number, line.split(" = ")[0], line.split(" = ")[1].split()[0])
+    for number, line in LINES
+    if " = " in line and line.split(" = ")[1][0].isdigit() and line.split(" = ")[0] not in ("seed", "time_factor")
+]
+
+
+@pytest.mark.parametrize(("number", "key", "value"), NUMBERS)
+@pytest.mark.parametrize("slip", [1000.0, 0.001, -1.0, '"x"', "true", "nan", "inf", "[1]", "{}"])
+def test_a_number_off_by_a_unit_is_refused(
+    says: Says, number: int, key: str, value: str, slip: float | str
+) -> None:
+    """mL for L, minutes for seconds, a sign, a word: refused, or known to do no harm (H27)."""
+    if (key, slip) in HARMLESS:
+        return
+    lines = SOUND.splitlines()
+    wrong = slip if isinstance(slip, str) else repr(float(value) * slip)
+    lines[number] = f"{key} = {wrong}"
+    said = says("\n".join(lines))
+    assert any(key in line for line in said)
