@@ -1,0 +1,140 @@
+"""The ADS1115 converter: volts at one input, or an AdcError that says what to look at.
+
+The unmodified adafruit_ads1x15 speaks to the chip, in single-shot mode only: in continuous mode it never
+switches the input again. What the library leaves open is closed here: a deadline (drivers/bus.py), and a
+look at the configuration register afterwards, since a data line held high reads as code -1 and a chip that
+lost its supply in mid-conversion as code 0, and neither raises.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final, NamedTuple, NoReturn
+
+from adafruit_ads1x15.ads1x15 import Comp_Latch, Mode
+from adafruit_ads1x15.ads1115 import ADS1115
+
+from drivers.bus import BusTimeout, DeadlineBus
+from drivers.probe import AdcError, Fault
+from drivers.rig import I2C, Clock, Rig
+
+# Source of the codes, the ranges and the register: ADS1115 data sheet (TI SBAS444).
+CODES_PER_SIDE: Final = 32768  # one code is full_scale_v / 32768
+CLIPPED_CODE: Final = 32000  # from here on the true voltage is unknown (of 32767)
+GAIN_OF_FULL_SCALE_V: Final = {6.144: 2 / 3, 4.096: 1, 2.048: 2, 1.024: 4, 0.512: 8, 0.256: 16}
+MUX_OF_PAIR: Final = {(0, 1): 0, (0, 3): 1, (1, 3): 2, (2, 3): 3}  # plus input, minus input
+MUX_SINGLE_ENDED: Final = 4  # added to the input's number: against ground
+SAMPLES_PER_S: Final = 128
+
+CONFIG_REGISTER: Final = bytes([1])
+PGA_BITS: Final = {6.144: 0x0000, 4.096: 0x0200, 2.048: 0x0400, 1.024: 0x0600, 0.512: 0x0800, 0.256: 0x0A00}
+# Bits that every configuration of ours holds once a conversion is done: not busy (0x8000), single shot (0x0100),
+# 128 samples per second (0x0080), comparator off (0x0003). The comparator's latch bit (0x0004) does nothing
+# while the comparator is off, and is clear after a reset of the chip: it tells ours from a fresh chip's.
+SETTLED_BITS: Final = 0x8187
+
+# A conversion takes 8 ms. On a slow bus some 20 polls fit in, on the fastest some 200.
+SAMPLE_WITHIN_S: Final = 1.0
+TRANSACTIONS_PER_CONVERSION: Final = 2000
+
+
+class Look(NamedTuple):
+    """Several conversions of one input: their median, largest minus smallest, and whether any was clipped."""
+
+    volts: float
+    spread_v: float
+    clipped: bool
+
+
+class Ads1115:
+    """One chip on one bus, shared by the probes on its inputs.
+
+    Making one touches nothing. The chip is opened at the first look, and again at the look after a fault,
+    so a chip that comes back is used again.
+    """
+
+    def __init__(self, *, i2c: I2C, clock: Clock, bus_number: int, address: int) -> None:
+        self._bus = DeadlineBus(i2c, clock)
+        self._bus_number = bus_number
+        self._address = address
+        self._chip: Any = None
+        self._register = bytearray(2)
+
+    def volts(self, mux: int, full_scale_v: float, conversions: int = 3) -> Look:
+        """Median voltage over `conversions` (odd) of the input that `mux_of` names.
+
+        full_scale_v: a key of GAIN_OF_FULL_SCALE_V. Raises AdcError, with its cause.
+        """
+        try:
+            codes = self._codes(mux, full_scale_v, conversions)
+            config = self._config()
+        except BusTimeout as error:
+            self._lost(Fault.TIMED_OUT, "answers, but does not finish a conversion", error)
+        except (OSError, ValueError) as error:  # ValueError: the library found nothing at the address
+            self._lost(Fault.NO_ANSWER, "does not answer", error)
+        expected = SETTLED_BITS | mux << 12 | PGA_BITS[full_scale_v]
+        if config != expected:
+            self._lost(Fault.READ_BACK, f"reads back configuration 0x{config:04x} instead of 0x{expected:04x}")
+        return _look(codes, full_scale_v)
+
+    def _codes(self, mux: int, full_scale_v: float, conversions: int) -> list[int]:
+        self._bus.allow(within_s=SAMPLE_WITHIN_S, transactions=TRANSACTIONS_PER_CONVERSION * conversions)
+        if self._chip is None:
+            self._chip = ADS1115(
+                self._bus,
+                data_rate=SAMPLES_PER_S,
+                mode=Mode.SINGLE,
+                comparator_latch=Comp_Latch.LATCHING,
+                address=self._address,
+            )
+        gain = GAIN_OF_FULL_SCALE_V[full_scale_v]
+        if self._chip.gain != gain:  # setting it costs two transactions
+            self._chip.gain = gain
+        return sorted(self._chip.read(mux) for _ in range(conversions))
+
+    def _config(self) -> int:
+        with self._chip.i2c_device as device:
+            device.write_then_readinto(CONFIG_REGISTER, self._register)
+        return int.from_bytes(self._register, "big")
+
+    def _lost(self, fault: Fault, what: str, cause: Exception | None = None) -> NoReturn:
+        """Forget the chip, so that the next look opens it anew, and say what a person should look at."""
+        self._chip = None
+        because = f" ({cause})" if cause else ""
+        raise AdcError(
+            fault,
+            f"ADS1115 at address 0x{self._address:02x} on I2C bus {self._bus_number} {what}{because}: look at "
+            f"its supply, the SDA and SCL wires and the ADDR pin; `i2cdetect -y {self._bus_number}` should show "
+            f"{self._address:02x}",
+        ) from cause
+
+
+class Chips:
+    """The converters of a rig: one object for each chip, however many probes share it."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
+        self._chips: dict[tuple[int, int], Ads1115] = {}
+
+    def at(self, bus_number: int, address: int) -> Ads1115:
+        """The chip at this address of this bus."""
+        key = (bus_number, address)
+        if key not in self._chips:
+            i2c = self._rig.i2c(bus_number)
+            self._chips[key] = Ads1115(i2c=i2c, clock=self._rig.clock, bus_number=bus_number, address=address)
+        return self._chips[key]
+
+
+def mux_of(plus_input: int, minus_input: int | None = None) -> int:
+    """The chip's input selection: one input (0..3) against ground, or a pair of MUX_OF_PAIR."""
+    if minus_input is None:
+        return MUX_SINGLE_ENDED + plus_input
+    return MUX_OF_PAIR[plus_input, minus_input]
+
+
+def _look(codes: list[int], full_scale_v: float) -> Look:
+    volts_per_code = full_scale_v / CODES_PER_SIDE
+    return Look(
+        volts=codes[len(codes) // 2] * volts_per_code,
+        spread_v=(codes[-1] - codes[0]) * volts_per_code,
+        clipped=codes[-1] >= CLIPPED_CODE or codes[0] <= -CLIPPED_CODE,
+    )

@@ -1,0 +1,47 @@
+"""Amplifier boards between an electrode and the converter: pH and EC."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+
+from drivers.wiring import AdcWiring
+
+
+def _not_flat(gain: float) -> float:
+    if not abs(gain) >= 0.1:
+        raise ValueError("must be at least 0.1 either way: below that the electrode moves the output too little")
+    return gain
+
+
+class PhAmplifier(AdcWiring):
+    """A pH electrode's amplifier: output = zero_v + gain * electrode volts. Inverting: gain below 0."""
+
+    zero_v: float = Field(ge=-6.144, le=6.144)  # output with the input short-circuited: electrode 0 mV
+    gain: Annotated[float, Field(ge=-100.0, le=100.0), AfterValidator(_not_flat)]
+
+    def signal(self, volts: float) -> float:
+        """Electrode mV."""
+        return electrode_mv(volts, self.zero_v, self.gain)
+
+
+class EcAmplifier(AdcWiring):
+    """A conductivity board: the conductance between the cell's electrodes as a voltage above `zero_v`."""
+
+    zero_v: float = Field(default=0.0, ge=-6.144, le=6.144)  # output with the cell dry
+    ms_per_v: float = Field(gt=0.0, le=1000.0)
+
+    def signal(self, volts: float) -> float:
+        """Conductance in mS, the cell constant not yet applied."""
+        return conductance_ms(volts, self.zero_v, self.ms_per_v)
+
+
+def electrode_mv(volts: float, zero_v: float, gain: float) -> float:
+    """Electrode mV from the amplifier's output. gain: output volts per electrode volt, sign included."""
+    return (volts - zero_v) / gain * 1000.0
+
+
+def conductance_ms(volts: float, zero_v: float, ms_per_v: float) -> float:
+    """Conductance in mS from the board's output. ms_per_v: mS for each volt above zero_v."""
+    return (volts - zero_v) * ms_per_v

@@ -1,0 +1,78 @@
+"""The probe drivers by name. A new driver is its module and one line here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+from drivers.ads1115 import Chips
+from drivers.amplifiers import EcAmplifier, PhAmplifier
+from drivers.float_switch import FloatSwitch, FloatSwitchWiring
+from drivers.probe import Probe, Quantity
+from drivers.rig import Rig
+from drivers.thermometers import Ds18b20, Ds18b20Wiring, NtcDivider, Pt1000Divider
+from drivers.wiring import AdcWiring, AnalogProbe, Wiring
+
+
+class Driver(NamedTuple):
+    """What a driver measures, the model of its table, and how its probe is made."""
+
+    quantity: Quantity
+    wiring: type[Wiring]
+    open: Callable[[Quantity, Any, Rig, Chips], Probe]
+
+
+def _analog(quantity: Quantity, wiring: AdcWiring, rig: Rig, chips: Chips) -> Probe:
+    chip = chips.at(wiring.i2c_bus, wiring.address)
+    return AnalogProbe(quantity=quantity, wiring=wiring, chip=chip, clock=rig.clock)
+
+
+def _ds18b20(quantity: Quantity, wiring: Ds18b20Wiring, rig: Rig, chips: Chips) -> Probe:
+    return Ds18b20(wiring=wiring, one_wire_root=rig.one_wire_root, clock=rig.clock)
+
+
+def _float_switch(quantity: Quantity, wiring: FloatSwitchWiring, rig: Rig, chips: Chips) -> Probe:
+    return FloatSwitch(wiring=wiring, pin_factory=rig.pin_factory(), clock=rig.clock)
+
+
+DRIVERS: Mapping[str, Driver] = {
+    "ph_amplifier": Driver(Quantity.PH, PhAmplifier, _analog),
+    "ec_amplifier": Driver(Quantity.EC, EcAmplifier, _analog),
+    "ntc_divider": Driver(Quantity.TEMPERATURE, NtcDivider, _analog),
+    "pt1000_divider": Driver(Quantity.TEMPERATURE, Pt1000Divider, _analog),
+    "ds18b20": Driver(Quantity.TEMPERATURE, Ds18b20Wiring, _ds18b20),
+    "float_switch": Driver(Quantity.LEVEL, FloatSwitchWiring, _float_switch),
+}
+
+
+def check_probe(driver: str, table: Mapping[str, Any]) -> Wiring:
+    """The table of a probe, checked by its driver's model. The key `driver` in it is passed over.
+
+    Raises ValueError naming the known drivers, or pydantic's ValidationError for the table.
+    """
+    keys = {key: value for key, value in table.items() if key != "driver"}
+    return _driver(driver).wiring.model_validate(keys)
+
+
+def open_probe(quantity: Quantity, driver: str, table: Mapping[str, Any], rig: Rig, chips: Chips) -> Probe:
+    """The probe that measures `quantity`. Nothing is read yet, so a missing converter shows at the first sample.
+
+    Raises as check_probe does, and ValueError where the driver measures something else.
+    """
+    wiring = check_probe(driver, table)
+    check_quantity(quantity, driver)
+    return _driver(driver).open(quantity, wiring, rig, chips)
+
+
+def check_quantity(quantity: Quantity, driver: str) -> None:
+    """Raises ValueError where `driver` does not measure `quantity`."""
+    measured = _driver(driver).quantity
+    if measured is not quantity:
+        fit = ", ".join(name for name, row in DRIVERS.items() if row.quantity is quantity)
+        raise ValueError(f"driver {driver} measures {measured}, not {quantity}: use one of {fit}")
+
+
+def _driver(name: str) -> Driver:
+    if name not in DRIVERS:
+        raise ValueError(f'driver = "{name}": known drivers are {", ".join(DRIVERS)}')
+    return DRIVERS[name]
