@@ -1,0 +1,53 @@
+"""Tests of config/settings.py: the limits no setting can raise, and the lines no pump may sit on."""
+
+from __future__ import annotations
+
+import pytest
+from pydantic import ValidationError
+
+from config.settings import Bands, Pump, Reservoir
+
+SAFE_LINES = (*range(9, 14), *range(16, 28))
+
+
+def pump(line: int) -> Pump:
+    """A pump on a line."""
+    return Pump(line=line, ml_per_s=1.0, bottle_ml=1000.0)
+
+
+@pytest.mark.parametrize("line", SAFE_LINES)
+def test_a_pump_may_sit_where_the_board_holds_it_low(line: int) -> None:
+    """GPIO 9-13 and 16-27 are pulled down from power-on (Raspberry Pi HAT design guide)."""
+    assert pump(line).line == line
+
+
+@pytest.mark.parametrize("line", sorted(set(range(28)) - set(SAFE_LINES)))
+def test_a_pump_may_not_sit_where_it_would_turn_at_power_on(line: int) -> None:
+    """GPIO 0-8 are pulled up, 14 and 15 are the console; the message says so and where to go."""
+    with pytest.raises(ValidationError, match=f"GPIO {line} is .*move the pump to one of GPIO 9-13 or 16-27"):
+        pump(line)
+
+
+@pytest.mark.parametrize("line", [-1, 28])
+def test_a_pump_needs_a_line_of_the_header(line: int) -> None:
+    """There are 28."""
+    with pytest.raises(ValidationError):
+        pump(line)
+
+
+def test_caps_are_absent_until_set() -> None:
+    """What is left out is None here and zero to the permit."""
+    bare = pump(17)
+    assert (bare.max_per_dose_ml, bare.max_per_hour_ml, bare.max_per_day_ml) == (None, None, None)
+
+
+def test_a_reservoir_watches_until_told_to_keep() -> None:
+    """Nothing doses by default."""
+    assert Reservoir(title="Bed", system="still", volume_l=20.0, mixing_time_s=600.0).start == "watching"
+
+
+@pytest.mark.parametrize("low", [6.5, 6.6])
+def test_a_band_has_its_low_end_below_its_high_end(low: float) -> None:
+    """Equal ends leave no room."""
+    with pytest.raises(ValidationError, match=rf"ph_low = {low} must be below ph_high = 6\.5"):
+        Bands(ph_low=low, ph_high=6.5)
