@@ -1,0 +1,89 @@
+"""A simulated I2C bus with busio's methods. Chips that do not answer raise OSError, as Linux does."""
+
+from __future__ import annotations
+
+import errno
+from collections.abc import Mapping
+from typing import Any
+
+from sim_hw.ads1115_chip import Ads1115Chip
+from sim_hw.clock import BenchClock
+
+BIT_S = 1.0 / 400_000.0  # fast mode, 400 kHz
+BITS_PER_BYTE = 9  # eight and the acknowledge
+BYTE_S = BITS_PER_BYTE * BIT_S
+REFUSED_LOCK_S = 0.001  # asking for a lock that another holds
+ALL_HIGH = 0xFFFF
+
+
+class Bus:
+    """One bus and the chips on it, by address.
+
+    Faults, as plain switches: `held` (another master keeps the bus, so no lock is given), `line_high` (the data
+    line is stuck high: writes seem to arrive, every bit read is 1).
+    """
+
+    def __init__(self, clock: BenchClock, chips: Mapping[int, Ads1115Chip]) -> None:
+        self.chips = dict(chips)
+        self.held = False
+        self.line_high = False
+        self._clock = clock
+        self._locked = False
+
+    def try_lock(self) -> bool:
+        """Whether the bus is now the caller's."""
+        if self.held or self._locked:
+            self._clock.spend(REFUSED_LOCK_S)
+            return False
+        self._locked = True
+        return True
+
+    def unlock(self) -> None:
+        """Give the bus back."""
+        self._locked = False
+
+    def scan(self) -> list[int]:
+        """The addresses that answer."""
+        return sorted(address for address, chip in self.chips.items() if not chip.silent)
+
+    def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
+        """One write transaction of buffer[start:end]. Raises OSError where no chip answers."""
+        payload = bytes(buffer[start:end])
+        self._clock.spend((len(payload) + 1) * BYTE_S)
+        self._answering(address).write(payload)
+
+    def readfrom_into(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
+        """One read transaction into buffer[start:end]. Raises OSError where no chip answers."""
+        stop = len(buffer) if end is None else end
+        self._clock.spend((stop - start + 1) * BYTE_S)
+        self._give(self._answering(address), buffer, start, stop)
+
+    def writeto_then_readfrom(
+        self,
+        address: int,
+        buffer_out: Any,
+        buffer_in: Any,
+        *,
+        out_start: int = 0,
+        out_end: int | None = None,
+        in_start: int = 0,
+        in_end: int | None = None,
+    ) -> None:
+        """A write and a read with no stop between them. Raises OSError where no chip answers."""
+        payload = bytes(buffer_out[out_start:out_end])
+        stop = len(buffer_in) if in_end is None else in_end
+        self._clock.spend((len(payload) + stop - in_start + 2) * BYTE_S)
+        chip = self._answering(address)
+        chip.write(payload)
+        self._give(chip, buffer_in, in_start, stop)
+
+    def _answering(self, address: int) -> Ads1115Chip:
+        chip = self.chips.get(address)
+        if chip is None or chip.silent:
+            raise OSError(errno.EREMOTEIO, f"no chip answers at address 0x{address:02x}")
+        return chip
+
+    def _give(self, chip: Ads1115Chip, buffer: Any, start: int, stop: int) -> None:
+        value = ALL_HIGH if self.line_high else chip.read()
+        for index in range(start, stop):
+            buffer[index] = value & 0xFF if (index - start) % 2 else value >> 8

@@ -1,0 +1,309 @@
+"""Probes as a wire sees them: what they are in, through electrode, response time and amplifier, to volts.
+
+Touched -> signal (electrode mV, conductance mS, °C) -> response -> drift -> volts -> noise -> held to the supply
+"""
+
+from __future__ import annotations
+
+from math import exp, sin, tau
+from random import Random
+from typing import ClassVar
+
+from sim_hw.faults import FaultName, Held
+from sim_hw.standards import KELVIN, Touched, bath, ec_standard, ph_standard
+from sim_hw.tables import (
+    AnalogTable,
+    DividerTable,
+    Ds18b20Table,
+    EcTable,
+    FloatSwitchTable,
+    NtcTable,
+    PhTable,
+    ProbeTable,
+    Pt1000Table,
+)
+
+NERNST_MV_PER_PH_K = 0.198421431  # R ln 10 / F, CODATA 2018
+NEUTRAL_PH = 7.0  # where an ideal electrode gives 0 mV
+PT_A, PT_B = 3.9083e-3, -5.775e-7  # IEC 60751, from 0 °C up
+NTC_NOMINAL_C = 25.0
+ROOM_C = 21.0
+S_PER_H = 3600.0
+
+# How faults show where nothing else is given. Own choice, of the size that is seen on a bench.
+COATED_RESPONSE_S = 600.0
+HUM_V = 0.15
+RAILING_S = 3.0
+DRY_WANDER_MV, DRY_RESPONSE_S, DRY_NOISE_V = 80.0, 60.0, 0.01
+
+ANY_SENSOR = frozenset(
+    {
+        FaultName.PROBE_UNPLUGGED,
+        FaultName.PROBE_DRY,
+        FaultName.PROBE_STUCK,
+        FaultName.PROBE_DRIFTING,
+        FaultName.PROBE_COATED,
+    }
+)
+
+
+class Probe:
+    """A probe in its tank, or in the standard that a person dipped it in.
+
+    `settle` is called whenever faults or surroundings change, `advance` as time passes.
+    """
+
+    can_fail: ClassVar[frozenset[FaultName]] = ANY_SENSOR
+    usual_drift_per_h: ClassVar[float] = 1.0
+
+    def __init__(self, table: ProbeTable, random: Random) -> None:
+        self.faults: Held = {}
+        self.dipped_in = ""
+        self._random = random
+        self._response_s = table.response_s
+        self._standard: Touched | None = None
+        self._signal: float | None = None
+        self.true_signal = 0.0
+
+    def dip(self, name: str, temperature_c: float) -> None:
+        """Into a standard at this temperature. Raises StandardError where this probe has no such standard."""
+        self._standard = self.standard(name, temperature_c)
+        self.dipped_in = name
+
+    def back(self) -> None:
+        """Into the tank again."""
+        self.dipped_in = ""
+
+    def advance(self, seconds: float, water: Touched, now_s: float) -> None:
+        """Let time pass in what the probe is in; `now_s` is the end of it."""
+        if FaultName.PROBE_STUCK in self.faults and self._signal is not None:
+            return
+        target = self.signal_in(self._surroundings(water))
+        if self._signal is None:
+            self._signal = target
+        elif seconds > 0.0:
+            self._signal += (target - self._signal) * (1.0 - exp(-seconds / self._slowness_s()))
+        self.true_signal = self._signal + self._drifted(now_s)
+        self.settle(now_s)
+
+    def standard(self, name: str, temperature_c: float) -> Touched | None:
+        """What a standard of that name is, for this kind of probe. Raises StandardError."""
+        return bath(name, temperature_c)
+
+    def signal_in(self, touched: Touched | None) -> float:
+        """The signal once settled; None is air. Electrode mV, conductance in mS or °C."""
+        return touched.temperature_c if touched else ROOM_C
+
+    def settle(self, now_s: float) -> None:
+        """Work out anew what the wire shows."""
+
+    def _surroundings(self, water: Touched) -> Touched | None:
+        if FaultName.PROBE_DRY in self.faults:
+            return None
+        return self._standard if self.dipped_in else water
+
+    def _slowness_s(self) -> float:
+        coated = self.faults.get(FaultName.PROBE_COATED)
+        return coated.sized(COATED_RESPONSE_S) if coated else self._response_s
+
+    def _drifted(self, now_s: float) -> float:
+        drifting = self.faults.get(FaultName.PROBE_DRIFTING)
+        if drifting is None:
+            return 0.0
+        return drifting.sized(self.usual_drift_per_h) * (now_s - drifting.start_s) / S_PER_H
+
+
+class AnalogProbe(Probe):
+    """A probe whose amplifier or divider gives volts to one input of a converter."""
+
+    def __init__(self, table: AnalogTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._supply_v = table.supply_v
+        self._noise_v = table.noise_mv / 1000.0
+        self._minus_v = 0.0 if table.minus_input is None else table.minus_v
+        self._steady_v = 0.0
+        self._shown_noise_v = self._noise_v
+        self._unplugged_s: float | None = None
+
+    def volts(self, now_s: float) -> float:
+        """Volts at the converter's input against ground for one conversion, 0 to the supply."""
+        if self._unplugged_s is not None:
+            volts = self.open_volts(now_s - self._unplugged_s)
+        elif self._shown_noise_v:
+            volts = self._steady_v + self._random.gauss(0.0, self._shown_noise_v)
+        else:
+            volts = self._steady_v
+        return min(self._supply_v, max(0.0, volts + self._minus_v))
+
+    def settle(self, now_s: float) -> None:
+        """Steady volts, and the noise on them, until something changes."""
+        self._steady_v = self.volts_from(self.true_signal)
+        self._shown_noise_v = 0.0 if FaultName.PROBE_STUCK in self.faults else self.noise_v()
+        unplugged = self.faults.get(FaultName.PROBE_UNPLUGGED)
+        self._unplugged_s = unplugged.start_s if unplugged else None
+
+    def volts_from(self, signal: float) -> float:
+        """The circuit's output, before noise."""
+        raise NotImplementedError
+
+    def noise_v(self) -> float:
+        """Standard deviation of one conversion."""
+        return self._noise_v
+
+    def open_volts(self, since_s: float) -> float:
+        """The input with nothing plugged in, `since_s` after it was pulled out."""
+        raise NotImplementedError
+
+
+class PhElectrode(AnalogProbe):
+    """A glass electrode behind an amplifier: volts = zero_v + gain * electrode volts."""
+
+    usual_drift_per_h = 20.0
+
+    def __init__(self, table: PhTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+
+    def standard(self, name: str, temperature_c: float) -> Touched | None:
+        """A pH buffer, water or air."""
+        return ph_standard(name, temperature_c)
+
+    def signal_in(self, touched: Touched | None) -> float:
+        """Electrode mV; in air it wanders."""
+        if touched is None:
+            return self._random.gauss(0.0, DRY_WANDER_MV)
+        kelvin = touched.temperature_c + KELVIN
+        slope_mv = self._table.slope_percent / 100.0 * NERNST_MV_PER_PH_K * kelvin
+        return self._table.offset_mv + slope_mv * (NEUTRAL_PH - touched.ph)
+
+    def volts_from(self, signal: float) -> float:
+        """signal: electrode mV."""
+        return self._table.zero_v + self._table.gain * signal / 1000.0
+
+    def noise_v(self) -> float:
+        """Much more in air."""
+        return DRY_NOISE_V if self._in_air() else super().noise_v()
+
+    def open_volts(self, since_s: float) -> float:
+        """The amplifier's input drifts off until its output meets the supply, with mains hum."""
+        gone = 1.0 - exp(-max(0.0, since_s) / RAILING_S)
+        return (
+            self._steady_v + (self._supply_v - self._steady_v) * gone + HUM_V * sin(tau * self._random.random())
+        )
+
+    def _slowness_s(self) -> float:
+        return DRY_RESPONSE_S if self._in_air() else super()._slowness_s()
+
+    def _in_air(self) -> bool:
+        return FaultName.PROBE_DRY in self.faults or (bool(self.dipped_in) and self._standard is None)
+
+
+class EcCell(AnalogProbe):
+    """A conductivity cell behind an amplifier: volts = zero_v + conductance / ms_per_v."""
+
+    usual_drift_per_h = 0.1
+
+    def __init__(self, table: EcTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+
+    def standard(self, name: str, temperature_c: float) -> Touched | None:
+        """A conductivity standard, water or air."""
+        return ec_standard(name, temperature_c)
+
+    def signal_in(self, touched: Touched | None) -> float:
+        """Conductance in mS; none in air."""
+        return touched.ec_ms_per_cm / self._table.cell_constant_per_cm if touched else 0.0
+
+    def volts_from(self, signal: float) -> float:
+        """signal: conductance in mS."""
+        return self._table.zero_v + signal / self._table.ms_per_v
+
+    def open_volts(self, since_s: float) -> float:
+        """No cell, no current."""
+        return self._table.zero_v + self._random.gauss(0.0, self._noise_v)
+
+
+class Divider(AnalogProbe):
+    """A resistive thermometer and a fixed resistor between supply and ground; the input is between them."""
+
+    def __init__(self, table: DividerTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._series_ohm = table.series_ohm
+        self._error_c = table.error_c
+        self._to_ground = table.sensor_to == "ground"
+
+    def volts_from(self, signal: float) -> float:
+        """signal: °C."""
+        ohm = self.ohm(signal + self._error_c)
+        to_ground = ohm if self._to_ground else self._series_ohm
+        return self._supply_v * to_ground / (ohm + self._series_ohm)
+
+    def open_volts(self, since_s: float) -> float:
+        """Pulled by the resistor to the end that it is on."""
+        return (self._supply_v if self._to_ground else 0.0) + self._random.gauss(0.0, self._noise_v)
+
+    def ohm(self, celsius: float) -> float:
+        """The sensor's resistance."""
+        raise NotImplementedError
+
+
+class NtcDivider(Divider):
+    """A thermistor."""
+
+    def __init__(self, table: NtcTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+
+    def ohm(self, celsius: float) -> float:
+        """The beta equation."""
+        per_k = 1.0 / (celsius + KELVIN) - 1.0 / (NTC_NOMINAL_C + KELVIN)
+        return self._table.nominal_ohm * exp(self._table.beta_k * per_k)
+
+
+class Pt1000Divider(Divider):
+    """A platinum sensor."""
+
+    def __init__(self, table: Pt1000Table, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+
+    def ohm(self, celsius: float) -> float:
+        """IEC 60751, from 0 °C up."""
+        return self._table.nominal_ohm * (1.0 + PT_A * celsius + PT_B * celsius * celsius)
+
+
+class Ds18b20(Probe):
+    """A one-wire thermometer; `sim_hw.one_wire` writes its files."""
+
+    def __init__(self, table: Ds18b20Table, random: Random) -> None:
+        super().__init__(table, random)
+        self.sensor_id = table.sensor_id
+        self._error_c = table.error_c
+
+    def celsius(self) -> float | None:
+        """What it would answer, None where it does not answer."""
+        return None if FaultName.PROBE_UNPLUGGED in self.faults else self.true_signal + self._error_c
+
+
+class FloatSwitch(Probe):
+    """A switch to ground that changes at one level."""
+
+    can_fail = frozenset({FaultName.PROBE_UNPLUGGED, FaultName.PROBE_STUCK})
+
+    def __init__(self, table: FloatSwitchTable, random: Random) -> None:
+        super().__init__(table, random)
+        self.line = table.line
+        self._closed_means_enough = table.closed_means == "enough"
+        self._switches_at_share = table.switches_at_share
+        self._closed = False
+
+    def float_at(self, level_share: float) -> None:
+        """The water's level, as a share of the volume at the start."""
+        if FaultName.PROBE_STUCK not in self.faults:
+            enough = level_share > self._switches_at_share
+            self._closed = enough is self._closed_means_enough
+
+    def closed(self) -> bool:
+        """Whether the contact is closed at the other end of its wires."""
+        return self._closed and FaultName.PROBE_UNPLUGGED not in self.faults
