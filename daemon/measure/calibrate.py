@@ -277,15 +277,13 @@ def _rises_with_ph(points: Sequence[Point]) -> bool:
 
 
 def _cell(points: Sequence[Point]) -> tuple[float, float]:
-    """Cell constant and offset of reference = constant · (signal − offset). Equal signals give no constant."""
+    """Cell constant and offset of reference = constant · (signal − offset). No change gives a constant of 0."""
     first, last = points[0], points[-1]
     if len(points) == 1:
         return first.reference / first.signal, 0.0
     between_ms = last.signal - first.signal
-    if between_ms == 0.0:
-        return 0.0, 0.0
-    constant = (last.reference - first.reference) / between_ms
-    return constant, first.signal - first.reference / constant
+    constant = (last.reference - first.reference) / between_ms if between_ms else 0.0
+    return constant, first.signal - first.reference / constant if constant else 0.0
 
 
 def _against_ec(constant: float, offset_ms: float) -> Iterable[_Finding]:
@@ -300,10 +298,10 @@ def _against_ec(constant: float, offset_ms: float) -> Iterable[_Finding]:
 
 def _line(xs: Sequence[float], ys: Sequence[float]) -> tuple[float, float]:
     """Least squares: slope and value at zero. The xs must not all be equal."""
-    mean_x, mean_y = math.fsum(xs) / len(xs), math.fsum(ys) / len(ys)
-    slope = math.fsum((x - mean_x) * (y - mean_y) for x, y in zip(xs, ys, strict=True)) / math.fsum(
-        (x - mean_x) ** 2 for x in xs
-    )
+    mean_x, mean_y = sum(xs) / len(xs), sum(ys) / len(ys)
+    from_mean = [x - mean_x for x in xs]
+    square = sum(x * x for x in from_mean)
+    slope = sum(x * (y - mean_y) for x, y in zip(from_mean, ys, strict=True)) / square
     return slope, mean_y - slope * mean_x
 
 
