@@ -43,7 +43,7 @@ from daemon.measure.convert import Calibration, EcCalibration, PhCalibration
 from daemon.values import Quantity
 
 _RESERVOIR = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-_NEXT_STEP = "mend that line, or move the file away and calibrate again (evenwater calibrate ph)"
+_NEXT_STEP = "mend it, put back the .previous file beside it, or move it away and calibrate again"
 _HEADER = "# Calibrations, written by the program. A hand-written file in the same form is read too.\n"
 _HUGE = 1e300  # beyond it a number may not even fit a float
 _POINT_KEYS = ("standard", "reference", "signal", "spread", "temperature_c", "utc")
