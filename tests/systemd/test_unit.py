@@ -1,0 +1,68 @@
+"""Tests of the service unit and of the files beside it: they name the same things."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from config.settings import Site
+from daemon.cli.main import parser
+from daemon.notify import PASSES_PER_WATCHDOG
+
+SYSTEMD = Path(__file__).parents[2] / "systemd"
+UNIT = (SYSTEMD / "evenwater.service").read_text()
+INSTALLED = "/opt/evenwater/"
+
+
+def values(key: str, text: str = UNIT) -> list[str]:
+    """What stands behind each `key=` of a unit."""
+    return re.findall(rf"^{key}=(.*)$", text, re.MULTILINE)
+
+
+def test_the_command_of_the_unit_is_one_the_program_has() -> None:
+    """The command line parses it, with the settings and the state folder where the unit makes them."""
+    program, *words = shlex.split(values("ExecStart")[0])
+    assert program == f"{INSTALLED}.venv/bin/evenwater"
+    arguments = parser().parse_args(words)
+    assert arguments.command == "run"
+    assert arguments.settings == Path("/etc/evenwater/site.toml")
+    assert arguments.state == Path("/var/lib") / values("StateDirectory")[0]
+
+
+def test_the_stop_program_is_shipped_and_can_run() -> None:
+    """It stands beside the unit, executable, and is plain shell."""
+    (stop,) = values("ExecStopPost")
+    file = SYSTEMD.parent / stop.removeprefix(INSTALLED)
+    assert file.stat().st_mode & 0o111
+    assert file.read_text().startswith("#!/bin/sh\n")
+
+
+def test_the_watchdog_outlasts_three_passes_of_the_default() -> None:
+    """A longer pass asks for more at the start."""
+    assert float(values("WatchdogSec")[0]) >= PASSES_PER_WATCHDOG * Site(name="x", device_id="x").pass_every_s
+
+
+def test_the_account_is_made_with_its_groups() -> None:
+    """User and groups of the unit are those of the sysusers file."""
+    sysusers = (SYSTEMD / "evenwater.sysusers.conf").read_text()
+    (user,) = values("User")
+    assert re.search(rf"^u {user} ", sysusers, re.MULTILINE)
+    for group in values("SupplementaryGroups")[0].split():
+        assert f"m {user} {group}\n" in sysusers
+
+
+def test_the_credential_is_made_so_that_a_start_does_not_lack_it() -> None:
+    """The tmpfiles line makes it, readable by root alone."""
+    _, path = values("LoadCredential")[0].split(":")
+    assert f"f {path} 0600 root root\n" in (SYSTEMD / "evenwater.tmpfiles.conf").read_text()
+
+
+@pytest.mark.parametrize("group", ["gpiochip", "i2c"])
+def test_pins_and_bus_stay_reachable(group: str) -> None:
+    """Any device rule shuts out all devices that are not named; PrivateDevices would shut out these too."""
+    assert f"char-{group} rw" in values("DeviceAllow")
+    assert values("PrivateDevices") == []
+    assert values("ProcSubset") == []
