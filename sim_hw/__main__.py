@@ -53,14 +53,21 @@ def _parser() -> argparse.ArgumentParser:
         epilog=EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("--socket", default=DEFAULT_SOCKET, help=f"the bench's socket (default {DEFAULT_SOCKET})")
-    parser.add_argument("--json", action="store_true", help="print the answer as one JSON object")
+    _add_options(parser)
+    parser.set_defaults(socket=DEFAULT_SOCKET, json=False)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     _add_probe_commands(commands)
     _add_tank_commands(commands)
     _add_fault_commands(commands)
-    commands.add_parser("look", help="everything as it truly is")
+    _add_options(commands.add_parser("look", help="everything as it truly is"))
     return parser
+
+
+def _add_options(parser: argparse.ArgumentParser) -> None:
+    """What may stand before or after the command."""
+    left_out = argparse.SUPPRESS
+    parser.add_argument("--socket", default=left_out, help=f"the bench's socket (default {DEFAULT_SOCKET})")
+    parser.add_argument("--json", action="store_true", default=left_out, help="print the answer as JSON")
 
 
 def _add_probe_commands(commands: Any) -> None:
@@ -97,6 +104,7 @@ def _command(commands: Any, name: str, help_text: str, *positional: str) -> argp
     for one in positional:
         parser.add_argument(one)
     parser.add_argument("--tank", help="needed only where there are several")
+    _add_options(parser)
     return parser
 
 

@@ -47,7 +47,7 @@ class BenchPin(MockPin):  # type: ignore[misc]  # gpiozero has no types
     def _set_function(self, value: str) -> None:
         super()._set_function(value)
         if value == "input":
-            self._factory.tell(self.line, False)
+            self._factory.let_go(self.line)
 
     def _set_state(self, value: Any) -> None:
         super()._set_state(value)
@@ -69,10 +69,15 @@ class BenchFactory(MockFactory):  # type: ignore[misc]
         self._told: dict[int, bool] = {}
 
     def tell(self, line: int, high: bool) -> None:
-        """Pass on the level of a line that is driven, or was."""
+        """Pass on the level of a driven line."""
         if self._told.get(line) is not high:
             self._told[line] = high
             self._tell(line, high)
+
+    def let_go(self, line: int) -> None:
+        """A line that is driven no longer is low."""
+        if self._told.get(line):
+            self.tell(line, False)
 
 
 class EdgeWriter:
@@ -102,7 +107,7 @@ class EdgeReader:
         self._half = b""
 
     def new(self) -> list[Edge]:
-        """The edges written since the last call, in the order of the file."""
+        """The edges written since the last call, in the order of the file; none once closed."""
         *whole, self._half = (self._half + self._read()).split(b"\n")
         return [self._edge(line) for line in whole]
 
@@ -114,7 +119,7 @@ class EdgeReader:
 
     def _read(self) -> bytes:
         parts = []
-        while part := os.read(self._file, 65536):
+        while self._file >= 0 and (part := os.read(self._file, 65536)):
             parts.append(part)
         return b"".join(parts)
 

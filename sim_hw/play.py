@@ -17,6 +17,7 @@ from sim_hw.world import Basin, PlayError, World
 MOST_LITRES = 2000.0
 Litres = Annotated[float, Field(gt=0.0, le=MOST_LITRES, allow_inf_nan=False)]
 Seconds = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
+Size = Annotated[float, Field(allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=0.0, le=50.0)]
 Answer = dict[str, Any]
 Thing = TypeVar("Thing")
@@ -107,7 +108,7 @@ def fault(
     target: str,
     tank: str = "",
     for_s: Seconds | None = None,
-    size: float | None = None,
+    size: Size | None = None,
 ) -> Answer:
     """Begin a fault now, for that many bench seconds or until mended. size: see FaultName."""
     where = "/".join(_parts(world, tank, target))

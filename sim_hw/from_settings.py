@@ -1,0 +1,90 @@
+"""A bench wired to the probes and pumps of any settings file, so that it can be rehearsed dry."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from config.settings import Pump, Reservoir, Settings
+from drivers.registry import check_probe
+from drivers.rig import RigError
+from sim_hw.tables import (
+    Ds18b20Table,
+    EcTable,
+    FloatSwitchTable,
+    NtcTable,
+    PhTable,
+    ProbeTable,
+    Pt1000Table,
+)
+from sim_hw.tank import TankSettings
+
+OPEN = "sim_hw.bench:open_rig"
+ONE_RUN_ONLY = ("socket", "pins_file")  # of a bench that people play with
+TABLES: dict[str, type[ProbeTable]] = {
+    "ph_amplifier": PhTable,
+    "ec_amplifier": EcTable,
+    "ntc_divider": NtcTable,
+    "pt1000_divider": Pt1000Table,
+    "ds18b20": Ds18b20Table,
+    "float_switch": FloatSwitchTable,
+}
+
+TRUE_RATE = 1.03  # a pump delivers this much more than its settings believe
+FASTEST_ML_PER_S = 20.0
+LOGIC_V, BOARD_V = 3.3, 5.0  # an amplifier whose middle is above half of 3.3 V runs on 5 V
+HIGHEST_LOGIC_ZERO_V = 2.0
+
+
+def bench_table(settings: Settings, *, seed: int, time_factor: float = 0.0) -> dict[str, Any]:
+    """A `[rig]` table for these settings: their own where they name the bench, else one made to fit.
+
+    Made to fit: each reservoir with its volume and mixing time, plants and water loss to suit that volume, and
+    with probes and pumps that differ a little from what the settings believe. Raises RigError for a driver that
+    has no simulated probe.
+    """
+    own = settings.rig_table()
+    if own["open"] == OPEN:
+        kept = {key: value for key, value in own.items() if key not in ONE_RUN_ONLY}
+        return {**kept, "seed": seed, "time_factor": time_factor}
+    tanks = {name: _tank(name, reservoir) for name, reservoir in settings.reservoir.items()}
+    return {"open": OPEN, "seed": seed, "time_factor": time_factor, "tank": tanks}
+
+
+def _tank(name: str, reservoir: Reservoir) -> dict[str, Any]:
+    usual = TankSettings()
+    share = reservoir.volume_l / usual.volume_l
+    return {
+        "volume_l": reservoir.volume_l,
+        "mixing_time_s": reservoir.mixing_time_s,
+        "plants": max(1, round(usual.plants * share)),
+        "transpiration_l_per_day": usual.transpiration_l_per_day * share,
+        "evaporation_l_per_day": usual.evaporation_l_per_day * share,
+        "probe": list(_probes(name, reservoir)),
+        "pump": [_pump(role, pump) for role, pump in reservoir.pump.items()],
+    }
+
+
+def _probes(name: str, reservoir: Reservoir) -> Iterator[dict[str, Any]]:
+    for quantity, probe in reservoir.probe.items():
+        table = TABLES.get(probe.driver)
+        if table is None:
+            raise RigError(
+                f'[reservoir.{name}.probe.{quantity}] driver = "{probe.driver}": has no simulated probe; '
+                f"these have: {', '.join(TABLES)}"
+            )
+        wiring = check_probe(probe.driver, probe.model_dump()).model_dump()
+        known = {key: value for key, value in wiring.items() if key in table.model_fields}
+        yield {"kind": probe.driver, **_supply(known), **known}
+
+
+def _supply(wiring: dict[str, Any]) -> dict[str, float]:
+    """What an amplifier runs on, which its wiring does not say."""
+    if "zero_v" not in wiring:
+        return {}
+    return {"supply_v": BOARD_V if wiring["zero_v"] > HIGHEST_LOGIC_ZERO_V else LOGIC_V}
+
+
+def _pump(role: str, pump: Pump) -> dict[str, Any]:
+    rate = min(FASTEST_ML_PER_S, pump.ml_per_s * TRUE_RATE)
+    return {"role": role, "line": pump.line, "ml_per_s": rate, "bottle_ml": pump.bottle_ml}
