@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from daemon.measure.calibrate import EcFit, FitReason, PhFit
 from daemon.values import (
     Cap,
     Condition,
@@ -16,6 +17,7 @@ from daemon.values import (
     Numbers,
     Outcome,
     Permit,
+    Quality,
     Quantity,
     Refusal,
     Role,
@@ -66,9 +68,14 @@ def value(quantity: Quantity, amount: float | None) -> str:
     return f"{amount:.{DECIMALS[quantity]}f}{UNIT[quantity]}"
 
 
+def believed(of: Verdict) -> float | None:
+    """The value to show as the quantity's: none where the verdict is bad."""
+    return of.reading.value if of.reading is not None and of.quality is not Quality.BAD else None
+
+
 def verdict(of: Verdict) -> str:
     """`pH 6.02, good` or `pH –, bad: being calibrated`."""
-    amount = of.reading.value if of.reading else None
+    amount = believed(of)
     text = f"{QUANTITY[of.quantity]} {value(of.quantity, amount)}, {of.quality.value}"
     if of.reason is VerdictReason.FINE:
         return text
@@ -122,6 +129,19 @@ def condition(name: Condition, reason: str = "") -> str:
     return f"{text}: {reason}" if reason else text
 
 
+def fit(of: PhFit | EcFit) -> str:
+    """The fit's numbers and what they mean, as one sentence for the person at the tank."""
+    numbers = of.numbers
+    parts = []
+    if "slope_percent" in numbers:
+        parts.append(f"slope {numbers['slope_percent']:.1f} % of theory (85 to 105)")
+        parts.append(f"offset {numbers.get('offset_mv', 0.0):+.1f} mV (within ±30)")
+    if "cell_constant_per_cm" in numbers:
+        parts.append(f"cell constant {numbers['cell_constant_per_cm']:.3f} per cm (0.5 to 2)")
+    advice = "; ".join(FIT[reason] for reason in of.reasons)
+    return f"{', '.join(parts)}: {advice}" if parts else advice
+
+
 CAP: Mapping[Cap, str] = {
     Cap.CONDITION: "the reservoir is not keeping itself",
     Cap.VERDICT: "the reading cannot be trusted",
@@ -151,6 +171,27 @@ CONDITION: Mapping[Condition, str] = {
     Condition.WATCHING: "measures only",
     Condition.HELD: "dosing paused by a person",
     Condition.LOCKED: "a safety stop; clear it at the tank",
+}
+
+FIT: Mapping[FitReason, str] = {
+    FitReason.FINE: "fine",
+    FitReason.POINT_COUNT: "pH needs two buffers, EC one or two standards; take the missing point",
+    FitReason.NOT_A_NUMBER: "a value is not a number; begin again",
+    FitReason.SAME_STANDARD: "the same solution was used twice; use two different ones",
+    FitReason.TOO_CLOSE: "the solutions are too alike to give a slope; use 7.00 and 4.01",
+    FitReason.UNSTABLE: "the reading had not come to rest; wait longer in still solution",
+    FitReason.TEMPERATURES_DIFFER: "the solutions differ too much in temperature; let them stand side by side",
+    FitReason.TEMPERATURE_RANGE: "a solution is too cold or too warm; bring it near the water's temperature",
+    FitReason.SWAPPED: "the buffers were swapped, the signal moved the wrong way; check labels and begin again",
+    FitReason.NO_RESPONSE: "the probe hardly moved: same cup twice, cracked bulb, dry or unplugged",
+    FitReason.SLOPE_LOW: "slope too low: worn or dirty electrode, or an old buffer; clean it, use fresh buffer",
+    FitReason.SLOPE_HIGH: "slope higher than physics allows: a wrong or spoiled buffer",
+    FitReason.SLOPE_WORN: "kept, but the electrode is ageing; clean it and have a new one ready",
+    FitReason.OFFSET: "offset too large: old reference junction, or a buffer that is not what its label says",
+    FitReason.OFF_THE_LINE: "the three buffers do not lie on one line; one of them is wrong",
+    FitReason.CELL_CONSTANT: "cell constant too far from nominal: dirty cell, a bubble, or the wrong standard",
+    FitReason.CELL_ODD: "kept, but far from nominal; check that the standard is what its label says",
+    FitReason.THOUSANDFOLD: "µS/cm and mS/cm were mixed up: 1413 µS/cm is 1.413 mS/cm",
 }
 
 

@@ -56,9 +56,14 @@ class I2C(Protocol):
 class Rig(Protocol):
     """One box of wiring. `in_process` is True where its pins exist in this process only."""
 
-    clock: Clock
-    in_process: bool
-    one_wire_root: Path
+    @property
+    def clock(self) -> Clock: ...
+
+    @property
+    def in_process(self) -> bool: ...
+
+    @property
+    def one_wire_root(self) -> Path: ...
 
     def i2c(self, bus: int) -> I2C: ...
 

@@ -57,7 +57,7 @@ TABLE: dict[Kind, Row] = {
     ),
     Kind.CALIBRATION: Row(
         Priority.LOW,
-        60.0,
+        600.0,
         0.0,
         "Readings drift away from the truth.",
         "Nothing is dosed on an uncalibrated or long-expired probe.",

@@ -1,0 +1,201 @@
+"""Commands that ask a running daemon: status, ledger, alarms, hold, release, clear, ack, bottle."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from daemon import words
+from daemon.cli.where import add_state_option, state_folder
+from daemon.link.client import CallRefused, ControlClient, NoDaemon
+from daemon.values import Alarm, Entry, ReservoirState, Role, State
+
+Commands = Any  # argparse gives its sub-parsers no public type
+Printer = Callable[[Any], Iterable[str]]
+
+
+def add_commands(commands: Commands) -> None:
+    """The asking commands."""
+    _status(commands)
+    _ledger(commands)
+    _alarms(commands)
+    _hold(commands)
+    _simple(commands, "release", "let a held reservoir correct itself again", _release)
+    _simple(commands, "clear", "clear a locked reservoir after its cause is found and mended", _clear)
+    _ack(commands)
+    _bottle(commands)
+
+
+def add_asking(commands: Commands, name: str, help_text: str, example: str) -> argparse.ArgumentParser:
+    """A command with --state, --json and an example in its help."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=help_text,
+        description=help_text[0].upper() + help_text[1:] + ".",
+        epilog=f"example:\n  {example}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    add_state_option(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON value for programs")
+    return parser
+
+
+def asked(arguments: argparse.Namespace, method: str, show: Printer, **params: Any) -> int:
+    """Call the daemon once and print its answer; a refusal or silence goes to stderr with the next step."""
+    try:
+        answer = ControlClient(state_folder(arguments.state)).call(method, **params)
+    except (NoDaemon, CallRefused) as trouble:
+        print(f"evenwater {arguments.command}: {trouble}", file=sys.stderr)
+        return 1
+    if arguments.json:
+        print(json.dumps(answer, ensure_ascii=False))
+    else:
+        for line in show(answer):
+            print(line)
+    return 0
+
+
+def _reservoir_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--reservoir", metavar="NAME", help="which one; may be left out where there is only one")
+
+
+def _named(arguments: argparse.Namespace) -> dict[str, str]:
+    return {} if arguments.reservoir is None else {"reservoir": arguments.reservoir}
+
+
+# status
+
+
+def _status(commands: Commands) -> None:
+    parser = add_asking(commands, "status", "show every reservoir as it is now", "evenwater status --json | jq .")
+    parser.set_defaults(act=lambda arguments: asked(arguments, "status", _status_lines))
+
+
+def _status_lines(answer: Mapping[str, Any]) -> Iterable[str]:
+    state = TypeAdapter(State).validate_python(answer)
+    yield f"{state.utc:%Y-%m-%d %H:%M:%S} UTC · pass {state.passes} · rig {state.rig}"
+    for note in state.notes:
+        yield f"  note: {note}"
+    for reservoir in state.reservoirs.values():
+        yield from _reservoir_lines(reservoir)
+    yield from _alarm_lines_of(state.alarms)
+
+
+def _reservoir_lines(reservoir: ReservoirState) -> Iterable[str]:
+    yield ""
+    condition = words.condition(reservoir.condition, reservoir.condition_reason)
+    yield f"{reservoir.title} [{reservoir.name}]: {condition}"
+    for quantity, verdict in reservoir.verdicts.items():
+        band = reservoir.bands.get(quantity)
+        allowed = f"band {band[0]:g} to {band[1]:g}" if band else ""
+        yield (
+            f"  {words.QUANTITY[quantity]:<12}{words.value(quantity, words.believed(verdict)):<12}{allowed:<18}"
+            f"{verdict.quality.value}: {words.why(verdict)}"
+        )
+    for role, use in reservoir.caps.items():
+        yield (
+            f"  {words.ROLE[role]:<12}hour {use.last_hour_ml:.1f} of {use.max_per_hour_ml:g} mL, "
+            f"24 h {use.last_day_ml:.1f} of {use.max_per_day_ml:g} mL, bottle {use.bottle_left_ml:.0f} mL left"
+        )
+    for entry in reservoir.last_doses[:3]:
+        yield f"  {entry.utc:%H:%M:%S}    {words.entry(entry)}"
+    if reservoir.waiting_for:
+        yield f"  now         {reservoir.waiting_for}"
+
+
+# ledger and alarms
+
+
+def _ledger(commands: Commands) -> None:
+    parser = add_asking(
+        commands, "ledger", "list the last doses with their reasons", "evenwater ledger --last 50"
+    )
+    parser.add_argument("--last", type=int, default=20, metavar="N", help="how many (default 20)")
+    parser.set_defaults(act=lambda arguments: asked(arguments, "ledger", _ledger_lines, last=arguments.last))
+
+
+def _ledger_lines(answer: Any) -> Iterable[str]:
+    entries = TypeAdapter(list[Entry]).validate_python(answer)
+    if not entries:
+        yield "no dose yet"
+    for entry in entries:
+        yield f"{entry.number:>5}  {entry.utc:%Y-%m-%d %H:%M:%S}  {entry.reservoir:<10}  {words.entry(entry)}"
+
+
+def _alarms(commands: Commands) -> None:
+    parser = add_asking(commands, "alarms", "list what calls for a person, gravest first", "evenwater alarms")
+    parser.set_defaults(
+        act=lambda arguments: asked(
+            arguments,
+            "alarms",
+            lambda answer: _alarm_lines_of(TypeAdapter(tuple[Alarm, ...]).validate_python(answer)),
+        )
+    )
+
+
+def _alarm_lines_of(alarms: tuple[Alarm, ...]) -> Iterable[str]:
+    if not alarms:
+        yield "no alarm"
+    for alarm in alarms:
+        yield (
+            f"{alarm.priority.value:<7}{alarm.key}  since {alarm.raised_utc:%H:%M:%S}, "
+            f"{alarm.state.value.replace('_', ' ')}"
+        )
+        yield f"       {alarm.text}"
+
+
+def _ack(commands: Commands) -> None:
+    parser = add_asking(
+        commands, "ack", "acknowledge alarms: silences them, clears nothing", "evenwater ack bed1-ph-probe"
+    )
+    parser.add_argument("key", nargs="*", help="keys as `evenwater alarms` shows them (default: all)")
+    parser.set_defaults(act=lambda arguments: asked(arguments, "ack", _said, keys=arguments.key))
+
+
+# hold, release, clear, bottle
+
+
+def _hold(commands: Commands) -> None:
+    parser = add_asking(
+        commands, "hold", "pause all dosing while you work at the tank", 'evenwater hold "cleaning" --hours 2'
+    )
+    parser.add_argument("reason", help="why, for whoever looks later")
+    parser.add_argument("--hours", type=float, help="end by itself after this long (default: until released)")
+    _reservoir_option(parser)
+    parser.set_defaults(
+        act=lambda a: asked(
+            a, "hold", _said, reason=a.reason, **({"hours": a.hours} if a.hours else {}), **_named(a)
+        )
+    )
+
+
+def _simple(commands: Commands, name: str, help_text: str, act: Callable[[argparse.Namespace], int]) -> None:
+    parser = add_asking(commands, name, help_text, f"evenwater {name}")
+    _reservoir_option(parser)
+    parser.set_defaults(act=act)
+
+
+def _release(arguments: argparse.Namespace) -> int:
+    return asked(arguments, "release", _said, **_named(arguments))
+
+
+def _clear(arguments: argparse.Namespace) -> int:
+    return asked(arguments, "clear", _said, **_named(arguments))
+
+
+def _bottle(commands: Commands) -> None:
+    parser = add_asking(
+        commands, "bottle", "tell that a bottle has been filled to the top again", "evenwater bottle ph_down"
+    )
+    parser.add_argument("pump", choices=[role.value for role in Role], help="whose bottle")
+    _reservoir_option(parser)
+    parser.set_defaults(act=lambda a: asked(a, "bottle", _said, pump=a.pump, **_named(a)))
+
+
+def _said(answer: Any) -> Iterable[str]:
+    yield str(answer["said"])

@@ -1,0 +1,241 @@
+"""`evenwater rehearse`: a settings file against a simulated bench, days in seconds, before anything gets wet."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from config.load import load
+from config.settings import Settings
+from daemon import words
+from daemon.cli.ask import Commands
+from daemon.cli.audit import Audit
+from daemon.cli.tally import Tally, Values
+from daemon.requests import Origin, Request, RequestRefused
+from daemon.service import CANNOT_START, Service
+from daemon.values import Cap, Condition, Quantity, State
+from sim_hw import grower
+from sim_hw.bench import Bench, open_rig
+from sim_hw.from_settings import bench_table
+from sim_hw.pins import Edge
+
+DAY_S = 86400.0
+TRUTH_EVERY_S = 60.0
+MEMORY_FOLDER = Path("/dev/shm")
+GRAVEST_FIRST = (Condition.LOCKED, Condition.HELD, Condition.WATCHING, Condition.KEEPING)
+EPILOG = """\
+examples:
+  evenwater rehearse config/rigs/quince-lane.toml --days 14
+  evenwater rehearse config/rigs/quince-lane.toml --days 2 --json | jq .delivered_ml
+
+Shares in band are of the simulated water itself, not of what the probes say of it. The pump runs are
+audited from the edges on their lines, apart from the ledger. Nothing is written to the state folder.
+"""
+
+Progressing = Callable[[float], None]
+
+
+def add_commands(commands: Commands) -> None:
+    """`evenwater rehearse`."""
+    parser = commands.add_parser(
+        "rehearse",
+        help="try a settings file on a simulated reservoir, days in seconds",
+        description="Run the whole program on a simulated bench wired as the settings say, as fast as it can.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("settings", type=Path, help="the settings file")
+    parser.add_argument("--days", type=_days, default=14.0, metavar="N", help="simulated days (default 14)")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="seed of noise and chance (default 1)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object for programs")
+    parser.set_defaults(act=act)
+
+
+def _days(text: str) -> float:
+    days = float(text)
+    if not 0.0 < days <= 400.0:
+        raise argparse.ArgumentTypeError(f"{text}: must be above 0 and at most 400 days")
+    return days
+
+
+def act(arguments: argparse.Namespace) -> int:
+    """Rehearse and report. Exit 1 where a cap was crossed, or the rehearsal could not run."""
+    try:
+        settings = load(arguments.settings)
+        with _bar(arguments.days) as progressing:
+            report = rehearse(settings, arguments.days, arguments.seed, progressing)
+    except (*CANNOT_START, grower.GrowerStoppedError, RequestRefused) as trouble:
+        print(f"evenwater rehearse: {trouble}", file=sys.stderr)
+        return 1
+    if arguments.json:
+        print(json.dumps(report, ensure_ascii=False))
+    else:
+        for line in _lines(report):
+            print(line)
+    return 1 if report["cap_violations"] else 0
+
+
+def rehearse(settings: Settings, days: float, seed: int, progressing: Progressing) -> dict[str, Any]:
+    """Run `days` and give the report as plain values. progressing: told the days gone by, now and then."""
+    tally = Tally()
+    audit = Audit(settings)
+    bench = open_rig(bench_table(settings, seed=seed))
+    watcher = _Watcher(bench, tally, audit, progressing)
+    with (
+        tempfile.TemporaryDirectory(dir=MEMORY_FOLDER if MEMORY_FOLDER.is_dir() else None) as folder,
+        Service(
+            settings, rig=bench, state_folder=Path(folder), control=False, mqtt=False, watch=watcher.see
+        ) as service,
+    ):
+        _calibrate_all(service, bench)
+        watcher.begin()
+        started = time.perf_counter()
+        service.run(days * DAY_S)
+        took_s = time.perf_counter() - started
+        audit.see(_taken(bench.world.edges))
+        doses = sum(1 for _ in service.ledger.export())
+    return {
+        "days": days,
+        "seed": seed,
+        **_counted(tally),
+        "doses": doses,
+        "delivered_ml": audit.total_ml(),
+        "cap_violations": len(audit.violations),
+        "violations": audit.violations,
+        "speed_ratio": round(days * DAY_S / took_s, 1),
+    }
+
+
+class _Watcher:
+    """Feeds the tally and the audit once the rehearsal proper has begun."""
+
+    def __init__(self, bench: Bench, tally: Tally, audit: Audit, progressing: Progressing) -> None:
+        self._bench, self._tally, self._audit, self._progressing = bench, tally, audit, progressing
+        self._begun = False
+        self._next_truth_s = 0.0
+
+    def begin(self) -> None:
+        self._begun = True
+
+    def see(self, state: State) -> None:
+        if not self._begun:
+            return
+        values: Mapping[str, Values] = {}
+        if state.at_s >= self._next_truth_s:
+            self._next_truth_s = state.at_s + TRUTH_EVERY_S
+            values = _truths(self._bench)
+            self._audit.see(_taken(self._bench.world.edges))
+            self._progressing((state.at_s - (self._tally.begun_s or state.at_s)) / DAY_S)
+        self._tally.see(state, values)
+
+
+def _taken(edges: deque[Edge]) -> Iterator[Edge]:
+    """The edges recorded since the last time, oldest first."""
+    while edges:
+        yield edges.popleft()
+
+
+def _truths(bench: Bench) -> dict[str, Values]:
+    """What the water at the probes truly is."""
+    looks = {name: basin.tank.look() for name, basin in bench.world.basins.items()}
+    return {
+        name: {Quantity.PH: look.ph, Quantity.EC: look.ec25_ms_per_cm, Quantity.TEMPERATURE: look.temperature_c}
+        for name, look in looks.items()
+    }
+
+
+def _calibrate_all(service: Service, bench: Bench) -> None:
+    """As the grower would before leaving: every probe that needs it, in its standards."""
+    for name, reservoir in service.settings.reservoir.items():
+        for quantity in grower.STANDARDS:
+            if quantity in reservoir.probe:
+                grower.calibrate(quantity, name, ask=_asking(service), play=bench.play, wait=_passing(service))
+
+
+def _asking(service: Service) -> grower.Ask:
+    def ask(method: str, **params: Any) -> Mapping[str, Any]:
+        answers: list[Any] = []
+        service.submit(Request(method, params, Origin.LOCAL, answers.append))
+        service.loop.answer_requests()
+        if isinstance(answers[0], Exception):
+            raise answers[0]
+        answer: Mapping[str, Any] = answers[0]
+        return answer
+
+    return ask
+
+
+def _passing(service: Service) -> grower.Wait:
+    def wait() -> None:
+        service.rig.clock.sleep(service.settings.site.pass_every_s)
+        service.loop.one_pass()
+
+    return wait
+
+
+def _counted(tally: Tally) -> dict[str, Any]:
+    """The tally's part of the report."""
+    last = tally.last
+    conditions = {} if last is None else {name: each.condition for name, each in last.reservoirs.items()}
+    return {
+        "passes": tally.passes,
+        "in_band": tally.shares(),
+        "in_band_after_6_h": tally.shares(settled=True),
+        "refusals": {cap.value: count for cap, count in tally.refusals.most_common()},
+        "alarms": [asdict(run) for run in tally.alarm_runs()],
+        "ended_condition": next((c.value for c in GRAVEST_FIRST if c in conditions.values()), None),
+        "ended_conditions": {name: condition.value for name, condition in conditions.items()},
+    }
+
+
+def _lines(report: Mapping[str, Any]) -> Iterator[str]:
+    """The report for a person."""
+    yield f"{report['days']:g} days in simulated water, {report['speed_ratio']:,.0f} times as fast as real"
+    for quantity, share in report["in_band"].items():
+        later = report["in_band_after_6_h"].get(quantity)
+        after = "" if later is None else f", after the first 6 h {later:.1%}"
+        yield f"  {words.QUANTITY[Quantity(quantity)]:<12}in band {share:.1%} of the time{after}"
+    for pump, ml in report["delivered_ml"].items():
+        yield f"  {pump:<20}{ml:.1f} mL"
+    yield f"  {report['doses']} doses; cap violations: {report['cap_violations']}"
+    yield from (f"  VIOLATION {what}" for what in report["violations"])
+    for cap, count in report["refusals"].items():
+        yield f"  refused, spells of it: {count} × {words.CAP[Cap(cap)]}"
+    for alarm in report["alarms"]:
+        over = (
+            "still there"
+            if alarm["over_s"] is None
+            else f"over after {_hours(alarm['over_s'] - alarm['raised_s'])}"
+        )
+        yield f"  alarm {alarm['key']} after {_hours(alarm['raised_s'])}, {over}"
+    yield f"  ended {report['ended_condition']}"
+
+
+def _hours(seconds: float) -> str:
+    return f"{seconds / 3600.0:.1f} h"
+
+
+@contextmanager
+def _bar(days: float) -> Iterator[Progressing]:
+    """A progress bar on standard error."""
+    columns = (
+        TextColumn("rehearsing"),
+        BarColumn(),
+        TextColumn("{task.completed:.1f} of {task.total:g} days"),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=days)
+        yield lambda gone: progress.update(task, completed=gone)

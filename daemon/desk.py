@@ -1,0 +1,303 @@
+"""What the loop does about each request, and what it says to the person who asked.
+
+Pausing is free to everyone the links let in. Everything that can make the daemon dose again (release,
+clear, bottle, calibrate) is for a person at the tank: Origin.LOCAL only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from daemon import words
+from daemon.alarm import life
+from daemon.calibrating import NotSettledError, Visit
+from daemon.dose.ledger import LedgerError
+from daemon.link.plain import plain
+from daemon.measure.book import BookError, CalibrationBook
+from daemon.measure.settling import WINDOW, Settling
+from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
+from daemon.reservoir import KeptReservoir
+from daemon.values import Condition, Quantity, Role
+
+if TYPE_CHECKING:
+    from daemon.loop import Loop
+
+HOUR_S = 3600.0
+CALIBRATING = "calibrating"
+
+
+class Ask(BaseModel):
+    """Parameters of a request: nothing unknown, no silent conversions."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Nothing(Ask):
+    """No parameters."""
+
+
+class Named(Ask):
+    """A reservoir, which may be left out where there is only one."""
+
+    reservoir: str | None = None
+
+
+class Hold(Named):
+    reason: str = Field(min_length=1, max_length=200)
+    hours: float | None = Field(default=None, gt=0.0, le=720.0)
+
+
+class Doses(Ask):
+    last: int = Field(default=20, ge=1, le=1000)
+
+
+class Keys(Ask):
+    keys: tuple[str, ...] = ()
+
+
+class Bottle(Named):
+    pump: Role
+
+
+class Probe(Named):
+    quantity: Quantity
+
+
+class Look(Probe):
+    afresh: bool = False
+
+
+class Standard(Probe):
+    standard: str
+    temperature_c: float | None = Field(default=None, ge=0.0, le=50.0)
+
+
+class Desk:
+    """Answers requests. Holds nothing but the book that calibrations go into."""
+
+    def __init__(self, book: CalibrationBook) -> None:
+        self._book = book
+
+    def answer(self, request: Request, loop: Loop) -> None:
+        """Do what is asked, or refuse it; the asker gets one answer either way."""
+        try:
+            result = self._do(request, loop)
+        except RequestRefused as refused:
+            result = refused
+        except (LedgerError, BookError) as trouble:
+            result = RequestRefused(str(trouble))
+        request.answer(result)
+
+    def _do(self, request: Request, loop: Loop) -> Any:
+        if request.method not in METHODS:
+            raise UnknownMethod(f"{request.method}: not a request; known are {', '.join(sorted(METHODS))}")
+        model, local_only, act = METHODS[request.method]
+        if local_only and request.origin is not Origin.LOCAL:
+            raise RequestRefused(f"{request.method}: only for a person at the tank, by the command line there")
+        return act(self, _parsed(model, request), request, loop)
+
+    # looking
+
+    def alarms(self, _asked: Nothing, _request: Request, loop: Loop) -> Any:
+        return plain(life.active(loop.lives))
+
+    def ledger(self, asked: Doses, _request: Request, loop: Loop) -> Any:
+        return plain(loop.ledger.recent(asked.last))
+
+    # pausing and going on
+
+    def hold(self, asked: Hold, request: Request, loop: Loop) -> Any:
+        held = [_one(loop, asked)] if asked.reservoir is not None else list(loop.reservoirs.values())
+        for_s = None if asked.hours is None else asked.hours * HOUR_S
+        for reservoir in held:
+            _release_own(reservoir, request, loop)  # a person's hold outlasts the one of calibrating
+            loop.ledger.hold(reservoir.name, asked.reason, request.origin.value, loop.stamp(), for_s)
+        end = "until `evenwater release`" if asked.hours is None else f"for {asked.hours:g} h or until released"
+        return {"said": f"{_titles(held)}: dosing paused {end} ({asked.reason})"}
+
+    def release(self, asked: Named, request: Request, loop: Loop) -> Any:
+        chosen = [_one(loop, asked)] if asked.reservoir is not None else list(loop.reservoirs.values())
+        released = [r for r in chosen if _released(r, request, loop)]
+        if not released:
+            return {"said": f"{_titles(chosen)}: was not held"}
+        return {"said": "; ".join(_now(reservoir, loop) for reservoir in released)}
+
+    def clear(self, asked: Named, request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        if not loop.ledger.clear(reservoir.name, request.origin.value, loop.stamp()):
+            return {"said": f"{reservoir.table.title}: was not locked"}
+        return {"said": f"lock cleared; {_now(reservoir, loop)}"}
+
+    def ack(self, asked: Keys, _request: Request, loop: Loop) -> Any:
+        here = {alarm.key for alarm in life.active(loop.lives)}
+        unknown = sorted(set(asked.keys) - here)
+        if unknown:
+            raise RequestRefused(f"no such alarm: {', '.join(unknown)}; `evenwater alarms` lists what there is")
+        chosen = asked.keys or tuple(sorted(here))
+        loop.lives = life.acknowledge(loop.lives, chosen)
+        return {"said": f"acknowledged: {', '.join(chosen)}" if chosen else "no alarm to acknowledge"}
+
+    def bottle(self, asked: Bottle, request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        pump = reservoir.table.pump.get(asked.pump.value)
+        if pump is None:
+            raise RequestRefused(f"{reservoir.table.title} has no {words.ROLE[asked.pump]} pump")
+        loop.ledger.refill(reservoir.name, asked.pump, request.origin.value, loop.stamp())
+        return {"said": f"{words.ROLE[asked.pump]} bottle counted as full: {pump.bottle_ml:g} mL"}
+
+    # calibrating
+
+    def begin(self, asked: Probe, request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        if asked.quantity not in (Quantity.PH, Quantity.EC):
+            raise RequestRefused(
+                f"{words.QUANTITY[asked.quantity]}: only pH and EC probes are calibrated in standards"
+            )
+        if not reservoir.has(asked.quantity):
+            raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
+        if reservoir.visit is not None:
+            raise RequestRefused(
+                f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "
+                "finish or cancel that first"
+            )
+        loop.ledger.hold(reservoir.name, CALIBRATING, request.origin.value, loop.stamp())
+        reservoir.begin_visit(Visit(asked.quantity))
+        return {"said": f"{reservoir.table.title}: dosing paused while the probe is out of the water"}
+
+    def look(self, asked: Look, _request: Request, loop: Loop) -> Any:
+        visit = _visit(_one(loop, asked), asked.quantity)
+        if asked.afresh:
+            visit.afresh()
+        rest = visit.settling()
+        return {**plain(rest), "share_settled": _share(rest), "said": _settling_words(asked.quantity, rest)}
+
+    def point(self, asked: Standard, _request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        visit = _visit(reservoir, asked.quantity)
+        temperature_c = reservoir.temperature_c() if asked.temperature_c is None else asked.temperature_c
+        if temperature_c is None:
+            raise RequestRefused("no temperature can be read: give the standard's with --temperature-c")
+        try:
+            point = visit.take(asked.standard, temperature_c, loop.clock.utc())
+        except NotSettledError as early:
+            raise RequestRefused(
+                f"not settled yet: {_settling_words(asked.quantity, early.settling)}; wait, then take it again"
+            ) from early
+        except ValueError as wrong:
+            raise RequestRefused(str(wrong)) from wrong
+        unit = "mV" if asked.quantity is Quantity.PH else "mS"
+        said = (
+            f"{point.standard} taken: {point.signal:.3f} {unit} at {temperature_c:.1f} °C ({point.reference:.3f})"
+        )
+        return {"said": said, "point": plain(point)}
+
+    def finish(self, asked: Probe, request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        visit = _visit(reservoir, asked.quantity)
+        fit = visit.fit()
+        if fit.calibration is None:
+            said = f"not kept, the old calibration stays: {words.fit(fit)}"
+            return {"accepted": False, "said": said, "fit": plain(fit)}
+        self._book.put(reservoir.name, asked.quantity, fit.calibration, visit.points)
+        reservoir.end_visit()
+        _release_own(reservoir, request, loop)
+        said = f"kept: {words.fit(fit)}. Put the probe back in the water. {_now(reservoir, loop)}"
+        return {"accepted": True, "said": said, "fit": plain(fit)}
+
+    def cancel(self, asked: Probe, _request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        _visit(reservoir, asked.quantity)
+        reservoir.end_visit()
+        return {
+            "said": f"{reservoir.table.title}: nothing changed, the old calibration stays. Dosing stays paused: "
+            "put the probe back in the water, then `evenwater release`"
+        }
+
+
+Act = Callable[[Desk, Any, Request, "Loop"], Any]
+
+METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
+    "alarms": (Nothing, False, Desk.alarms),
+    "ledger": (Doses, False, Desk.ledger),
+    "hold": (Hold, False, Desk.hold),
+    "release": (Named, True, Desk.release),
+    "clear": (Named, True, Desk.clear),
+    "ack": (Keys, True, Desk.ack),
+    "bottle": (Bottle, True, Desk.bottle),
+    "calibrate.begin": (Probe, True, Desk.begin),
+    "calibrate.look": (Look, True, Desk.look),
+    "calibrate.point": (Standard, True, Desk.point),
+    "calibrate.finish": (Probe, True, Desk.finish),
+    "calibrate.cancel": (Probe, True, Desk.cancel),
+}
+
+
+def _parsed(model: type[Ask], request: Request) -> Ask:
+    try:
+        return model.model_validate(dict(request.params))
+    except ValidationError as wrong:
+        each = [f"{'.'.join(map(str, e['loc'])) or 'parameters'}: {e['msg']}" for e in wrong.errors()]
+        raise WrongParams(f"{request.method}: {'; '.join(each)}") from wrong
+
+
+def _one(loop: Loop, asked: Named) -> KeptReservoir:
+    names = ", ".join(loop.reservoirs)
+    if asked.reservoir is None:
+        if len(loop.reservoirs) > 1:
+            raise RequestRefused(f"which reservoir? Name one with --reservoir: {names}")
+        return next(iter(loop.reservoirs.values()))
+    if asked.reservoir not in loop.reservoirs:
+        raise RequestRefused(f"no reservoir {asked.reservoir}; there is {names}")
+    return loop.reservoirs[asked.reservoir]
+
+
+def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:
+    if reservoir.visit is None or reservoir.visit.quantity is not quantity:
+        name = words.QUANTITY[quantity]
+        raise RequestRefused(f"{reservoir.table.title}: {name} is not being calibrated; begin first")
+    return reservoir.visit
+
+
+def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
+    if reservoir.visit is not None:
+        raise RequestRefused(
+            f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "
+            "finish or cancel that first"
+        )
+    return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+
+
+def _release_own(reservoir: KeptReservoir, request: Request, loop: Loop) -> None:
+    """End the hold that `begin` set. One that a person set, for longer or before, stays."""
+    standing = loop.ledger.standing(reservoir.name, loop.stamp())
+    if standing is not None and standing.condition is Condition.HELD and standing.reason == CALIBRATING:
+        loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+
+
+def _now(reservoir: KeptReservoir, loop: Loop) -> str:
+    return f"{reservoir.table.title} is {words.condition(reservoir.condition(loop.stamp()))}"
+
+
+def _titles(reservoirs: list[KeptReservoir]) -> str:
+    return ", ".join(reservoir.table.title for reservoir in reservoirs)
+
+
+def _share(rest: Settling) -> float:
+    """How near to settled, 0..1, for a progress bar."""
+    if rest.spread is None or rest.allowed_spread is None:
+        return 0.0
+    calm = 1.0 if rest.spread <= rest.allowed_spread else rest.allowed_spread / rest.spread
+    return round(min(1.0, rest.samples / WINDOW) * calm, 3)
+
+
+def _settling_words(quantity: Quantity, rest: Settling) -> str:
+    if rest.mean is None or rest.spread is None or rest.allowed_spread is None:
+        return "no reading yet"
+    unit = "mV" if quantity is Quantity.PH else "mS"
+    return (
+        f"{rest.mean:.2f} {unit}, moved {rest.spread:.2f} (at most {rest.allowed_spread:.2f}) "
+        f"over {rest.samples} of {WINDOW} samples"
+    )

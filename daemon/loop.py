@@ -1,0 +1,151 @@
+"""One pass, top to bottom, and the loop that makes it happen on time. One thread, monotonic pace.
+
+    look -> decide -> dose, reservoir by reservoir -> alarms -> snapshot -> tell
+
+Between passes the loop answers what people ask. Nothing else may touch reservoirs, ledger or pumps.
+"""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from threading import Event
+
+from daemon.alarm import life
+from daemon.alarm.life import Cause, Lives
+from daemon.alarm.table import Kind
+from daemon.desk import Desk
+from daemon.dose.ledger import Ledger, LedgerError, stamp_of
+from daemon.dose.windows import Stamp
+from daemon.jobs import Calendar
+from daemon.requests import Request
+from daemon.reservoir import KeptReservoir
+from daemon.values import Outcome, Permit, State
+from drivers.rig import Clock
+
+SLICE_S = 1.0  # how long a request may wait for its answer between passes, rig time
+REOPEN_EVERY_S = 300.0  # a broken ledger is tried again this often
+
+Tell = Callable[[State], None]
+MoreCauses = Callable[[], Iterable[Cause]]
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """What every snapshot says of the box itself."""
+
+    rig: str
+    version: str
+    every_s: float
+    boot_id: str
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Loop:
+    """The pass and its pace.
+
+    tell: called with each snapshot, must not block; more_causes: alarms from outside the reservoirs.
+    """
+
+    clock: Clock
+    site: Site
+    reservoirs: Mapping[str, KeptReservoir]
+    ledger: Ledger
+    calendar: Calendar
+    desk: Desk
+    tell: Tell
+    more_causes: MoreCauses
+    requests: queue.SimpleQueue[Request] = field(default_factory=queue.SimpleQueue)
+    stopping: Event = field(default_factory=Event)
+    lives: Lives = field(default_factory=dict)
+    state: State | None = None
+    _passes: int = 0
+    _started_utc: datetime | None = None
+    _reopen_s: float = 0.0
+
+    def stamp(self) -> Stamp:
+        """The rig's clocks now."""
+        return stamp_of(self.clock, self.site.boot_id)
+
+    def run(self, for_s: float | None = None) -> None:
+        """Pass after pass until stopped, or until `for_s` of rig time have gone by."""
+        due_s = self.clock.monotonic_s()
+        end_s = None if for_s is None else due_s + for_s
+        while not self.stopping.is_set():
+            self.one_pass()
+            due_s = max(due_s + self.site.every_s, self.clock.monotonic_s())
+            if end_s is not None and due_s >= end_s:
+                return
+            self._wait_until(due_s)
+
+    def one_pass(self) -> State:
+        """Look at, decide on and dose every reservoir; then tell what came of it."""
+        stamp = self.stamp()
+        self._tend_ledger(stamp)
+        for reservoir in self.reservoirs.values():
+            reservoir.look(stamp.at_s, stamp.utc.date())
+            decision = reservoir.decide(stamp)
+            if isinstance(decision, Permit) and not self.stopping.is_set():
+                self._dose(reservoir, decision)
+        self.calendar.run_due(stamp.utc)
+        self._passes += 1
+        stamp = self.stamp()
+        self.lives = life.advance(self.lives, self._causes(stamp), stamp.at_s, stamp.utc)
+        self.state = self._snapshot(stamp)
+        self.tell(self.state)
+        return self.state
+
+    def _dose(self, reservoir: KeptReservoir, allowed: Permit) -> None:
+        """Run one permitted dose. A bad end locks the reservoir, unless we are stopping anyway."""
+        outcome = reservoir.dose(allowed, self.stamp())
+        if outcome not in (None, Outcome.DONE) and not self.stopping.is_set():
+            reservoir.lock(f"the last dose did not end well: {reservoir.run_note}", self.stamp())
+
+    def answer_requests(self) -> None:
+        """Answer everything that has been asked since the last time."""
+        with suppress(queue.Empty):
+            while True:
+                self.desk.answer(self.requests.get_nowait(), self)
+
+    def _wait_until(self, due_s: float) -> None:
+        while not self.stopping.is_set():
+            self.answer_requests()
+            left_s = due_s - self.clock.monotonic_s()
+            if not left_s > 0.0:
+                return
+            self.clock.sleep(min(left_s, SLICE_S))
+
+    def _tend_ledger(self, stamp: Stamp) -> None:
+        """Record that time passes; try a broken ledger again now and then. Its own state says how it went."""
+        with suppress(LedgerError):
+            if self.ledger.fault is None:
+                self.ledger.keep_time(stamp)
+            elif stamp.at_s >= self._reopen_s:
+                self._reopen_s = stamp.at_s + REOPEN_EVERY_S
+                self.ledger.reopen(stamp)
+
+    def _causes(self, stamp: Stamp) -> Iterator[Cause]:
+        for reservoir in self.reservoirs.values():
+            yield from reservoir.causes(stamp)
+        if self.ledger.fault is not None:
+            yield Cause(Kind.LEDGER, "", "", f"{self.ledger.fault}.")
+        yield from self.more_causes()
+
+    def _snapshot(self, stamp: Stamp) -> State:
+        if self._started_utc is None:
+            self._started_utc = stamp.utc
+        return State(
+            passes=self._passes,
+            at_s=stamp.at_s,
+            utc=stamp.utc,
+            started_utc=self._started_utc,
+            rig=self.site.rig,
+            reservoirs={name: reservoir.state(stamp) for name, reservoir in self.reservoirs.items()},
+            alarms=life.active(self.lives),
+            version=self.site.version,
+            notes=self.site.notes,
+        )

@@ -1,0 +1,349 @@
+"""One reservoir between its probes and its pumps: look, decide, dose. Runs on the loop's thread.
+
+Holds what must be remembered from one pass to the next; all deciding is done by the pure rooms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from config.settings import Reservoir as Table
+from daemon import words
+from daemon.alarm.life import Cause
+from daemon.alarm.table import Kind
+from daemon.calibrating import Visit
+from daemon.dose.control import ControlState, aim_of, ask_ph
+from daemon.dose.ledger import Ledger, LedgerError
+from daemon.dose.permit import BOTTLE_STOP_SHARE, MIXING_TIMES, Facts, PumpLimits, cap_use, limits_of, permit
+from daemon.dose.windows import Stamp
+from daemon.measure.book import CalibrationBook
+from daemon.measure.convert import Compensation, NotRead, to_reading
+from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
+from daemon.values import (
+    Cap,
+    Condition,
+    DoseRequest,
+    Entry,
+    Outcome,
+    Permit,
+    Quality,
+    Quantity,
+    Reading,
+    Refusal,
+    ReservoirState,
+    Role,
+    Sample,
+    Verdict,
+    VerdictReason,
+)
+from drivers.keeper import PumpError
+from drivers.probe import Probe, ProbeError
+from drivers.pump import PeristalticPump
+
+LAST_DOSES = 5
+FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
+FAR_OUT_EC_MS_PER_CM = 1.0
+BOTTLE_WARN_SHARE = 0.2
+LEVEL_ENOUGH = 0.5  # a float switch says 1 or 0
+"""A level probe's share of the nominal volume above which dosing by the nominal volume is right."""
+
+_QUIET_REASONS = (VerdictReason.WARMING_UP, VerdictReason.CALIBRATING, VerdictReason.NO_TEMPERATURE)
+_CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_OLD)
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What a reservoir is made of."""
+
+    probes: Mapping[Quantity, Probe]
+    pumps: Mapping[Role, PeristalticPump]
+    book: CalibrationBook
+    ledger: Ledger
+
+
+@dataclass(slots=True)
+class Seen:
+    """The newest look at the probes."""
+
+    verdicts: dict[Quantity, Verdict] = field(default_factory=dict)
+    histories: dict[Quantity, ProbeHistory] = field(default_factory=dict)
+
+
+class KeptReservoir:
+    """One reservoir of the settings, with its parts."""
+
+    def __init__(self, name: str, table: Table, parts: Parts) -> None:
+        self.name = name
+        self.table = table
+        self.visit: Visit | None = None
+        self.last_decision: Permit | Refusal | None = None
+        self.run_note = ""  # what the keeper said of the last run
+        self._parts = parts
+        self._seen = Seen()
+        self._order = sorted(parts.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
+        self._limits = {role: limits_of(table.pump[role.value], table) for role in parts.pumps}
+        self._judging = {quantity: _limits_for(quantity, table) for quantity in parts.probes}
+        self._control = ControlState()
+        self._aim = aim_of(table)
+        self._compensation = _compensation_of(table)
+        self._bands = _bands_of(table)
+        self._wants: DoseRequest | None = None
+
+    # look
+
+    def look(self, now_s: float, today: date) -> None:
+        """Sample, convert and judge every probe, temperature first since the others lean on it."""
+        for quantity in self._order:
+            look = self._look_at(quantity)
+            history = self._seen.histories.get(quantity)
+            if history is None:
+                history = ProbeHistory()
+            verdict, self._seen.histories[quantity] = judge(look, history, self._judging[quantity], now_s, today)
+            if self.visit is not None and self.visit.quantity is quantity:
+                verdict = _calibrating(verdict)
+            self._seen.verdicts[quantity] = verdict
+
+    def _look_at(self, quantity: Quantity) -> Reading | NotRead:
+        try:
+            sample = self._parts.probes[quantity].sample()
+        except ProbeError as error:
+            return NotRead(VerdictReason.NO_ANSWER, str(error))
+        if self.visit is not None and self.visit.quantity is quantity:
+            self.visit.see(sample.signal)
+        return self._converted(sample)
+
+    def _converted(self, sample: Sample) -> Reading | NotRead:
+        calibration = self._parts.book.get(self.name, sample.quantity)
+        return to_reading(sample, calibration, self.temperature_c(), self._compensation)
+
+    def temperature_c(self) -> float | None:
+        """The water's temperature if it can be trusted, else what the settings assume, else None."""
+        verdict = self._seen.verdicts.get(Quantity.TEMPERATURE)
+        if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:
+            return verdict.reading.value
+        return self.table.assumed_temperature_c
+
+    # decide
+
+    def condition(self, stamp: Stamp) -> Condition:
+        """A lock, else a hold, else how the settings start it. Never `keeping` while a probe is in a standard."""
+        standing = self._parts.ledger.standing(self.name, stamp)
+        if standing is not None:
+            return standing.condition
+        return Condition.HELD if self.visit is not None else Condition(self.table.start)
+
+    def begin_visit(self, visit: Visit) -> None:
+        """A person takes a probe out of the water to calibrate it."""
+        self.visit = visit
+
+    def end_visit(self) -> None:
+        """The probe goes back: what it read in the standards says nothing about the water."""
+        if self.visit is not None:
+            self._seen.histories.pop(self.visit.quantity, None)
+        self.visit = None
+
+    def has(self, quantity: Quantity) -> bool:
+        """Whether there is a probe for it."""
+        return quantity in self._parts.probes
+
+    def decide(self, stamp: Stamp) -> Permit | Refusal | None:
+        """What the controller asks for now, as permitted or refused; None where nothing is asked."""
+        ph = self._seen.verdicts.get(Quantity.PH)
+        self.last_decision = None
+        if ph is None:
+            return None
+        last_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
+        last_dose_s = None if last_s is None else stamp.at_s - last_s
+        self._wants, self._control = ask_ph(self.name, ph, self._aim, self._control, stamp.at_s, last_dose_s)
+        if self._wants is not None and self._wants.pump in self._limits:
+            self.last_decision = self._permitted(self._wants, stamp)
+        return self.last_decision
+
+    def _permitted(self, request: DoseRequest, stamp: Stamp) -> Permit | Refusal:
+        return permit(request, self._limits[request.pump], self._facts(request.pump, stamp))
+
+    def _facts(self, role: Role, stamp: Stamp) -> Facts:
+        return Facts(
+            condition=self.condition(stamp),
+            verdict=self._seen.verdicts.get(Quantity.PH),
+            spent=self._parts.ledger.totals(self.name, role, stamp),
+            volume_l=self.table.volume_l,
+            mixing_time_s=self.table.mixing_time_s,
+            level_enough=self._level_enough(),
+            has_level_probe=Quantity.LEVEL in self._parts.probes,
+        )
+
+    def _level_enough(self) -> bool | None:
+        verdict = self._seen.verdicts.get(Quantity.LEVEL)
+        if verdict is None or not verdict.usable or verdict.reading is None:
+            return None
+        return verdict.reading.value > LEVEL_ENOUGH
+
+    # dose
+
+    def dose(self, allowed: Permit, stamp: Stamp) -> Outcome | None:
+        """Write the intent, run the pump, write the outcome. None where nothing ran for want of a ledger line.
+
+        A ledger that cannot be written means no run; it then says so itself, in every later refusal.
+        """
+        try:
+            number = self._parts.ledger.intend(allowed, stamp)
+        except LedgerError:
+            self.last_decision = Refusal(allowed.request, Cap.LEDGER)
+            return None
+        outcome, self.run_note = self._run(allowed)
+        self._settle(number, outcome, self.run_note)
+        return outcome
+
+    def _run(self, allowed: Permit) -> tuple[Outcome, str]:
+        try:
+            report = self._parts.pumps[allowed.request.pump].deliver(allowed.ml)
+        except PumpError as error:
+            return Outcome.FAILED, str(error)
+        return Outcome(report.outcome), report.note
+
+    def _settle(self, number: int, outcome: Outcome, note: str) -> None:
+        try:
+            self._parts.ledger.settle(number, outcome, note)
+        except LedgerError:
+            return  # the intent stands and is charged in full; the ledger says that it is broken
+
+    def lock(self, reason: str, stamp: Stamp) -> None:
+        """Latch a safety stop. It holds even where it cannot be written down."""
+        try:
+            self._parts.ledger.lock(self.name, reason, "evenwater", stamp)
+        except LedgerError:
+            return  # locked in memory, and the ledger alarms
+
+    # tell
+
+    def causes(self, stamp: Stamp) -> Iterator[Cause]:
+        """Everything that is true now and may call for a person."""
+        for quantity, verdict in self._seen.verdicts.items():
+            yield from self._probe_causes(quantity, verdict)
+        yield from self._dose_causes(stamp)
+        standing = self._parts.ledger.standing(self.name, stamp)
+        if standing is not None:
+            kind = Kind.LOCKED if standing.condition is Condition.LOCKED else Kind.HELD_LONG
+            yield self._cause(kind, "", f"{self.table.title} is {standing.condition.value}: {standing.reason}.")
+
+    def _probe_causes(self, quantity: Quantity, verdict: Verdict) -> Iterator[Cause]:
+        name = words.QUANTITY[quantity]
+        if verdict.reason in _CALIBRATION_REASONS:
+            yield self._cause(Kind.CALIBRATION, quantity.value, f"{name} probe: {words.why(verdict)}.")
+        elif verdict.quality is Quality.BAD and verdict.reason not in _QUIET_REASONS:
+            yield self._cause(Kind.PROBE, quantity.value, f"{name} probe: {words.why(verdict)}.")
+        if verdict.usable and verdict.reading is not None:
+            yield from self._band_causes(quantity, verdict.reading.value)
+
+    def _band_causes(self, quantity: Quantity, amount: float) -> Iterator[Cause]:
+        if quantity is Quantity.LEVEL:
+            if not amount > LEVEL_ENOUGH:
+                yield self._cause(Kind.LEVEL_LOW, "level", f"The level of {self.table.title} is low.")
+            return
+        low, high = self._bands[quantity]
+        if low <= amount <= high:
+            return
+        text = f"{words.QUANTITY[quantity]} {words.value(quantity, amount)}, band {low:g} to {high:g}."
+        yield self._cause(Kind.OUT_OF_BAND, quantity.value, text)
+        margin = {Quantity.PH: FAR_OUT_PH, Quantity.EC: FAR_OUT_EC_MS_PER_CM}.get(quantity)
+        if margin is not None and not low - margin <= amount <= high + margin:
+            yield self._cause(Kind.FAR_OUT, quantity.value, text)
+
+    def _dose_causes(self, stamp: Stamp) -> Iterator[Cause]:
+        refused = self.last_decision if isinstance(self.last_decision, Refusal) else None
+        if refused is not None and refused.cap in (Cap.PER_DAY, Cap.SHARE):
+            yield self._cause(Kind.DAY_CAP, refused.request.pump.value, f"{_capital(words.refusal(refused))}.")
+        if refused is not None and refused.cap is Cap.NOT_SET:
+            yield self._cause(
+                Kind.CAPS_MISSING, refused.request.pump.value, f"{_capital(words.refusal(refused))}."
+            )
+        for role, limits in self._limits.items():
+            yield from self._bottle_causes(role, limits, stamp)
+
+    def _bottle_causes(self, role: Role, limits: PumpLimits, stamp: Stamp) -> Iterator[Cause]:
+        spent = self._parts.ledger.totals(self.name, role, stamp)
+        if not spent.ok:
+            return
+        left = 1.0 - spent.since_refill_ml / limits.bottle_ml
+        if left > BOTTLE_WARN_SHARE:
+            return
+        kind = Kind.BOTTLE_EMPTY if left <= BOTTLE_STOP_SHARE else Kind.BOTTLE_LOW
+        about = f"The {words.ROLE[role]} bottle holds about {max(0.0, left) * limits.bottle_ml:.0f} mL."
+        yield self._cause(kind, role.value, about)
+
+    def _cause(self, kind: Kind, about: str, text: str) -> Cause:
+        return Cause(kind, self.name, about, text)
+
+    def state(self, stamp: Stamp) -> ReservoirState:
+        """This reservoir as the end of the pass found it."""
+        standing = self._parts.ledger.standing(self.name, stamp)
+        return ReservoirState(
+            name=self.name,
+            title=self.table.title,
+            condition=self.condition(stamp),
+            condition_reason="" if standing is None else standing.reason,
+            condition_until=None if standing is None else self._parts.ledger.until(standing, stamp),
+            verdicts=dict(self._seen.verdicts),
+            bands=self._bands,
+            waiting_for=self._waiting_for(stamp),
+            last_doses=self._last_doses(),
+            last_decision=self.last_decision,
+            caps={role: cap_use(limits, self._facts(role, stamp)) for role, limits in self._limits.items()},
+        )
+
+    def _last_doses(self) -> tuple[Entry, ...]:
+        try:
+            return self._parts.ledger.recent(LAST_DOSES, self.name)
+        except LedgerError:
+            return ()
+
+    def _waiting_for(self, stamp: Stamp) -> str:
+        if self.last_decision is not None:
+            return words.decision(self.last_decision)
+        condition = self.condition(stamp)
+        if condition is not Condition.KEEPING:
+            return words.CONDITION[condition]
+        ph = self._seen.verdicts.get(Quantity.PH)
+        if ph is None:
+            return "no pH probe in the settings: nothing to correct"
+        if not ph.usable:
+            return f"waiting for a pH to rest on: {words.why(ph)}"
+        return self._waiting_words(stamp)
+
+    def _waiting_words(self, stamp: Stamp) -> str:
+        since_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
+        mixing_s = MIXING_TIMES * self.table.mixing_time_s
+        if since_s is not None and since_s < mixing_s:
+            return f"the last dose is mixing: {mixing_s - since_s:.0f} s of {mixing_s:.0f} s left"
+        return f"pH is near enough to {self._aim.target:g}: nothing to do"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _calibrating(verdict: Verdict) -> Verdict:
+    return Verdict(verdict.quantity, Quality.BAD, VerdictReason.CALIBRATING, verdict.reading, verdict.since_s)
+
+
+def _compensation_of(table: Table) -> Compensation:
+    return Compensation(table.ec_linear_percent_per_k if table.ec_compensation == "linear" else None)
+
+
+def _bands_of(table: Table) -> dict[Quantity, tuple[float, float]]:
+    bands = table.bands
+    return {
+        Quantity.PH: (bands.ph_low, bands.ph_high),
+        Quantity.EC: (bands.ec_low_ms_per_cm, bands.ec_high_ms_per_cm),
+        Quantity.TEMPERATURE: (bands.temperature_low_c, bands.temperature_high_c),
+    }
+
+
+def _limits_for(quantity: Quantity, table: Table) -> Limits:
+    usual = LIMITS[quantity]
+    if not usual.calibrated:
+        return usual
+    return replace(usual, warn_days=table.calibration_warn_days, expire_days=table.calibration_expire_days)

@@ -1,0 +1,205 @@
+"""The whole program, put together from its settings: rig, keeper, probes, ledger, loop, links.
+
+with Service(settings) as service:
+    service.run()
+"""
+
+from __future__ import annotations
+
+import os
+import uuid
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from apscheduler.triggers.cron import CronTrigger
+
+from config.load import SettingsError
+from config.settings import Reservoir, Settings
+from daemon import notify
+from daemon.alarm.life import Cause
+from daemon.alarm.table import Kind
+from daemon.desk import Desk
+from daemon.dose.ledger import Ledger, LedgerError, stamp_of
+from daemon.jobs import Calendar, Job
+from daemon.link.control import ControlServer
+from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
+from daemon.lock import StateLock
+from daemon.loop import Loop, Site
+from daemon.measure.book import BookError, CalibrationBook
+from daemon.requests import Request
+from daemon.reservoir import KeptReservoir, Parts
+from daemon.values import Quantity, Role, State
+from drivers.ads1115 import Chips
+from drivers.keeping import Keeper, open_keeper
+from drivers.pump import PeristalticPump
+from drivers.registry import open_probe
+from drivers.rig import Rig, RigError, open_rig
+
+CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSettingsError)
+"""What may stop a start, each with a message that names the next step."""
+
+Watch = Callable[[State], None]
+
+
+class Service:
+    """Everything that runs, opened in an order that leaves all pumps off if any of it fails.
+
+    rig: already open (a rehearsal's bench), else the one the settings name. control, mqtt: whether people
+    and brokers can reach it. watch: called with each snapshot after the links, for a view.
+    Raises what its parts raise: RigError, StateLockError, LedgerError, BookError, PumpError,
+    MqttSettingsError, ControlError; each with its next step.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        *,
+        rig: Rig | None = None,
+        state_folder: Path | None = None,
+        control: bool = True,
+        mqtt: bool = True,
+        watch: Watch | None = None,
+    ) -> None:
+        self.settings = settings
+        self.folder = state_folder or Path(settings.site.state_folder)
+        self._watch = watch
+        self._parts = ExitStack()
+        try:
+            self._open(rig, control=control, mqtt=mqtt and settings.mqtt.enabled)
+        except BaseException:
+            self._parts.close()
+            raise
+
+    def _open(self, rig: Rig | None, *, control: bool, mqtt: bool) -> None:
+        settings, keep = self.settings, self._parts
+        keep.enter_context(StateLock(self.folder))
+        self.rig = rig if rig is not None else open_rig(settings.rig_table())
+        keep.callback(self.rig.close)
+        self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings))
+        keep.callback(self._keeper.close)
+        boot_id = uuid.uuid4().hex
+        program = version("evenwater")
+        self.ledger = Ledger(self.folder / "ledger.db", stamp_of(self.rig.clock, boot_id), version=program)
+        keep.callback(self.ledger.close)
+        self.book = CalibrationBook(self.folder / "calibrations.toml")
+        self._link = self._opened_link() if mqtt else None
+        self.loop = Loop(
+            clock=self.rig.clock,
+            site=Site(settings.rig.open, program, settings.site.pass_every_s, boot_id, _notes(self.ledger)),
+            reservoirs=self._reservoirs(self._keeper),
+            ledger=self.ledger,
+            calendar=Calendar(self._jobs(), self.rig.clock.utc()),
+            desk=Desk(self.book),
+            tell=self._tell,
+            more_causes=self._broker_causes,
+        )
+        if control:
+            server = ControlServer(self.folder, snapshot=lambda: self.loop.state, submit=self.submit)
+            keep.callback(server.close)
+
+    def _reservoirs(self, keeper: Keeper) -> dict[str, KeptReservoir]:
+        chips = Chips(self.rig)
+        return {
+            name: KeptReservoir(name, table, self._reservoir_parts(table, chips, keeper))
+            for name, table in self.settings.reservoir.items()
+        }
+
+    def _reservoir_parts(self, table: Reservoir, chips: Chips, keeper: Keeper) -> Parts:
+        probes = {}
+        for name, probe in table.probe.items():
+            quantity = Quantity(name)
+            probes[quantity] = open_probe(quantity, probe.driver, probe.model_dump(), self.rig, chips)
+            self._parts.callback(probes[quantity].close)
+        pumps = {
+            Role(name): PeristalticPump(keeper=keeper, line=pump.line, ml_per_s=pump.ml_per_s)
+            for name, pump in table.pump.items()
+        }
+        return Parts(probes, pumps, self.book, self.ledger)
+
+    def _opened_link(self) -> MqttLink:
+        site = self.settings.site
+        link = MqttLink(
+            self.settings.mqtt,
+            device_id=site.device_id,
+            site_name=site.name,
+            password=read_password(self.settings.mqtt, os.environ),
+            submit=self.submit,
+        )
+        link.start()
+        self._parts.callback(link.close)
+        return link
+
+    def submit(self, request: Request) -> None:
+        """Put a request in the loop's queue. From any thread."""
+        self.loop.requests.put(request)
+
+    def run(self, for_s: float | None = None) -> None:
+        """Keep the reservoirs until stopped, or for so much rig time."""
+        notify.tell(notify.READY, *notify.watchdog_for(self.settings.site.pass_every_s))
+        self.loop.run(for_s)
+        notify.tell(notify.STOPPING)
+
+    def stop(self) -> None:
+        """Pumps off now, and the end after the pass that is going on. From any thread, or a signal."""
+        self.loop.stopping.set()
+        self._keeper.all_off()
+
+    def close(self) -> None:
+        """Everything off and closed. Twice is harmless."""
+        self._parts.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _tell(self, state: State) -> None:
+        """At the end of a pass: the links, the watching view, then the service manager."""
+        if self._link is not None:
+            self._link.publish(state)
+        if self._watch is not None:
+            self._watch(state)
+        notify.tell(notify.ALIVE)
+
+    def _broker_causes(self) -> Iterator[Cause]:
+        if self._link is None or (status := self._link.status()).connected:
+            return
+        where = f"{self.settings.mqtt.host}:{self.settings.mqtt.port}"
+        yield Cause(Kind.BROKER, "", "mqtt", f"No MQTT broker at {where}: {status.problem or 'not connected'}.")
+
+    def _jobs(self) -> tuple[Job, ...]:
+        return (Job("back up the ledger", CronTrigger(hour=3, minute=10, timezone=UTC), self._back_up),)
+
+    def _back_up(self, now: datetime) -> None:
+        """Copy the ledger beside itself, one file for each day of the week."""
+        folder = self.folder / "backup"
+        folder.mkdir(exist_ok=True)
+        self.ledger.backup(folder / f"ledger-{now:%a}.db".lower())
+
+
+def _pump_lines(settings: Settings) -> list[int]:
+    return [pump.line for reservoir in settings.reservoir.values() for pump in reservoir.pump.values()]
+
+
+def _notes(ledger: Ledger) -> tuple[str, ...]:
+    """What a person should know from the start: doses whose end nobody saw."""
+    return tuple(
+        f"dose {entry.number} ({entry.ml:.1f} mL, {entry.utc:%Y-%m-%d %H:%M}) ended unseen: counted in full"
+        for entry in ledger.left_open
+    )
+
+
+def settings_with(settings: Settings, **changes: Mapping[str, Any]) -> Settings:
+    """The settings with some keys of some tables replaced, checked again, e.g. rig={"seed": 3}."""
+    raw = settings.model_dump()
+    for table, keys in changes.items():
+        raw[table] = {**raw[table], **keys}
+    return Settings.model_validate(raw)
