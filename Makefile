@@ -1,6 +1,7 @@
 # Everything happens in .venv, which each target sets up by itself; a second run finds it done.
 #   make demo    a simulated reservoir, kept before your eyes (DEMO_MINUTES=2 ends by itself)
 #   make test    the tests                    make bench   the figures
+#                (ARGS="-k permit" for some of them)
 #   make check   style, types, service unit   make lock    renew requirements.lock
 #   make PYTHON=/usr/bin/python3.12 …         take another Python (3.11 or newer)
 
@@ -22,7 +23,7 @@ demo: $(READY)
 
 test: $(READY)
 	@sh .ci/broker
-	@$(BIN)/python -m pytest -n 2
+	@$(BIN)/python -m pytest -n 2 $(ARGS)
 
 bench: $(READY)
 	@$(BIN)/python -m tests.bench

@@ -116,7 +116,7 @@ def _text(one: dict[str, Any], loc: list[str], model: type[BaseModel]) -> str:
         return f"{key}: is missing; {_add(key, field)}"
     if kind == "extra_forbidden":
         return f"{key} = {shown(one['input'], key)}: unknown key{_known_keys(key, loc, model)}"
-    meaning = "" if kind == "value_error" else _meaning(key, field)
+    meaning = _meaning(key, field) if kind in LIMITS or kind in NUMBER_TYPES else ""
     return f"{key} = {shown(one['input'], key)}: {_wrong(one, key, field)}{meaning}"
 
 

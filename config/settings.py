@@ -56,7 +56,7 @@ class Table(BaseModel):
 
 class Site(Table):
     name: str = Field(min_length=1, max_length=80, description="the name people see")
-    device_id: HomieId
+    device_id: HomieId = Field(description="its name on MQTT, as quince-lane")
     state_folder: str = "var"
     pass_every_s: float = Field(
         default=10.0, ge=1.0, le=60.0, description="the time from one look at the probes to the next"
@@ -67,7 +67,10 @@ class RigTable(BaseModel):
     """`open` is ours; every other key belongs to the rig that it names, which checks them itself."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    open: str = Field(pattern=r"^[A-Za-z_][\w.]*:[A-Za-z_]\w*$")
+    open: str = Field(
+        pattern=r"^[A-Za-z_][\w.]*:[A-Za-z_]\w*$",
+        description='the function that opens the wiring, as "drivers.pi:open_rig"',
+    )
 
 
 class Mqtt(Table):
@@ -139,7 +142,7 @@ class Probe(BaseModel):
     """`driver` names a row of drivers.registry; that driver's own wiring model checks the other keys."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    driver: str
+    driver: str = Field(description='the circuit it is behind, as "ph_amplifier"')
 
 
 class Pump(Table):
@@ -185,7 +188,9 @@ QuantityName = Literal["ph", "ec", "temperature", "level"]
 
 class Reservoir(Table):
     title: str = Field(min_length=1, max_length=80, description="the name people see")
-    system: Literal["ebb_and_flow", "deep_water", "film", "still"]
+    system: Literal["ebb_and_flow", "deep_water", "film", "still"] = Field(
+        description="ebb_and_flow, deep_water, film or still"
+    )
     volume_l: float = Field(ge=2.0, le=2000.0, description="the water in the full reservoir")
     mixing_time_s: float = Field(
         ge=30.0, le=7200.0, description="the time until a dose has spread through the whole reservoir"
