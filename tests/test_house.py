@@ -175,7 +175,7 @@ def test_settings_know_nothing_of_the_daemon() -> None:
 
 
 def test_the_simulator_is_the_other_side_of_the_wires() -> None:
-    """It knows no caps: only the seam it stands behind, the words for a wrong table, and a bench made to settings."""
+    """It knows no caps: only the seam, the words for a wrong table, and how to make a bench to settings."""
     known = {"config.complaint", "config.settings"}
     found = _importing(("sim_hw",), ("daemon", "config"))
     assert {line.split(" imports ")[1] for line in found} <= known
