@@ -29,7 +29,7 @@ from typing import NamedTuple
 from daemon.measure.convert import NotRead
 from daemon.values import Numbers, Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 
-_LONGEST_GAP_S = 60.0  # a reading that looks like no probe gets no further benefit from a gap
+_LONGEST_GAP_S = 60.0  # what a level may move unseen; else time alone would make any jump plausible
 _EARLIEST_S = -1.0  # a sample from the future means that two clocks were mixed up
 _EARLIEST_DAYS = -1  # a calibration of tomorrow may be a matter of time zones; later means a wrong clock
 
@@ -203,7 +203,7 @@ def _alone(reading: Reading, limits: Limits, now_s: float) -> _Finding | None:
         return _bad(VerdictReason.STALE, age_s=age_s, stale_s=limits.stale_s)
     if sample.clipped:
         return _bad(VerdictReason.CLIPPED, volts=sample.volts)
-    if sample.spread_v is not None and not (sample.spread_v <= limits.max_spread_v):
+    if sample.spread_v is not None and not (0.0 <= sample.spread_v <= limits.max_spread_v):
         return _bad(VerdictReason.NOISY, spread_v=sample.spread_v, allowed_v=limits.max_spread_v)
     if not (limits.lowest <= reading.value <= limits.highest and _all_finite(sample)):
         return _bad(VerdictReason.OUT_OF_SPAN, value=reading.value, lowest=limits.lowest, highest=limits.highest)
@@ -268,9 +268,7 @@ def _begin(reading: Reading) -> _Level:
 def _follow(level: _Level, reading: Reading, limits: Limits) -> _Level | None:
     """The level moved to this reading, or None where water cannot have moved so fast."""
     value = reading.value
-    gap_s = max(reading.at_s - level.at_s, 0.0)
-    if _like_no_probe(reading, limits):
-        gap_s = min(gap_s, _LONGEST_GAP_S)
+    gap_s = min(max(reading.at_s - level.at_s, 0.0), _LONGEST_GAP_S)
     reach = limits.max_rate_per_min * gap_s / 60.0
     slowed = min(max(value, level.slowed - reach), level.slowed + reach)
     if abs(value - level.value) <= limits.step + reach and abs(value - slowed) <= limits.swing:

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from itertools import permutations
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -219,7 +220,7 @@ def test_ph_takes_two_or_three_points(count: int) -> None:
 @pytest.mark.parametrize("key", ["reference", "signal", "spread", "temperature_c"])
 def test_a_point_that_is_no_number_is_refused(key: str, number: float) -> None:
     """For pH and for EC, in each of a point's numbers."""
-    odd = {key: number}
+    odd: dict[str, Any] = {key: number}
     assert refused(fit_ph([ph_point("7.00"), replace(ph_point("4.01"), **odd)]), FitReason.NOT_A_NUMBER)
     assert refused(fit_ec([replace(ec_point("1.413"), **odd)]), FitReason.NOT_A_NUMBER)
 

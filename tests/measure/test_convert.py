@@ -105,7 +105,8 @@ def test_an_ec_reading_keeps_what_it_was_made_from() -> None:
     """Volts, temperature and day stand beside the value."""
     look = to_reading(sample(Quantity.EC, 1.01), CELL, 25.0, LINEAR)
     assert isinstance(look, Reading)
-    assert (look.value, look.temperature_c, look.calibration) == (pytest.approx(1.1), 25.0, DAY)
+    assert look.value == pytest.approx(1.1)
+    assert (look.temperature_c, look.calibration) == (25.0, DAY)
     assert look.sample.volts == 1.5
 
 
@@ -164,7 +165,7 @@ def test_a_slope_of_zero_counts_as_no_calibration() -> None:
 @pytest.mark.parametrize("signal", NOT_NUMBERS)
 def test_a_signal_that_is_no_number_is_not_read(quantity: Quantity, signal: float) -> None:
     """NaN and infinity never become a reading, and the temperature is not blamed for it."""
-    calibration = {Quantity.PH: ELECTRODE, Quantity.EC: CELL}.get(quantity)
+    calibration = ELECTRODE if quantity is Quantity.PH else CELL
     look = to_reading(sample(quantity, signal), calibration, 21.0)
     assert isinstance(look, NotRead)
     assert look.reason is VerdictReason.OUT_OF_SPAN
