@@ -199,6 +199,13 @@ def test_temperature_follows_the_day() -> None:
     assert tank.look().temperature_c == pytest.approx(18.5, abs=1e-3)
 
 
+def test_the_first_moment_already_has_the_temperature_of_the_hour() -> None:
+    """No jump ten seconds after the start: the first millisecond settles the temperature."""
+    tank = Tank(TankSettings())
+    tank.advance(0.001, 3 * 3600.0)
+    assert tank.look().temperature_c == pytest.approx(18.5, abs=1e-3)
+
+
 def test_added_water_dilutes_and_drained_water_does_not() -> None:
     """Draining leaves the concentrations; tap water then brings the EC down and the level back."""
     tank = still()
