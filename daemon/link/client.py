@@ -58,7 +58,7 @@ class ControlClient:
         try:
             with socket.socket(socket.AF_UNIX) as connection:
                 connection.settimeout(self._timeout_s)
-                with address(self._folder) as where:
+                with address(self._folder / SOCKET_NAME) as where:
                     connection.connect(where)
                 connection.sendall(line)
                 with connection.makefile("rb") as answers:

@@ -56,65 +56,58 @@ class CallError(Exception):
 
 
 @contextlib.contextmanager
-def address(folder: Path, name: str = SOCKET_NAME) -> Iterator[str]:
-    """A path of the socket short enough for the kernel, however long the folder's is. Raises OSError."""
-    path = str(folder.absolute() / name)
-    if len(os.fsencode(path)) <= LONGEST_ADDRESS:
-        yield path
+def address(path: Path) -> Iterator[str]:
+    """The path of a socket in words short enough for the kernel, however long it is. Raises OSError."""
+    whole = str(path.absolute())
+    if len(os.fsencode(whole)) <= LONGEST_ADDRESS:
+        yield whole
         return
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
     try:
-        yield f"/proc/self/fd/{descriptor}/{name}"
+        yield f"/proc/self/fd/{folder}/{path.name}"
     finally:
-        os.close(descriptor)
+        os.close(folder)
 
 
 class ControlServer:
-    """Answers on the control socket from `start` to `close`. Its threads never touch the loop's things."""
+    """Answers on the control socket until `close`. Its threads never touch the loop's things.
+
+    A socket file that nobody answers on is replaced. Raises ControlError where it cannot listen.
+    """
 
     def __init__(
         self, folder: Path, *, snapshot: Callable[[], State | None], submit: Callable[[Request], None]
     ) -> None:
-        self._folder, self._snapshot, self._submit = folder, snapshot, submit
-        self._listener: socket.socket | None = None
-        self._inode = 0
+        self._path, self._snapshot, self._submit = folder / SOCKET_NAME, snapshot, submit
         self._clients: set[socket.socket] = set()
         self._lock = threading.Lock()
-
-    def start(self) -> None:
-        """Listen. A socket file that nobody answers on is replaced. Raises ControlError."""
-        path = self._folder / SOCKET_NAME
         try:
-            _refuse_taken(self._folder, path)
-            self._listener = _listen(self._folder, path)
-            self._inode = path.stat().st_ino
+            _refuse_taken(self._path)
+            self._listener = _listen(self._path)
+            self._inode = self._path.stat().st_ino
         except ControlError:
             raise
         except OSError as error:
-            raise ControlError(f"{path}: cannot listen there ({error})") from error
-        threading.Thread(target=self._accept, args=(self._listener,), name="control", daemon=True).start()
+            raise ControlError(f"{self._path}: cannot listen there ({error})") from error
+        threading.Thread(target=self._accept, name="control", daemon=True).start()
 
     def close(self) -> None:
         """Stop listening, end the connections, remove the socket file. Twice is harmless."""
-        if self._listener is None:
-            return
         with contextlib.suppress(OSError):
             self._listener.shutdown(socket.SHUT_RDWR)  # wakes the thread that accepts
         self._listener.close()
-        self._listener = None
-        path = self._folder / SOCKET_NAME
         with contextlib.suppress(OSError):
-            if path.stat().st_ino == self._inode:  # not one that a later daemon put there
-                path.unlink()
+            if self._path.stat().st_ino == self._inode:  # not one that a later daemon put there
+                self._path.unlink()
         with self._lock:
             for client in self._clients:
                 with contextlib.suppress(OSError):
                     client.shutdown(socket.SHUT_RDWR)
 
-    def _accept(self, listener: socket.socket) -> None:
+    def _accept(self) -> None:
         while True:
             try:
-                client, _ = listener.accept()
+                client, _ = self._listener.accept()
             except OSError:
                 return  # closed
             client.settimeout(IDLE_S)
@@ -245,13 +238,13 @@ def _line(answer: Mapping[str, Any]) -> bytes:
     return json.dumps(answer, allow_nan=False).encode() + b"\n"
 
 
-def _refuse_taken(folder: Path, path: Path) -> None:
+def _refuse_taken(path: Path) -> None:
     """Raises ControlError where a daemon answers already, or where the file is no socket of ours to replace."""
     if not os.path.lexists(path):
         return
     if not stat.S_ISSOCK(path.lstat().st_mode):
         raise ControlError(f"{path}: is not a socket; move it away")
-    with address(folder) as where, socket.socket(socket.AF_UNIX) as probe:
+    with address(path) as where, socket.socket(socket.AF_UNIX) as probe:
         probe.settimeout(1.0)
         try:
             probe.connect(where)
@@ -260,17 +253,17 @@ def _refuse_taken(folder: Path, path: Path) -> None:
     raise ControlError(f"{path}: another daemon answers there; stop it, or use another state folder")
 
 
-def _listen(folder: Path, path: Path) -> socket.socket:
+def _listen(path: Path) -> socket.socket:
     """A listening socket that nobody could reach before it had its mode."""
-    fresh = f"{SOCKET_NAME}.new"
-    (folder / fresh).unlink(missing_ok=True)
+    fresh = path.with_name(f"{path.name}.new")
+    fresh.unlink(missing_ok=True)
     listener = socket.socket(socket.AF_UNIX)
     try:
-        with address(folder, fresh) as where:
+        with address(fresh) as where:
             listener.bind(where)
-        (folder / fresh).chmod(MODE)
+        fresh.chmod(MODE)
         listener.listen(MOST_CLIENTS)
-        (folder / fresh).rename(path)
+        fresh.rename(path)
     except BaseException:
         listener.close()
         raise
