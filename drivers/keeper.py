@@ -36,6 +36,7 @@ LEASE_S: Final = 2.0  # a pump whose parent has been silent for so long goes off
 OVER_S: Final = 0.5  # a run this much longer than asked is told as such
 MAX_COMMAND_BYTES: Final = 128
 IDLE_S: Final = 10.0  # with all pumps off there is nothing to watch but the next command
+SIGNALS_TO_END: Final = (signal.SIGTERM, signal.SIGHUP)
 
 
 class Ended(StrEnum):
@@ -246,7 +247,7 @@ def signals_to_end() -> int:
     readable, writable = os.pipe()
     os.set_blocking(writable, False)
     signal.set_wakeup_fd(writable)
-    for ending in (signal.SIGTERM, signal.SIGHUP):
+    for ending in SIGNALS_TO_END:
         signal.signal(ending, lambda number, frame: None)
     for keyboard in (signal.SIGINT, signal.SIGQUIT):
         signal.signal(keyboard, signal.SIG_IGN)
@@ -265,6 +266,8 @@ def main(arguments: Sequence[str]) -> int:
         why, code = Conversation(keeper, sys.stdin.fileno(), answers, signals).serve(), 0
     except Exception as error:  # noqa: BLE001 - all is off; the parent is told why, and this process ends
         why = f"{type(error).__name__}: {error}"
+    for ending in SIGNALS_TO_END:  # all is off: a second one has nothing to end
+        signal.signal(ending, signal.SIG_IGN)
     try:
         say(answers, f"bye {why}")
     except OSError:

@@ -156,12 +156,12 @@ class _Child:
             raise _Gone(text.removeprefix("bye "))
         return text
 
-    def end(self) -> None:
-        """Close its input, which turns all off, then insist. Twice is harmless."""
+    def end(self, within_s: float = END_WITHIN_S) -> None:
+        """Close its input, which turns all off, then insist after `within_s`. Twice is harmless."""
         self._commands.close()
         for insist in (self._process.terminate, self._process.kill):
             try:
-                self._process.wait(END_WITHIN_S)
+                self._process.wait(within_s)
             except subprocess.TimeoutExpired:
                 insist()
         self._process.wait()
@@ -233,7 +233,7 @@ class KeeperChild:
 
     def _replaced(self, why: str) -> str:
         """Start a successor, whose first act is to drive every line low. What happened, for a person."""
-        self._child.end()
+        self._child.end(within_s=0.0)  # hung or dead: its line may be high, so no patience
         try:
             self._child = _Child(self._arguments)
         except (_Gone, OSError) as error:

@@ -20,7 +20,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from drivers.rig import RigError
+from drivers.rig import Clock, RigError
 
 BOOT_ID_FILE: Final = Path("/proc/sys/kernel/random/boot_id")
 SYNCHRONISED_FILE: Final = Path("/run/systemd/timesync/synchronized")  # made by systemd-timesyncd
@@ -155,7 +155,7 @@ class PiRig:
     one_wire_root = ONE_WIRE_ROOT
 
     def __init__(self) -> None:
-        self.clock = PiClock()
+        self.clock: Clock = PiClock()
         self._buses: dict[int, LinuxI2C] = {}
         self._pins: Any = None
         self._pipes: tempfile.TemporaryDirectory[str] | None = None

@@ -10,6 +10,8 @@ from typing import Any
 
 from gpiozero.pins.mock import MockFactory
 
+from drivers.rig import Clock
+
 POWER_ON_CONFIG = 0x8583  # ADS1115 data sheet (TI SBAS444): the register after a reset
 BUSY_BIT = 0x8000
 
@@ -123,9 +125,10 @@ class StepRig:
     in_process = True
 
     def __init__(self, one_wire_root: Path = Path("nowhere"), codes: list[int] | None = None) -> None:
-        self.clock = StepClock()
+        self.time = StepClock()
+        self.clock: Clock = self.time
         self.one_wire_root = one_wire_root
-        self.bus = ScriptedBus(self.clock, codes or [0])
+        self.bus = ScriptedBus(self.time, codes or [0])
         self.pins = MockFactory()
         self.buses_asked: list[int] = []
 

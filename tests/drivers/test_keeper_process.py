@@ -1,0 +1,392 @@
+"""The keeper as a process of its own: real pipes, real signals, real deaths. Off needs nobody alive."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from drivers.keeper import LEASE_S, MAX_COMMAND_BYTES, MAX_RUN_S, Ended
+from drivers.keeping import KeeperChild, PumpError, open_keeper
+from tests.drivers.edge_rig import open_rig
+
+ROOT = Path(__file__).parents[2]
+SOON_S = 5.0  # for what happens at once on a machine that is not busy with something else
+LONG_S = 20.0
+
+
+class Edges:
+    """What the pins of every process on this rig were driven to, in order."""
+
+    def __init__(self, folder: Path) -> None:
+        self._file = folder / "edges"
+        self._file.touch()
+        self.table: dict[str, Any] = {"open": "tests.drivers.edge_rig:open_rig", "edges": str(self._file)}
+
+    def all(self) -> list[str]:
+        return self._file.read_text(encoding="ascii").splitlines()
+
+    def high(self, line: int) -> bool:
+        return next((edge.endswith(" 1") for edge in reversed(self.all()) if edge.startswith(f"{line} ")), False)
+
+    def wait_for(self, line: int, high: bool) -> float:
+        """Seconds until the line was so."""
+        began_s = time.monotonic()
+        until(lambda: self.high(line) is high)
+        return time.monotonic() - began_s
+
+
+def until(true: Callable[[], bool]) -> None:
+    end_s = time.monotonic() + SOON_S
+    while not true():
+        assert time.monotonic() < end_s, "did not happen"
+        time.sleep(0.005)
+
+
+class Spoken:
+    """A keeper process that the test itself speaks to, line by line."""
+
+    def __init__(self, table: dict[str, Any], *lines: int) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "drivers.keeper", json.dumps(table), *map(str, lines or (17, 27))],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            cwd=ROOT,
+            bufsize=0,
+        )
+
+    def tell(self, text: str) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(text.encode("ascii"))
+
+    def hear(self) -> str:
+        assert self.process.stdout is not None
+        return self.process.stdout.readline().decode("ascii").rstrip("\n")
+
+    def end(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        for pipe in (self.process.stdin, self.process.stdout):
+            assert pipe is not None
+            with suppress(OSError):
+                pipe.close()
+
+
+@pytest.fixture
+def edges(tmp_path: Path) -> Edges:
+    return Edges(tmp_path)
+
+
+@pytest.fixture
+def spoken(edges: Edges) -> Iterator[Spoken]:
+    """A keeper with GPIO 17 running for long."""
+    spoken = Spoken(edges.table)
+    assert spoken.hear() == "ready"
+    spoken.tell(f"run 1 17 {LONG_S}\n")
+    edges.wait_for(17, high=True)
+    yield spoken
+    spoken.end()
+
+
+@pytest.fixture
+def child(edges: Edges) -> Iterator[KeeperChild]:
+    child = KeeperChild(edges.table, [17, 27])
+    yield child
+    child.close()
+
+
+# The process, spoken to
+
+
+def test_every_line_is_low_before_it_is_ready(edges: Edges) -> None:
+    """Its first act is to drive each line low; what the rig prints is no answer."""
+    spoken = Spoken(edges.table | {"says": "hello"})
+    assert spoken.hear() == "ready"
+    assert edges.all() == ["17 0", "27 0"]
+    spoken.end()
+
+
+def test_a_run_ends_by_itself_and_says_so(edges: Edges) -> None:
+    """On, off, and how long it was."""
+    spoken = Spoken(edges.table)
+    assert spoken.hear() == "ready"
+    spoken.tell("run 1 27 0.2\n")
+    word, number, outcome, ran_s, *_ = spoken.hear().split(" ")
+    assert (word, number, outcome) == ("end", "1", "done")
+    assert 0.2 <= float(ran_s) < 1.0
+    assert edges.all() == ["17 0", "27 0", "27 1", "17 0", "27 0"]
+    spoken.end()
+
+
+@pytest.mark.parametrize(
+    ("nonsense", "says"),
+    [
+        ("turn on\n", "not a command"),
+        ("run 2 17\n", "not a command"),
+        ("run two 17 1.0\n", "not three numbers"),
+        ("run 2 17 0x5\n", "not three numbers"),
+        ("\n", "not a command"),
+        ("lease " + "x" * MAX_COMMAND_BYTES + "\n", "more than 128 bytes"),
+        ("x" * (MAX_COMMAND_BYTES + 1), "more than 128 bytes"),
+    ],
+)
+def test_nonsense_turns_off_and_ends_it(spoken: Spoken, edges: Edges, nonsense: str, says: str) -> None:
+    """A parent that sends what no parent of ours sends is not trusted with a pump any more."""
+    spoken.tell(nonsense)
+    assert says in spoken.hear()
+    assert spoken.process.wait(SOON_S) == 1
+    assert not edges.high(17)
+
+
+@pytest.mark.parametrize(
+    "asked", ["2 27 1.0", "2 4 1.0", "2 17 nan", "2 17 inf", "2 17 -1", "2 17 31", "1 17 1.0"]
+)
+def test_a_refused_run_turns_off_and_says_why(spoken: Spoken, edges: Edges, asked: str) -> None:
+    """A second pump, a line or a time that may not be, a run asked for again: off, and nothing starts."""
+    spoken.tell(f"run {asked}\n")
+    assert spoken.hear().startswith("end 1 cut_short ")
+    assert spoken.hear().startswith(f"end {asked.split(maxsplit=1)[0]} failed 0.0 ")
+    assert edges.all().count("17 1") == 1
+    assert "27 1" not in edges.all()
+    assert not edges.high(17)
+
+
+def test_the_same_run_twice_runs_once(edges: Edges) -> None:
+    """A repeated command is harmless, also when the first has ended."""
+    spoken = Spoken(edges.table)
+    spoken.hear()
+    for outcome in ("done", "failed"):
+        spoken.tell("run 7 17 0.05\n")
+        assert spoken.hear().startswith(f"end 7 {outcome} ")
+    assert edges.all().count("17 1") == 1
+    spoken.end()
+
+
+def test_off_turns_off(spoken: Spoken, edges: Edges) -> None:
+    """Told to stop, it stops and says so; told again, it has nothing to say and goes on."""
+    spoken.tell("off\noff\nrun 2 27 0.01\n")
+    assert spoken.hear().startswith("end 1 cut_short ")
+    assert spoken.hear().startswith("end 2 done ")
+    assert not edges.high(17)
+
+
+def test_end_of_file_turns_off(spoken: Spoken, edges: Edges) -> None:
+    """A parent that has gone leaves an ended input."""
+    assert spoken.process.stdin is not None
+    spoken.process.stdin.close()
+    assert spoken.process.wait(SOON_S) == 0
+    assert spoken.hear() == "bye the commands ended"
+    assert not edges.high(17)
+
+
+def test_silence_turns_off(spoken: Spoken, edges: Edges) -> None:
+    """A parent that hangs, its pipes open: off when the lease lapses, and not before."""
+    began_s = time.monotonic()
+    _, _, outcome, ran_s, note = spoken.hear().split(" ", 4)
+    assert (outcome, note) == ("cut_short", "not heard from for 2 s: the lease lapsed")
+    assert LEASE_S <= float(ran_s) < LEASE_S + 1.0
+    assert LEASE_S - 0.5 <= time.monotonic() - began_s <= LEASE_S + 1.0
+    assert not edges.high(17)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_to_end_turns_off(spoken: Spoken, edges: Edges, number: signal.Signals) -> None:
+    """SIGTERM and SIGHUP, also twice in a row: off, then the end."""
+    spoken.process.send_signal(number)
+    spoken.process.send_signal(number)
+    assert spoken.process.wait(SOON_S) == 0
+    assert spoken.hear() == "bye told to end by a signal"
+    assert not edges.high(17)
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGQUIT])
+def test_the_keyboards_signals_are_the_parents_business(
+    spoken: Spoken, edges: Edges, number: signal.Signals
+) -> None:
+    """Ctrl-C reaches the whole group; the keeper goes on until its parent decides."""
+    spoken.process.send_signal(number)
+    spoken.tell("off\nrun 2 27 0.01\n")
+    assert spoken.hear().startswith("end 1 cut_short ")
+    assert spoken.hear().startswith("end 2 done ")
+
+
+def test_a_broken_pin_library_turns_off_and_ends_it(edges: Edges) -> None:
+    """An exception of its own, in the middle of turning on: all off, the reason told, the end."""
+    spoken = Spoken(edges.table | {"dies_at": 17})
+    spoken.hear()
+    spoken.tell("run 1 17 5.0\n")
+    assert spoken.hear() == "bye RuntimeError: the pin library broke"
+    assert spoken.process.wait(SOON_S) == 1
+    assert not edges.high(17)
+    spoken.end()
+
+
+def test_a_parent_that_does_not_read_holds_nothing_up(edges: Edges) -> None:
+    """When its answers find no room, it turns off and ends rather than wait."""
+    spoken = Spoken(edges.table)
+    assert spoken.hear() == "ready"
+    with suppress(BrokenPipeError):
+        for number in range(1, 4000):
+            spoken.tell(f"run {number} 4 1.0\n")
+    assert spoken.process.wait(SOON_S) == 1
+    assert not edges.high(17)
+    spoken.end()
+
+
+# The parent's side
+
+
+def test_the_child_runs_pumps_and_tells(child: KeeperChild, edges: Edges) -> None:
+    """Two runs, one after the other, on two lines."""
+    for line in (17, 27):
+        report = child.run(line, 0.1)
+        assert (report.outcome, report.note) == (Ended.DONE, "")
+        assert 0.1 <= report.ran_s < 1.0
+    assert [edge for edge in edges.all() if edge.endswith("1")] == ["17 1", "27 1"]
+    assert child.alive()
+
+
+def test_a_run_outlives_the_lease_when_renewed(child: KeeperChild) -> None:
+    """The parent renews: a run longer than the lease is not cut."""
+    assert child.run(17, LEASE_S + 0.4).outcome is Ended.DONE
+
+
+@pytest.mark.parametrize(("line", "run_s"), [(4, 1.0), (17, float("nan")), (17, MAX_RUN_S + 1), (17, 0.0)])
+def test_what_the_child_refuses_is_reported_as_failed(child: KeeperChild, line: int, run_s: float) -> None:
+    """Refused, nothing turned, the reason told, and the next run is fine."""
+    report = child.run(line, run_s)
+    assert (report.outcome, report.ran_s) == (Ended.FAILED, 0.0)
+    assert "pump line" in report.note or "at most 30 s" in report.note
+    assert child.run(17, 0.01).outcome is Ended.DONE
+
+
+def test_all_off_from_another_thread_cuts_a_run_short(child: KeeperChild, edges: Edges) -> None:
+    """A page's or a signal's "stop" reaches a pump in the middle of a run."""
+    timer = threading.Timer(0.3, child.all_off)
+    timer.start()
+    report = child.run(17, LONG_S)
+    timer.join()
+    assert (report.outcome, report.note) == (Ended.CUT_SHORT, "told to stop")
+    assert 0.1 < report.ran_s < LEASE_S
+    assert not edges.high(17)
+
+
+def test_a_killed_child_is_noticed_and_its_line_driven_low(child: KeeperChild, edges: Edges) -> None:
+    """The kernel may leave a dead keeper's line high, so a new keeper drives it low at once."""
+
+    def kill() -> None:
+        edges.wait_for(17, high=True)
+        os.kill(child._child._process.pid, signal.SIGKILL)
+
+    killer = threading.Thread(target=kill)
+    killer.start()
+    report = child.run(17, LONG_S)
+    killer.join()
+    assert report.outcome is Ended.CUT_SHORT
+    assert "signal 9" in report.note
+    assert "a new one has driven every line low" in report.note
+    assert not edges.high(17)
+    assert child.run(17, 0.01).outcome is Ended.DONE
+
+
+def test_a_child_that_died_idle_is_an_error_at_the_next_run(child: KeeperChild, edges: Edges) -> None:
+    """Nobody to ask: no pump turns, and that is said; "all off" is seen to by a new keeper."""
+    os.kill(child._child._process.pid, signal.SIGKILL)
+    until(lambda: not child.alive())
+    with pytest.raises(PumpError, match="has ended"):
+        child.run(17, 1.0)
+    assert "17 1" not in edges.all()
+    lows = edges.all().count("17 0")
+    child.all_off()
+    assert edges.all().count("17 0") == lows + 1
+    assert child.alive()
+
+
+def test_a_hung_child_is_noticed_and_replaced(child: KeeperChild, edges: Edges) -> None:
+    """A keeper that is stopped in mid-run neither hangs its parent nor keeps its line."""
+
+    def stop() -> None:
+        edges.wait_for(17, high=True)
+        os.kill(child._child._process.pid, signal.SIGSTOP)
+
+    stopper = threading.Thread(target=stop)
+    stopper.start()
+    report = child.run(17, 0.3)
+    stopper.join()
+    assert report.outcome is Ended.CUT_SHORT
+    assert "does not answer" in report.note
+    assert not edges.high(17)
+    assert child.alive()
+
+
+def test_an_interrupted_parent_turns_off(child: KeeperChild, edges: Edges) -> None:
+    """Ctrl-C while it waits for a run: off at once, and the child stays for the next."""
+
+    def interrupt() -> None:
+        edges.wait_for(17, high=True)
+        os.kill(os.getpid(), signal.SIGINT)
+
+    interrupter = threading.Thread(target=interrupt)
+    interrupter.start()
+    with pytest.raises(KeyboardInterrupt):
+        child.run(17, LONG_S)
+    interrupter.join()
+    assert edges.wait_for(17, high=False) < LEASE_S / 2
+    assert child.run(27, 0.01).outcome is Ended.DONE
+
+
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
+def test_a_killed_parent_leaves_every_line_low(edges: Edges, number: signal.Signals) -> None:
+    """H2: the daemon is killed in the middle of a dose; the keeper notices and drives low within a second."""
+    command = [sys.executable, "-m", "tests.drivers.parent", json.dumps(edges.table)]
+    with subprocess.Popen(command, cwd=ROOT, stderr=subprocess.DEVNULL) as parent:
+        edges.wait_for(17, high=True)
+        parent.send_signal(number)
+    assert edges.wait_for(17, high=False) < 1.0
+
+
+def test_closing_ends_the_child_and_may_be_done_twice(edges: Edges) -> None:
+    """After closing: no process, every line low, no run."""
+    child = KeeperChild(edges.table, [17])
+    child.close()
+    child.close()
+    assert not child.alive()
+    assert child._child._process.returncode == 0
+    with pytest.raises(PumpError, match="closed"):
+        child.run(17, 1.0)
+    child.all_off()
+    assert not edges.high(17)
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ({"open": "tests.drivers.nowhere:open_rig"}, "RigError.*tests.drivers.nowhere cannot be imported"),
+        ({"breaks_at": 27}, r"LineStuck: .*GPIO 27 \(no such line on this board\)"),
+    ],
+)
+def test_a_keeper_that_cannot_start_says_why(edges: Edges, more: dict[str, Any], says: str) -> None:
+    """A rig that cannot be opened, a line that cannot be driven: one error with the child's reason."""
+    with pytest.raises(PumpError, match=rf"cannot start: {says}"):
+        KeeperChild(edges.table | more, [17, 27])
+    assert not edges.high(17)
+
+
+def test_a_rig_of_its_own_process_gets_a_child(edges: Edges) -> None:
+    """Where pins belong to the machine, the keeper is a process of its own, opened from the same table."""
+    keeper = open_keeper(open_rig(edges.table), edges.table, [17])
+    assert isinstance(keeper, KeeperChild)
+    assert keeper.run(17, 0.01).outcome is Ended.DONE
+    keeper.close()

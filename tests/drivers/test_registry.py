@@ -1,0 +1,69 @@
+"""The drivers by name."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pydantic import ValidationError
+
+from drivers.ads1115 import Chips
+from drivers.probe import Quantity
+from drivers.registry import DRIVERS, check_probe, open_probe
+from tests.drivers.parts import StepRig
+
+ADC = {"input": 0}
+DIVIDER = ADC | {"supply_v": 3.3, "series_ohm": 1000.0}
+TABLES: dict[str, dict[str, Any]] = {
+    "ph_amplifier": ADC | {"zero_v": 1.65, "gain": -3.0},
+    "ec_amplifier": ADC | {"ms_per_v": 1.0},
+    "ntc_divider": DIVIDER | {"nominal_ohm": 10000.0, "beta_k": 3950.0},
+    "pt1000_divider": DIVIDER,
+    "ds18b20": {"sensor_id": "28-0316a2795cff"},
+    "float_switch": {"line": 23},
+}
+
+
+@pytest.mark.parametrize("driver", DRIVERS)
+def test_each_driver_opens_what_it_measures_and_closes(driver: str) -> None:
+    """Every row makes a probe of its quantity, from its smallest table, without touching the bus."""
+    rig = StepRig()
+    probe = open_probe(DRIVERS[driver].quantity, driver, TABLES[driver], rig, Chips(rig))
+    assert probe.quantity is DRIVERS[driver].quantity
+    assert rig.bus.transactions == 0
+    probe.close()
+    probe.close()
+
+
+@pytest.mark.parametrize("driver", DRIVERS)
+def test_each_driver_refuses_another_quantity(driver: str) -> None:
+    """A driver named for what it does not measure is refused, with those that would fit."""
+    rig = StepRig()
+    other = next(q for q in Quantity if q is not DRIVERS[driver].quantity)
+    with pytest.raises(
+        ValueError, match=f"{driver} measures {DRIVERS[driver].quantity}, not {other}: use one of"
+    ):
+        open_probe(other, driver, TABLES[driver], rig, Chips(rig))
+
+
+def test_an_unknown_driver_is_refused_with_the_known_ones() -> None:
+    """The message holds the name and every driver there is."""
+    with pytest.raises(ValueError, match=r'driver = "ph_amp": known drivers are ph_amplifier, .*float_switch'):
+        check_probe("ph_amp", {})
+
+
+def test_an_unknown_key_is_refused() -> None:
+    """A slip in a key is found, not passed over."""
+    with pytest.raises(ValidationError, match="zero_volts"):
+        check_probe("ph_amplifier", TABLES["ph_amplifier"] | {"zero_volts": 1.0})
+
+
+def test_the_shipped_example_is_wired_as_the_drivers_expect() -> None:
+    """Each probe of the example passes its driver's model, and no two share an input or a line."""
+    text = Path("config/rigs/quince-lane.toml").read_text(encoding="utf-8")
+    probes = tomllib.loads(text)["reservoir"]["bed1"]["probe"]
+    claims = [check_probe(table["driver"], table).claims() for table in probes.values()]
+    assert len(claims) == 4
+    assert len(frozenset().union(*claims)) == 4
