@@ -211,11 +211,11 @@ class Tank:
         """Lets time pass. day_s: seconds into the local day at the start of it. Cheap for small steps."""
         if not (0.0 <= seconds < float("inf")):
             raise ValueError(f"seconds = {seconds!r}: must be 0 s or more, and finite")
-        patience_s = 0.0 if self._day_s is None else self._patience_s()
+        first = self._day_s is None
         self._owed_s += seconds
         self._day_s = day_s + seconds
-        if self._owed_s >= patience_s:
-            self._catch_up()
+        if first or self._owed_s >= self._patience_s():
+            self._work_out(self._day_s)
 
     def deliver(self, role: str, ml: float) -> None:
         """Pours ml of the bottle of this role (or, for "top_up", of tap water) where it is not yet mixed."""
@@ -253,16 +253,16 @@ class Tank:
         return _MIXING_S if mixing else _QUIET_S
 
     def _catch_up(self) -> None:
-        """Works out all time that is owed, in steps short enough for each process."""
-        if self._day_s is None or self._owed_s <= 0.0:
-            return
+        if self._day_s is not None and self._owed_s > 0.0:
+            self._work_out(self._day_s)
+
+    def _work_out(self, day_s: float) -> None:
+        """Lets all time that is owed, up to day_s, do its work, in steps short enough for each process."""
         owed_s, self._owed_s = self._owed_s, 0.0
-        longest_s = min(
-            _LONGEST_STEP_S, _CO2_SHARE_PER_STEP * _S_PER_H / max(1e-9, self._settings.co2_exchange_per_h)
-        )
-        steps = int(owed_s / longest_s) + 1
+        to_air_h = _CO2_SHARE_PER_STEP / max(1e-9, self._settings.co2_exchange_per_h)
+        steps = int(owed_s / min(_LONGEST_STEP_S, to_air_h * _S_PER_H)) + 1
         for step in range(steps):
-            self._step(owed_s / steps, self._day_s - owed_s * (1.0 - (step + 0.5) / steps))
+            self._step(owed_s / steps, day_s - owed_s * (1.0 - (step + 0.5) / steps))
         self._look = self._seen(self._water)
 
     def _step(self, seconds: float, day_s: float) -> None:
