@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, get_args, get_origin
@@ -66,7 +67,7 @@ def shown(value: object, key: str = "") -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        return f'"{value}"'
+        return json.dumps(value, ensure_ascii=False)  # quoted, and on one line whatever is in it
     if isinstance(value, Mapping):
         return "(a table)"
     return str(value)

@@ -122,7 +122,7 @@ class PhControl(Table):
 
     target: float = Field(default=6.0, ge=4.5, le=7.5, description="the pH that dosing aims at")
     dead_band: float = Field(
-        default=0.15, ge=0.02, le=1.0, description="no dose is asked for within target plus or minus this"
+        default=0.15, ge=0.02, le=1.0, description="the distance from the target within which nothing is dosed"
     )
     ml_per_ph: float = Field(
         default=20.0, gt=0.0, le=500.0, description="a first guess of the reagent that moves this tank by 1 pH"

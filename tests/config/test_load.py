@@ -168,6 +168,7 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             '"ebb"',
             'system = "ebb": must be one of "ebb_and_flow", "deep_water", "film" or "still"',
         ),
+        ("[mqtt]", "enabled", '"""a\n"b"""', 'enabled = "a\\n\\"b": must be true or false'),
         ("[mqtt]", "enabled", '"yes"', 'enabled = "yes": must be true or false'),
         ("[mqtt]", "port", "1883.5", "port = 1883.5: must be a whole number; port is the broker's port"),
         ("[mqtt]", "host", "7", 'host = 7: must be text in quotes, as "…"'),
