@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import socket
 from pathlib import Path
@@ -60,7 +61,8 @@ class ControlClient:
                 connection.settimeout(self._timeout_s)
                 with address(self._folder / SOCKET_NAME) as where:
                     connection.connect(where)
-                connection.sendall(line)
+                with contextlib.suppress(BrokenPipeError):  # turned away at the door: the reason waits to be read
+                    connection.sendall(line)
                 with connection.makefile("rb") as answers:
                     return answers.readline(LARGEST_ANSWER)
         except TimeoutError as error:
