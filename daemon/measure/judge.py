@@ -15,6 +15,8 @@ A jump. What water does is followed with a level that may step a little at once 
 a largest rate. Beyond that a reading is JUMPED, and a second level starts at the new value. Back at
 the old level the jump was an outlier; if the new one holds steadily for `hold_off_s` it is true (hand
 dosing, refill, change-out) and becomes the level. So no level from before can bar a probe for ever.
+A level is trusted after `samples_needed` fine looks in a row, and a bad look throws it back to the last
+trusted one: a dry probe cannot wander off with it between two noisy moments.
 """
 
 from __future__ import annotations
@@ -76,6 +78,7 @@ class Limits:
 # (95 % of mixing in 2 min is 22 % in the first 10 s). So 0.15 at once, 0.3 per minute (the usual rate
 # limit) and 0.6 ahead of that rate pass; 0.2 from one 10 s pass to the next is an outlier.
 # The voltage must move by more than one code of 125 µV in half an hour; a living electrode does in a minute.
+# Behind an amplifier of gain 3, conversions that disagree by 8 mV disagree by 0.05 pH.
 # EC: a dose of stock moves it by 0.1 to 0.3 mS/cm. Below 0.01 mS/cm the cell is dry or unplugged.
 # Temperature: 1 K per minute; cold water let in needs longer to be believed, since EC leans on it.
 LIMITS: Mapping[Quantity, Limits] = {
@@ -87,7 +90,7 @@ LIMITS: Mapping[Quantity, Limits] = {
         max_rate_per_min=0.3,
         swing=0.6,
         still_v=0.000130,
-        max_spread_v=0.015,
+        max_spread_v=0.008,
         calibrated=True,
         no_probe_signal=15.0,
     ),
@@ -154,8 +157,8 @@ class ProbeHistory:
     """What the judge remembers of one probe. Begin with a new one at start and after calibrating."""
 
     fine_in_a_row: int = 0
-    settled: bool = False  # `level` was good once; until then a jump only begins the warm-up again
     level: _Level | None = None
+    trusted: _Level | None = None  # the level when it was last warm; what comes after a bad spell must fit it
     new_level: _Level | None = None
     still: _Still | None = None
     quality: Quality | None = None
@@ -175,11 +178,11 @@ def judge(
         finding: _Finding | None = _Finding(Quality.BAD, look.reason, look.numbers)
     else:
         finding = _alone(look, limits, now_s) or _stuck(look, still, limits)
-    level, new_level = history.level, None
+    level, new_level = history.trusted or history.level, None
     if finding is None and isinstance(look, Reading):
         level, new_level, finding = _move(look, history, limits)
     fine = _fine_in_a_row(look, history) if finding is None else 0
-    settled = history.settled or fine >= limits.samples_needed
+    trusted = level if fine >= limits.samples_needed else history.trusted
     if finding is None and isinstance(look, Reading):
         finding = _reservation(look, fine, limits, today)
     quality, reason, numbers = finding or _FINE
@@ -188,7 +191,7 @@ def judge(
     reading, note = (None, look.note) if isinstance(look, NotRead) else (look, "")
     return (
         Verdict(limits.quantity, quality, reason, reading, since_s, numbers, note),
-        ProbeHistory(fine, settled, level, new_level, still, quality, reason, since_s),
+        ProbeHistory(fine, level, trusted, new_level, still, quality, reason, since_s),
     )
 
 
@@ -251,14 +254,14 @@ def _move(
     followed = _follow(level, reading, limits)
     if followed is not None:
         return followed, None, None
-    if not history.settled:
+    if history.trusted is None:
         return _begin(reading), None, _jumped(reading, level, 0.0, limits)
     trial = history.new_level
     trial = (_follow(trial, reading, limits) if trial is not None else None) or _begin(reading)
     steady_s = reading.at_s - trial.since_s
     if steady_s >= _hold_off_s(reading, limits):
         return trial, None, None
-    return level, trial, _jumped(reading, level, steady_s, limits)
+    return history.trusted, trial, _jumped(reading, level, steady_s, limits)
 
 
 def _begin(reading: Reading) -> _Level:

@@ -128,7 +128,7 @@ def test_no_reading_is_bad_for_its_own_reason(reason: VerdictReason) -> None:
     ("change", "reason"),
     [
         ({"clipped": True}, VerdictReason.CLIPPED),
-        ({"spread_v": 0.0151}, VerdictReason.NOISY),
+        ({"spread_v": 0.0081}, VerdictReason.NOISY),
         ({"spread_v": math.nan}, VerdictReason.NOISY),
         ({"signal": math.nan}, VerdictReason.OUT_OF_SPAN),
         ({"volts": math.inf}, VerdictReason.OUT_OF_SPAN),
@@ -352,6 +352,14 @@ def test_an_unplugged_probe_is_unknown_at_once_and_soon_good_again() -> None:
         for _ in range(60):
             assert watch.read(value, volts=volts, **change).quality is Quality.BAD
         assert [says(each) for each in watch.all([6.0] * 5)] == [WARMING_UP] * 4 + [GOOD]
+
+
+def test_a_dry_probe_does_not_take_the_level_with_it() -> None:
+    """It wanders slowly and is noisy two times in three; back in the water it warms up and is good."""
+    watch = Watch().settled_at(6.0)
+    for index in range(60):
+        watch.read(6.0 - 0.02 * index, spread_v=0.001 if index % 3 == 0 else 0.03)
+    assert [says(each) for each in watch.all([6.0] * 5)] == [WARMING_UP] * 4 + [GOOD]
 
 
 def test_an_input_at_rest_near_zero_is_not_taken_for_ph_seven() -> None:
