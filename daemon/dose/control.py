@@ -25,7 +25,7 @@ class PidTuning:
 
     kp: mL per unit of error; ki: per unit and second; kd: per unit a second.
     low_ml, high_ml: the output, and the integral by itself, stay within these.
-    dead_band: within target ± this the output is zero and the integral is forgotten.
+    dead_band: closer to the target than this the output is zero and the integral is forgotten; 0 for none.
     """
 
     kp: float
@@ -57,7 +57,7 @@ def pid_step(
     if not (isfinite(measured) and isfinite(target) and 0.0 <= dt_s < inf):
         return None, state
     error = target - measured
-    if abs(error) <= tuning.dead_band:
+    if abs(error) < tuning.dead_band:
         return 0.0, PidState(last_measured=measured)
     change = measured - state.last_measured if state.last_measured is not None else 0.0
     proportional_ml = tuning.kp * error

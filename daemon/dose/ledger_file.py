@@ -185,6 +185,9 @@ def open_file(path: Path) -> sqlite3.Connection:
     except sqlite3.Error as error:
         db.close()
         raise ledger_error(path, error) from error
+    except ValueError as error:  # text that is no text
+        db.close()
+        raise LedgerError(LedgerFault.DAMAGED, path, str(error)) from error
     except LedgerError:
         db.close()
         raise
