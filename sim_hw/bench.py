@@ -110,7 +110,9 @@ class Bench:
     def _begin(self) -> World:
         world = World(self._table, self.clock, self._edge_source())
         self._buses = dict(_buses(self._table, world, self.clock))
-        world.befall = lambda held: _befall(held, self._table, self._buses)
+        for bus in self._buses.values():
+            bus.let_happen = world.catch_up
+        world.befall = lambda held: _befall(held, world.next_change_s(), self._table, self._buses)
         world.befall(world.held())
         if self._table.socket is not None:
             self._listen(Path(self._table.socket))
@@ -207,13 +209,14 @@ def _steady(volts: float) -> Input:
     return lambda now_s: volts
 
 
-def _befall(held: Mapping[str, Held], table: BenchTable, buses: Mapping[int, Bus]) -> None:
+def _befall(held: Mapping[str, Held], next_change_s: float, table: BenchTable, buses: Mapping[int, Bus]) -> None:
     """Set the switches of every chip and bus anew."""
     by_chip: dict[tuple[int, int], set[FaultName]] = {}
     for tank, name, probe in _analog(table):
         here = by_chip.setdefault((probe.i2c_bus, probe.address), set())
         here.update(held.get(f"{tank}/{name}", {}))
     for number, bus in buses.items():
+        bus.next_change_s = next_change_s
         bus.held = bus.line_high = False
         for address, chip in bus.chips.items():
             names = by_chip[number, address]

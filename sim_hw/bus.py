@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from math import inf
 from typing import Any
 
 from sim_hw.ads1115_chip import Ads1115Chip
@@ -20,18 +21,23 @@ class Bus:
     """One bus and the chips on it, by address.
 
     Faults, as plain switches: `held` (another master keeps the bus, so no lock is given), `line_high` (the data
-    line is stuck high: writes seem to arrive, every bit read is 1).
+    line is stuck high: writes seem to arrive, every bit read is 1). `let_happen` is called when the lock is asked
+    for at or after `next_change_s`: a chip that is silent until then cannot bring that about by itself.
     """
 
     def __init__(self, clock: BenchClock, chips: Mapping[int, Ads1115Chip]) -> None:
         self.chips = dict(chips)
         self.held = False
         self.line_high = False
+        self.next_change_s = inf
+        self.let_happen: Callable[[], None] = lambda: None
         self._clock = clock
         self._locked = False
 
     def try_lock(self) -> bool:
         """Whether the bus is now the caller's."""
+        if self._clock.monotonic_s() >= self.next_change_s:
+            self.let_happen()
         if self.held or self._locked:
             self._clock.spend(REFUSED_LOCK_S)
             return False

@@ -23,7 +23,8 @@ class BenchClock:
     Stepped: starts at 0 s and at `start_utc`, and moves only by `sleep` and `spend`.
     Running: `utc` starts at the real now. At factor 1 `monotonic_s` is the machine's own CLOCK_MONOTONIC, so
     that another process can write times that this one understands; at other factors it starts at 0 s.
-    `after_sleep` is called at the end of every sleep: what a person would see has to be brought up to date.
+    `opened_s` and `opened_utc` are its two readings when it was made. `after_sleep` is called at the end of every
+    sleep: what a person would see has to be brought up to date.
     """
 
     def __init__(self, time_factor: float = 0.0, start_utc: datetime = DEFAULT_START_UTC) -> None:
@@ -34,7 +35,7 @@ class BenchClock:
         self.after_sleep: Callable[[], None] = _nothing
         self._stepped_s = 0.0
         self._opened_real_s = time.monotonic()
-        self._opened_utc = start_utc if self.stepped else datetime.now(UTC)
+        self.opened_utc = start_utc if self.stepped else datetime.now(UTC)
         self.opened_s = self.monotonic_s()
         self._boot_id = _kernel_boot_id() if time_factor == REAL_TIME else uuid.uuid4().hex
 
@@ -48,7 +49,7 @@ class BenchClock:
 
     def utc(self) -> datetime:
         """The bench's wall clock, aware, in UTC."""
-        return self._opened_utc + timedelta(seconds=self.monotonic_s() - self.opened_s)
+        return self.opened_utc + timedelta(seconds=self.monotonic_s() - self.opened_s)
 
     def sleep(self, seconds: float) -> None:
         """Wait for bench seconds: at once when stepped, else `seconds / time_factor` real seconds."""

@@ -32,7 +32,9 @@ def play(world: World, command: str, params: Mapping[str, Any]) -> Answer:
     try:
         with world.lock:
             world.catch_up()
-            return function(world, **params)
+            answer = function(world, **params)
+            world.settle()
+            return answer
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         key = first["loc"][-1] if first["loc"] else ""

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, replace
-from datetime import UTC
+from datetime import UTC, datetime
 from math import inf
 from random import Random
 from threading import RLock
@@ -86,19 +86,17 @@ class World:
         self.lock = RLock()
         self._clock = clock
         self._read_edges = read_edges
-        self._now_s = clock.monotonic_s()
-        self._started_day_s = _day_s(clock)
-        self._started_s = self._now_s
+        self._now_s = self._started_s = clock.opened_s
+        self._started_day_s = _day_s(clock.opened_utc)
         self._pump_of_line = {pump.line: pump for _, pump in self._pumps()}
         self._contact_of_line = {probe.line: probe for probe in self._probes() if isinstance(probe, FloatSwitch)}
         self._faults: list[Fault] = []
         self._next_change_s = inf
-        for edge in read_edges():  # from before: only where they left the lines
-            self._take(edge)
         for fault in table.fault:
             self._add(self._from_table(fault))
         self._apply_faults()
-        self._step(0.0)
+        self.settle()
+        self.catch_up()
 
     # --- what wires see ---
 
@@ -128,8 +126,16 @@ class World:
             self.catch_up()
             self._take(Edge(self._now_s, line, high))
 
+    def settle(self) -> None:
+        """Let probes and switches feel at once what a person has just done to the water."""
+        with self.lock:
+            self._step(0.0)
+
     def catch_up(self) -> None:
-        """Let everything happen that is due by now."""
+        """Let everything happen that is due by now.
+
+        Edges of another process from before the bench was opened only say where they left their lines.
+        """
         with self.lock:
             now_s = self._clock.monotonic_s()
             for edge in self._read_edges():
@@ -171,6 +177,10 @@ class World:
     def now_s(self) -> float:
         """Bench seconds up to which everything has happened."""
         return self._now_s
+
+    def next_change_s(self) -> float:
+        """When the next fault begins or ends; infinity where none is known to."""
+        return self._next_change_s
 
     # --- time ---
 
@@ -248,8 +258,7 @@ def _kind(table: ProbeTable) -> str:
     return str(getattr(table, "kind", ""))
 
 
-def _day_s(clock: BenchClock) -> float:
-    now = clock.utc()
+def _day_s(now: datetime) -> float:
     return now.hour * 3600.0 + now.minute * 60.0 + now.second
 
 

@@ -1,0 +1,100 @@
+"""A bench made from a settings file."""
+
+from __future__ import annotations
+
+import tomllib
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+from adafruit_ads1x15.ads1115 import ADS1115
+
+from config.settings import Settings
+from drivers.ads1115 import Chips
+from drivers.probe import Quantity
+from drivers.registry import open_probe
+from drivers.rig import RigError
+from sim_hw.bench import open_rig
+from sim_hw.from_settings import bench_table
+from sim_hw.tank import TankSettings
+
+RIGS = Path("config/rigs")
+
+
+def settings(name: str) -> Settings:
+    """A shipped settings file."""
+    return Settings.model_validate(tomllib.loads((RIGS / name).read_text(encoding="utf-8")))
+
+
+def a_pi(probe: dict[str, Any], pump: dict[str, Any] | None = None) -> Settings:
+    """Settings of a Raspberry Pi with one reservoir of 20 L."""
+    return Settings.model_validate(
+        {
+            "site": {"name": "Invented", "device_id": "invented"},
+            "rig": {"open": "drivers.pi:open_rig"},
+            "reservoir": {
+                "bed1": {
+                    "title": "Bed",
+                    "system": "still",
+                    "volume_l": 20.0,
+                    "mixing_time_s": 300.0,
+                    "probe": probe,
+                    "pump": pump or {},
+                }
+            },
+        }
+    )
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in RIGS.glob("*.toml")))
+def test_every_shipped_settings_file_gets_a_bench_its_drivers_can_read(name: str) -> None:
+    """Each probe of the file, through its own driver, gives a sample of the simulated water."""
+    given = settings(name)
+    with closing(open_rig(bench_table(given, seed=3))) as bench:
+        chips = Chips(bench)
+        for reservoir in given.reservoir.values():
+            for quantity, probe in reservoir.probe.items():
+                opened = open_probe(Quantity(quantity), probe.driver, probe.model_dump(), bench, chips)
+                sample = opened.sample()
+                opened.close()
+                assert not sample.clipped
+        for tank, reservoir in given.reservoir.items():
+            assert set(bench.world.basins[tank].pumps) == set(reservoir.pump)
+
+
+def test_a_settings_file_that_names_the_bench_keeps_its_table() -> None:
+    """With another seed and clock, and without the socket that people play through."""
+    own = settings("quince-lane.toml")
+    table = bench_table(own, seed=99, time_factor=0.0)
+    assert (table["seed"], table["time_factor"]) == (99, 0.0)
+    assert "socket" not in table
+    assert table["tank"] == own.rig_table()["tank"]
+
+
+def test_water_and_plants_follow_the_reservoir() -> None:
+    """A third of the usual volume has a third of the plants."""
+    tank = bench_table(a_pi({}), seed=1)["tank"]["bed1"]
+    assert (tank["volume_l"], tank["mixing_time_s"]) == (20.0, 300.0)
+    assert tank["plants"] == round(TankSettings().plants * 20.0 / TankSettings().volume_l)
+
+
+def test_a_pump_truly_delivers_a_little_more() -> None:
+    """3 % above what the settings believe."""
+    pump = {"ph_down": {"line": 17, "ml_per_s": 2.0, "bottle_ml": 500.0}}
+    table = bench_table(a_pi({}, pump), seed=1)["tank"]["bed1"]
+    assert table["pump"] == [{"role": "ph_down", "line": 17, "ml_per_s": pytest.approx(2.06), "bottle_ml": 500.0}]
+
+
+def test_defaults_of_the_drivers_hold_for_the_bench() -> None:
+    """An amplifier on 5 V at the default bus and address reads its middle."""
+    probe = {"ph": {"driver": "ph_amplifier", "input": 2, "full_scale_v": 6.144, "zero_v": 2.5, "gain": -5.0}}
+    with closing(open_rig(bench_table(a_pi(probe), seed=1))) as bench:
+        read_v = ADS1115(bench.i2c(1), gain=2 / 3).read(6) * 6.144 / 32768
+    assert read_v == pytest.approx(2.5 - 5.0 * (0.006 - 0.97 * 0.0582 * 0.2), abs=0.01)
+
+
+def test_a_driver_without_a_simulated_probe_is_refused() -> None:
+    """The message names the table and the drivers that have one."""
+    with pytest.raises(RigError, match=r'\[reservoir.bed1.probe.ph\] driver = "magic".*ph_amplifier'):
+        bench_table(a_pi({"ph": {"driver": "magic"}}), seed=1)
