@@ -24,7 +24,8 @@ import select
 import signal
 import sys
 import time
-from collections.abc import Callable, Sequence
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -36,6 +37,7 @@ LEASE_S: Final = 2.0  # a pump whose parent has been silent for so long goes off
 OVER_S: Final = 0.5  # a run this much longer than asked is told as such
 MAX_COMMAND_BYTES: Final = 128
 IDLE_S: Final = 10.0  # with all pumps off there is nothing to watch but the next command
+TOML_VALUE: Final = "toml value"
 SIGNALS_TO_END: Final = (signal.SIGTERM, signal.SIGHUP)
 
 
@@ -254,6 +256,21 @@ def signals_to_end() -> int:
     return readable
 
 
+def table_to_json(table: Mapping[str, Any]) -> str:
+    """A TOML table as JSON. A date or a time, which JSON has not, becomes `{TOML_VALUE: text}`."""
+    return json.dumps(dict(table), default=lambda value: {TOML_VALUE: value.isoformat()})
+
+
+def table_from_json(text: str) -> dict[str, Any]:
+    """The table that table_to_json wrote."""
+
+    def restored(found: dict[str, Any]) -> Any:
+        return tomllib.loads(f"value = {found[TOML_VALUE]}")["value"] if TOML_VALUE in found else found
+
+    table: dict[str, Any] = json.loads(text, object_hook=restored)
+    return table
+
+
 def main(arguments: Sequence[str]) -> int:
     """Keep the lines in `arguments[1:]` of the rig in `arguments[0]`. 0 after end of file or a signal, else 1."""
     signals = signals_to_end()
@@ -261,7 +278,7 @@ def main(arguments: Sequence[str]) -> int:
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what a rig prints is no answer
     code = 1
     try:
-        rig = open_rig(json.loads(arguments[0]))
+        rig = open_rig(table_from_json(arguments[0]))
         keeper = PumpKeeper(rig.pin_factory(), [int(line) for line in arguments[1:]], time.monotonic)
         why, code = Conversation(keeper, sys.stdin.fileno(), answers, signals).serve(), 0
     except Exception as error:  # noqa: BLE001 - all is off; the parent is told why, and this process ends

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import os
 import select
@@ -12,7 +11,7 @@ import time
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, Protocol
 
-from drivers.keeper import LEASE_S, MAX_RUN_S, Ended, PumpError, PumpKeeper, RunRefused, RunReport
+from drivers.keeper import LEASE_S, MAX_RUN_S, Ended, PumpError, PumpKeeper, RunRefused, RunReport, table_to_json
 from drivers.rig import Clock, Rig
 
 __all__ = ["Ended", "Keeper", "KeeperChild", "KeeperHere", "PumpError", "RunReport", "open_keeper"]
@@ -180,7 +179,7 @@ class KeeperChild:
 
     def __init__(self, rig_table: Mapping[str, Any], lines: Sequence[int]) -> None:
         """Raises PumpError when the child cannot drive every line low."""
-        self._arguments = [json.dumps(dict(rig_table), default=str), *map(str, lines)]
+        self._arguments = [table_to_json(rig_table), *map(str, lines)]
         self._number = 0
         self._open = True
         try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import tomllib
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
@@ -23,6 +24,8 @@ from drivers.keeper import (
     PumpKeeper,
     RunRefused,
     RunReport,
+    table_from_json,
+    table_to_json,
 )
 from tests.drivers.parts import StepClock
 
@@ -231,6 +234,19 @@ def test_a_line_that_stays_high_is_told_after_the_others_are_off(
     with pytest.raises(LineStuck, match=rf"GPIO 17 \(.*{says}.*Cut the pumps' supply"):
         keeper.all_off()
     assert not pins.pin(27).state
+
+
+def test_a_table_arrives_in_the_keeper_as_it_left() -> None:
+    """The child opens its rig from the same values, dates and times among them."""
+    table = tomllib.loads("""
+        open = "x:y"
+        seed = 1.5
+        at = 2026-04-01T06:00:00Z
+        day = 2026-04-01
+        hour = 06:00:00
+        tank.bed1.lines = [1, 2]
+    """)
+    assert table_from_json(table_to_json(table)) == table
 
 
 def test_its_bounds_and_words_are_those_of_the_settings_and_the_ledger() -> None:
