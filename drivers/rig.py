@@ -103,3 +103,12 @@ def utc_is_trusted(clock: Clock) -> bool:
     """Whether the wall clock is known to be synchronised. A clock that does not say is not trusted."""
     said = getattr(clock, "utc_trusted", None)
     return bool(said()) if callable(said) else False
+
+
+def missing_barriers(rig: Rig) -> tuple[str, ...]:
+    """What should stop a pump after its keeper was killed, and cannot be seen on this rig: a sentence for each.
+
+    A rig that says nothing of it has pins that end with the process.
+    """
+    said = getattr(rig, "missing_barriers", None)
+    return tuple(said()) if callable(said) else ()

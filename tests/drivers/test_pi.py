@@ -13,9 +13,9 @@ import pytest
 from drivers.ads1115 import Ads1115, mux_of
 from drivers.pi import I2C_RETRIES, I2C_TIMEOUT, LinuxI2C, PiClock, PiRig, open_rig
 from drivers.probe import AdcError
-from drivers.rig import RigError, boot_id_of, utc_is_trusted
+from drivers.rig import RigError, boot_id_of, missing_barriers, utc_is_trusted
 from drivers.rig import open_rig as open_by_name
-from tests.drivers.parts import ScriptedBus, StepClock
+from tests.drivers.parts import ScriptedBus, StepClock, StepRig
 
 
 class FakeSmbus:
@@ -149,6 +149,33 @@ def test_opens_by_name_and_refuses_unknown_keys() -> None:
     rig.close()
     with pytest.raises(RigError, match=r"\[rig\] active_low, chip: unknown"):
         open_rig({"open": "drivers.pi:open_rig", "chip": 4, "active_low": True})
+
+
+@pytest.mark.parametrize(
+    ("parameters", "missing"),
+    [
+        ({}, True),
+        ({"pinctrl_bcm2835": "Y"}, True),
+        ({"pinctrl_bcm2835": "N"}, False),
+        ({"pinctrl_bcm2835": "N", "pinctrl_rp1": "Y"}, True),
+    ],
+)
+def test_a_kernel_that_keeps_outputs_is_a_missing_barrier(
+    tmp_path: Path, parameters: dict[str, str], missing: bool
+) -> None:
+    """H2: only a kernel that says it lets go of a dead process's outputs counts as one."""
+    for module, value in parameters.items():
+        folder = tmp_path / module / "parameters"
+        folder.mkdir(parents=True)
+        (folder / "persist_gpio_outputs").write_text(f"{value}\n", encoding="ascii")
+    said = missing_barriers(PiRig(sys_module=tmp_path))
+    assert bool(said) is missing
+    assert all("dtparam=strict_gpiod" in sentence for sentence in said)
+
+
+def test_a_rig_that_says_nothing_misses_no_barrier() -> None:
+    """Pins of a simulated bench end with their process."""
+    assert missing_barriers(StepRig()) == ()
 
 
 def test_pins_without_their_library_say_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
