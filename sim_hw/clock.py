@@ -1,7 +1,12 @@
-"""The bench's clock: stepped, where sleeping moves the world on at once, or at a multiple of real time."""
+"""The bench's clock: stepped, where sleeping moves the world on at once, or with sleep sped up.
+
+Only sleep is sped up: what the daemon computes takes its real time, so that a busy machine cannot make sixty
+times too long of it and run into the drivers' deadlines.
+"""
 
 from __future__ import annotations
 
+import threading
 import time
 import uuid
 from collections.abc import Callable
@@ -18,7 +23,7 @@ def _nothing() -> None:
 
 
 class BenchClock:
-    """Bench time. `time_factor` is bench seconds per real second; 0 means stepped.
+    """Bench time. `time_factor` is bench seconds per real second of sleep; 0 means stepped.
 
     Stepped: starts at 0 s and at `start_utc`, and moves only by `sleep` and `spend`.
     Running: `utc` starts at the real now. At factor 1 `monotonic_s` is the machine's own CLOCK_MONOTONIC, so
@@ -34,6 +39,9 @@ class BenchClock:
         self.stepped = time_factor == 0.0
         self.after_sleep: Callable[[], None] = _nothing
         self._stepped_s = 0.0
+        self._lock = threading.Lock()
+        self._gained_s = 0.0  # by sleeps that are over, beyond the real time they took
+        self._sleep: tuple[float, float] | None = None  # of the sleep going on: real start, real seconds
         self._opened_real_s = time.monotonic()
         self.opened_utc = start_utc if self.stepped else datetime.now(UTC)
         self.opened_s = self.monotonic_s()
@@ -45,7 +53,16 @@ class BenchClock:
             return self._stepped_s
         if self.time_factor == REAL_TIME:
             return time.monotonic()
-        return (time.monotonic() - self._opened_real_s) * self.time_factor
+        with self._lock:
+            real_s = time.monotonic()
+            return real_s - self._opened_real_s + self._gained_s + self._gaining_s(real_s)
+
+    def _gaining_s(self, real_s: float) -> float:
+        """What the sleep going on has gained by `real_s`."""
+        if self._sleep is None:
+            return 0.0
+        start_s, seconds = self._sleep
+        return (self.time_factor - REAL_TIME) * min(real_s - start_s, seconds)
 
     def utc(self) -> datetime:
         """The bench's wall clock, aware, in UTC."""
@@ -57,8 +74,20 @@ class BenchClock:
             if self.stepped:
                 self._stepped_s += seconds
             else:
-                time.sleep(seconds / self.time_factor)
+                self._sleep_for(seconds / self.time_factor)
         self.after_sleep()
+
+    def _sleep_for(self, real_seconds: float) -> None:
+        """Sleep and gain. While one thread sleeps so, the sleep of another gains nothing more."""
+        with self._lock:
+            first = self._sleep is None
+            if first:
+                self._sleep = (time.monotonic(), real_seconds)
+        time.sleep(real_seconds)
+        if first:
+            with self._lock:
+                self._gained_s += self._gaining_s(time.monotonic())
+                self._sleep = None
 
     def spend(self, seconds: float) -> None:
         """What a bus transaction takes. Moves a stepped clock; a running one runs by itself."""

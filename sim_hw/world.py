@@ -105,8 +105,7 @@ class World:
 
         def volts(now_s: float) -> float:
             with self.lock:
-                if now_s - self._now_s >= SHORTEST_STEP_S:
-                    self.catch_up()
+                self._look(now_s)
                 return probe.volts(now_s)
 
         return volts
@@ -117,7 +116,7 @@ class World:
         if switch is None:
             return None
         with self.lock:
-            self.catch_up()
+            self._look(self._clock.monotonic_s())
             return switch.closed()
 
     def tell(self, line: int, high: bool) -> None:
@@ -183,6 +182,10 @@ class World:
         return self._next_change_s
 
     # --- time ---
+
+    def _look(self, now_s: float) -> None:
+        if now_s - self._now_s >= SHORTEST_STEP_S:
+            self.catch_up()
 
     def _advance_to(self, now_s: float) -> None:
         while self._now_s < now_s:
