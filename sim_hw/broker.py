@@ -20,9 +20,21 @@ import sys
 import threading
 import uuid
 from dataclasses import dataclass, field
-from enum import IntEnum
 
-LARGEST_PACKET = 262_144  # bytes
+from sim_hw.packets import (
+    LARGEST_PACKET,
+    Body,
+    Kind,
+    Message,
+    PacketError,
+    length_bytes,
+    matches,
+    packet,
+    property_values,
+    read_packet,
+    text_bytes,
+)
+
 MOST_WAITING = 2_000  # messages for one client; more and it is too slow to keep
 WINDOW = 20  # messages to one client that it has not acknowledged
 CONNECT_S = 10.0  # for a new connection to say CONNECT
@@ -30,44 +42,6 @@ CONNECT_S = 10.0  # for a new connection to say CONNECT
 
 class BrokerError(OSError):
     """The broker cannot listen. The message says where, why and what to do."""
-
-
-class PacketError(ValueError):
-    """What a client sent is not MQTT, or not allowed; it is dropped. `code` is MQTT 5's word for it."""
-
-    def __init__(self, message: str, code: int = 0x81) -> None:
-        super().__init__(message)
-        self.code = code
-
-
-class Kind(IntEnum):
-    """Packet types, as in the upper half of the first byte."""
-
-    CONNECT = 1
-    CONNACK = 2
-    PUBLISH = 3
-    PUBACK = 4
-    PUBREC = 5
-    PUBREL = 6
-    PUBCOMP = 7
-    SUBSCRIBE = 8
-    SUBACK = 9
-    UNSUBSCRIBE = 10
-    UNSUBACK = 11
-    PINGREQ = 12
-    PINGRESP = 13
-    DISCONNECT = 14
-
-
-@dataclass(frozen=True, slots=True)
-class Message:
-    """One message. properties: those of MQTT 5 that travel with it, encoded."""
-
-    topic: str
-    payload: bytes
-    qos: int
-    retain: bool
-    properties: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +80,10 @@ class EmbeddedBroker:
             raise ValueError(f"{host}: this broker lets everybody in, so it listens on loopback only (127.0.0.1)")
         self.host, self.port = host, port
         self._clients: dict[str, Client] = {}
+        self._writers: set[asyncio.StreamWriter] = set()
         self._retained: dict[str, Message] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
+        self._closing = asyncio.Event()
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
@@ -120,7 +96,7 @@ class EmbeddedBroker:
                 "use it, or give this one a different port"
             ) from error
         self.port = listener.getsockname()[1]
-        self._loop = asyncio.new_event_loop()
+        self._loop, self._closing = asyncio.new_event_loop(), asyncio.Event()
         self._thread = threading.Thread(target=self._run, args=(self._loop, listener), name="broker", daemon=True)
         self._thread.start()
 
@@ -128,31 +104,37 @@ class EmbeddedBroker:
         """End every connection and stop. Twice is harmless."""
         if self._loop is None or self._thread is None:
             return
-        self._loop.call_soon_threadsafe(self._loop.stop)
+        self._loop.call_soon_threadsafe(self._closing.set)
         self._thread.join()
         self._loop = self._thread = None
 
     def _run(self, loop: asyncio.AbstractEventLoop, listener: socket.socket) -> None:
-        asyncio.set_event_loop(loop)
-        server = loop.run_until_complete(asyncio.start_server(self._serve, sock=listener))
-        loop.run_forever()
+        with contextlib.closing(loop):
+            loop.run_until_complete(self._listen(listener))
+
+    async def _listen(self, listener: socket.socket) -> None:
+        server = await asyncio.start_server(self._serve, sock=listener)
+        await self._closing.wait()
         server.close()
         for client in list(self._clients.values()):
             client.will = None  # a broker that goes says nothing in its clients' names
             _hang_up(client, 0x8B)
-        tasks = asyncio.all_tasks(loop)
-        for task in tasks:
-            task.cancel()
-        loop.run_until_complete(asyncio.gather(*tasks, return_exceptions=True))
-        loop.close()
+        for writer in self._writers:
+            writer.transport.abort()
+        serving = asyncio.all_tasks() - {asyncio.current_task()}
+        if serving:
+            await asyncio.wait(serving)
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         client: Client | None = None
+        self._writers.add(writer)
+        if self._closing.is_set():
+            writer.transport.abort()
         try:
             client = await self._greet(reader, writer)
             while True:
                 limit_s = 1.5 * client.keepalive_s or None
-                if not self._take(client, *await asyncio.wait_for(_read(reader), limit_s)):
+                if not self._take(client, *await asyncio.wait_for(read_packet(reader), limit_s)):
                     break
         except PacketError as error:
             _hang_up(client, error.code)
@@ -164,9 +146,10 @@ class EmbeddedBroker:
             if client is not None:
                 self._part(client)
             writer.close()
+            self._writers.discard(writer)
 
     async def _greet(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> Client:
-        kind, _, body = await asyncio.wait_for(_read(reader), CONNECT_S)
+        kind, _, body = await asyncio.wait_for(read_packet(reader), CONNECT_S)
         if kind is not Kind.CONNECT:
             raise PacketError("CONNECT must come first")
         client = _connecting(body, writer)
@@ -188,6 +171,8 @@ class EmbeddedBroker:
 
     def _take(self, client: Client, kind: Kind, flags: int, body: Body) -> bool:
         """Act on one packet. False: the client has said goodbye."""
+        if kind in (Kind.PUBREL, Kind.SUBSCRIBE, Kind.UNSUBSCRIBE) and flags != 2:
+            raise PacketError(f"{kind.name} with flags {flags}")
         match kind:
             case Kind.PUBLISH:
                 self._take_publish(client, flags, body)
@@ -210,8 +195,7 @@ class EmbeddedBroker:
     def _take_publish(self, client: Client, flags: int, body: Body) -> None:
         qos, retain = flags >> 1 & 3, bool(flags & 1)
         topic = body.text()
-        if qos == 3 or not topic or "+" in topic or "#" in topic:
-            raise PacketError(f"cannot publish to {topic!r} with QoS {qos}", 0x90)
+        _check(topic, qos)
         number = body.number() if qos else 0
         properties = body.properties(refused=0x23) if client.version == 5 else b""
         message = Message(topic, body.rest(), qos, retain, properties)
@@ -263,116 +247,6 @@ class EmbeddedBroker:
                     _deliver(client, message, qos, retain=True)
 
 
-def matches(wanted: str, topic: str) -> bool:
-    """Whether a filter with `+` and `#` takes in a topic; topics that begin with `$` only by name."""
-    if topic.startswith("$") and wanted[0] in "+#":
-        return False
-    levels, parts = wanted.split("/"), topic.split("/")
-    for index, level in enumerate(levels):
-        if level == "#":
-            return True
-        if index >= len(parts) or level not in ("+", parts[index]):
-            return False
-    return len(levels) == len(parts)
-
-
-class Body:
-    """The bytes of one packet after its length, read from front to back. Raises PacketError past the end."""
-
-    def __init__(self, content: bytes) -> None:
-        self._content, self._at = content, 0
-
-    @property
-    def left(self) -> int:
-        return len(self._content) - self._at
-
-    def take(self, count: int) -> bytes:
-        if count > self.left:
-            raise PacketError("the packet is shorter than it says")
-        self._at += count
-        return self._content[self._at - count : self._at]
-
-    def rest(self) -> bytes:
-        return self.take(self.left)
-
-    def byte(self) -> int:
-        return self.take(1)[0]
-
-    def number(self) -> int:
-        return int.from_bytes(self.take(2))
-
-    def binary(self) -> bytes:
-        return self.take(self.number())
-
-    def text(self) -> str:
-        try:
-            text = self.binary().decode()
-        except UnicodeDecodeError as error:
-            raise PacketError("a text is not UTF-8") from error
-        if "\0" in text:
-            raise PacketError("a text holds the character 0")
-        return text
-
-    def length(self) -> int:
-        """A variable byte integer."""
-        value = 0
-        for position in range(4):
-            byte = self.byte()
-            value |= (byte & 0x7F) << 7 * position
-            if byte < 0x80:
-                return value
-        raise PacketError("a length of more than four bytes")
-
-    def properties(self, refused: int = 0) -> bytes:
-        """The properties as they stand; one that this broker does not do is refused."""
-        content = self.take(self.length())
-        if refused in property_values(content):
-            raise PacketError(f"property {refused} is not supported", 0x82)
-        return content
-
-
-_SIZES = dict.fromkeys((0x01, 0x17, 0x19, 0x24, 0x25, 0x28, 0x29, 0x2A), 1)
-_SIZES |= dict.fromkeys((0x13, 0x21, 0x22, 0x23), 2) | dict.fromkeys((0x02, 0x11, 0x18, 0x27), 4)
-_TEXTS = dict.fromkeys((0x03, 0x08, 0x09, 0x12, 0x15, 0x16, 0x1A, 0x1C, 0x1F), 1) | {0x26: 2}
-
-
-def property_values(content: bytes) -> dict[int, int]:
-    """Numbers of the properties by identifier; those that are texts count as 0. Raises PacketError."""
-    body, found = Body(content), {}
-    while body.left:
-        identifier = body.length()
-        found[identifier] = 0
-        if identifier in _SIZES:
-            found[identifier] = int.from_bytes(body.take(_SIZES[identifier]))
-        elif identifier in _TEXTS:
-            for _ in range(_TEXTS[identifier]):
-                body.binary()
-        elif identifier == 0x0B:
-            body.length()
-        else:
-            raise PacketError(f"unknown property {identifier}")
-    return found
-
-
-async def _read(reader: asyncio.StreamReader) -> tuple[Kind, int, Body]:
-    first = (await reader.readexactly(1))[0]
-    length = 0
-    for position in range(4):
-        byte = (await reader.readexactly(1))[0]
-        length |= (byte & 0x7F) << 7 * position
-        if byte < 0x80:
-            break
-    else:
-        raise PacketError("a length of more than four bytes")
-    if length > LARGEST_PACKET:
-        raise PacketError(f"{length} bytes are more than {LARGEST_PACKET}", 0x95)
-    try:
-        kind = Kind(first >> 4)
-    except ValueError as error:
-        raise PacketError(f"unknown packet type {first >> 4}") from error
-    return kind, first & 0x0F, Body(await reader.readexactly(length))
-
-
 def _connecting(body: Body, writer: asyncio.StreamWriter) -> Client:
     """The client that a CONNECT describes, already answered. Raises PacketError."""
     name, version, flags, keepalive_s = body.text(), body.byte(), body.byte(), body.number()
@@ -394,15 +268,23 @@ def _will(body: Body, flags: int, version: int) -> Message:
     properties = body.properties() if version == 5 else b""
     if 0x18 in property_values(properties):
         raise PacketError("a delayed will is not supported", 0x83)
-    return Message(body.text(), body.binary(), flags >> 3 & 3, bool(flags & 0x20), properties)
+    will = Message(body.text(), body.binary(), flags >> 3 & 3, bool(flags & 0x20), properties)
+    _check(will.topic, will.qos)
+    return will
+
+
+def _check(topic: str, qos: int) -> None:
+    """Raises PacketError where nothing can be published so."""
+    if qos == 3 or not topic or "+" in topic or "#" in topic:
+        raise PacketError(f"cannot publish to {topic!r} with QoS {qos}", 0x90)
 
 
 def _connack_properties(assigned: str) -> bytes:
     """No session is kept; the largest packet; no subscription identifiers, no shared subscriptions."""
     content = b"\x11\0\0\0\0" + b"\x27" + LARGEST_PACKET.to_bytes(4) + b"\x29\0" + b"\x2a\0"
     if assigned:
-        content += b"\x12" + _text(assigned)
-    return _length(len(content)) + content
+        content += b"\x12" + text_bytes(assigned)
+    return length_bytes(len(content)) + content
 
 
 def _granted(client: Client, wanted: str, options: int) -> int:
@@ -455,13 +337,13 @@ def _deliver(client: Client, message: Message, qos: int, retain: bool) -> None:
 
 
 def _send(client: Client, message: Message) -> None:
-    content = _text(message.topic)
+    content = text_bytes(message.topic)
     if message.qos:
         while client.next_id in client.outgoing:
             client.next_id = client.next_id % 0xFFFF + 1
         content += client.next_id.to_bytes(2)
     if client.version == 5:
-        content += _length(len(message.properties)) + message.properties
+        content += length_bytes(len(message.properties)) + message.properties
     content += message.payload
     if len(content) + 5 > client.largest_packet:
         return  # as MQTT 5 asks: dropped as if it had been sent
@@ -486,21 +368,7 @@ def _hang_up(client: Client | None, code: int) -> None:
 
 def _write(client: Client, kind: Kind, flags: int, content: bytes) -> None:
     if not client.writer.is_closing():
-        client.writer.write(bytes((kind << 4 | flags,)) + _length(len(content)) + content)
-
-
-def _length(value: int) -> bytes:
-    encoded = bytearray()
-    while True:
-        value, digit = divmod(value, 128)
-        encoded.append(digit | (0x80 if value else 0))
-        if not value:
-            return bytes(encoded)
-
-
-def _text(text: str) -> bytes:
-    encoded = text.encode()
-    return len(encoded).to_bytes(2) + encoded
+        client.writer.write(packet(kind, flags, content))
 
 
 def _loopback(host: str) -> bool:
