@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -232,6 +233,13 @@ def test_a_folder_in_its_place_cannot_be_read(path: Path) -> None:
     path.mkdir()
     with pytest.raises(BookError, match="cannot be read"):
         CalibrationBook(path)
+
+
+@pytest.mark.parametrize("name", ['a "7.00"', "tab\tand\nline", "back\\slash", "\x7f\x00\x1f", "µS · ü", "# '''"])
+def test_any_name_of_a_standard_comes_back(path: Path, name: str) -> None:
+    """Quotes, control characters and other scripts survive the file."""
+    CalibrationBook(path).put("bed1", Quantity.EC, CELL, [replace(POINTS[0], standard=name)])
+    assert CalibrationBook(path).points("bed1", Quantity.EC)[0].standard == name
 
 
 _finite = st.floats(-1e6, 1e6)
