@@ -86,6 +86,7 @@ class World:
         self.lock = RLock()
         self._clock = clock
         self._read_edges = read_edges
+        self._moving = False
         self._now_s = self._started_s = clock.opened_s
         self._started_day_s = _day_s(clock.opened_utc)
         self._pump_of_line = {pump.line: pump for _, pump in self._pumps()}
@@ -136,11 +137,13 @@ class World:
         Edges of another process from before the bench was opened only say where they left their lines.
         """
         with self.lock:
-            now_s = self._clock.monotonic_s()
-            for edge in self._read_edges():
-                self._advance_to(min(edge.at_s, now_s))
-                self._take(edge)
-            self._advance_to(now_s)
+            if self._moving:  # a signal's handler, in the middle of a step of this very thread
+                return
+            self._moving = True
+            try:
+                self._move_to(self._clock.monotonic_s())
+            finally:
+                self._moving = False
 
     # --- faults ---
 
@@ -186,6 +189,12 @@ class World:
     def _look(self, now_s: float) -> None:
         if now_s - self._now_s >= SHORTEST_STEP_S:
             self.catch_up()
+
+    def _move_to(self, now_s: float) -> None:
+        for edge in self._read_edges():
+            self._advance_to(min(edge.at_s, now_s))
+            self._take(edge)
+        self._advance_to(now_s)
 
     def _advance_to(self, now_s: float) -> None:
         while self._now_s < now_s:

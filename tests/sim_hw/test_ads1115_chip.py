@@ -176,6 +176,16 @@ def test_a_brown_out_reads_zero_and_shows_only_in_the_configuration() -> None:
     assert ads.read(4) == 8000
 
 
+def test_a_conversion_under_way_is_lost_in_a_brown_out() -> None:
+    """Its result never comes: the chip is at rest and holds 0."""
+    chip, bus, clock = wired(1.0, 1.0, 1.0, 1.0)
+    bus.writeto(0x48, bytes([CONFIG, 0xC3, 0x83]))
+    chip.reset()
+    clock.spend(0.1)
+    bus.writeto(0x48, bytes([0]))
+    assert chip.read() == 0
+
+
 def test_a_chip_that_never_gets_ready_still_lets_time_pass() -> None:
     """A poll loop with a deadline on bench time ends after few looks."""
     chip, bus, clock = wired(1.0, 1.0, 1.0, 1.0)

@@ -72,6 +72,18 @@ def test_a_pins_file_gives_back_what_was_written(tmp_path: Path) -> None:
     assert reader.new() == []
 
 
+def test_two_writers_never_overwrite_each_other(tmp_path: Path) -> None:
+    """A keeper and its successor may both have the file open."""
+    path = tmp_path / "pins"
+    first, second, reader = EdgeWriter(path), EdgeWriter(path), EdgeReader(path)
+    first.tell(17, True)
+    second.tell(17, False)
+    first.tell(27, False)
+    assert [(edge.line, edge.on) for edge in reader.new()] == [(17, True), (17, False), (27, False)]
+    for one in (first, second, reader):
+        one.close()
+
+
 def test_half_a_line_waits_for_its_end(tmp_path: Path) -> None:
     """A reader that is faster than a writer does not misread."""
     path = tmp_path / "pins"

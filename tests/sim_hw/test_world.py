@@ -54,6 +54,26 @@ def test_a_pump_that_is_on_delivers_as_time_passes() -> None:
     assert delivered_ml(world) == pytest.approx(4.12)
 
 
+def test_a_signal_in_the_middle_of_a_step_turns_a_pump_off() -> None:
+    """Its handler runs on the thread that is moving the world; the edge counts, the world is not moved twice."""
+    world, clock = a_world()
+    world.tell(17, True)
+    tank = world.basins["bed1"].tank
+    advance = tank.advance
+
+    def interrupted(seconds: float, day_s: float) -> None:
+        clock.sleep(1.0)
+        world.tell(17, False)
+        advance(seconds, day_s)
+
+    tank.advance = interrupted  # type: ignore[method-assign]
+    clock.sleep(2.0)
+    world.catch_up()
+    tank.advance = advance  # type: ignore[method-assign]
+    clock.sleep(100.0)
+    assert delivered_ml(world) == pytest.approx(2.06)
+
+
 def test_a_line_without_a_pump_is_only_recorded() -> None:
     """Nothing flows."""
     world, clock = a_world()
