@@ -87,8 +87,8 @@ class Loop:
         stamp = self.stamp()
         self._tend_ledger(stamp)
         for reservoir in self.reservoirs.values():
-            reservoir.look(stamp.at_s, stamp.utc.date())
-            decision = reservoir.decide(stamp)
+            reservoir.look(self.clock.monotonic_s, stamp.utc.date())
+            decision = reservoir.decide(self.stamp())
             if isinstance(decision, Permit) and not self.stopping.is_set():
                 self._dose(reservoir, decision)
         self.calendar.run_due(stamp.utc)

@@ -5,9 +5,10 @@ Holds what must be remembered from one pass to the next; all deciding is done by
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from math import ceil
 
 from config.settings import Reservoir as Table
 from daemon import words
@@ -42,6 +43,7 @@ from drivers.keeper import PumpError
 from drivers.probe import Probe, ProbeError
 from drivers.pump import PeristalticPump
 
+MINUTE_S = 60.0
 LAST_DOSES = 5
 FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
 FAR_OUT_EC_MS_PER_CM = 1.0
@@ -83,6 +85,7 @@ class KeptReservoir:
         self._parts = parts
         self._seen = Seen()
         self._order = sorted(parts.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
+        self._shown = sorted(parts.probes, key=tuple(Quantity).index)
         self._limits = {role: limits_of(table.pump[role.value], table) for role in parts.pumps}
         self._judging = {quantity: _limits_for(quantity, table) for quantity in parts.probes}
         self._control = ControlState()
@@ -93,14 +96,17 @@ class KeptReservoir:
 
     # look
 
-    def look(self, now_s: float, today: date) -> None:
-        """Sample, convert and judge every probe, temperature first since the others lean on it."""
+    def look(self, now: Callable[[], float], today: date) -> None:
+        """Sample, convert and judge every probe, temperature first since the others lean on it.
+
+        now: the rig's monotonic clock, asked after each sample: a slow bus makes no sample look early or late.
+        """
         for quantity in self._order:
             look = self._look_at(quantity)
             history = self._seen.histories.get(quantity)
             if history is None:
                 history = ProbeHistory()
-            verdict, self._seen.histories[quantity] = judge(look, history, self._judging[quantity], now_s, today)
+            verdict, self._seen.histories[quantity] = judge(look, history, self._judging[quantity], now(), today)
             if self.visit is not None and self.visit.quantity is quantity:
                 verdict = _calibrating(verdict)
             self._seen.verdicts[quantity] = verdict
@@ -286,7 +292,7 @@ class KeptReservoir:
             condition=self.condition(stamp),
             condition_reason="" if standing is None else standing.reason,
             condition_until=None if standing is None else self._parts.ledger.until(standing, stamp),
-            verdicts=dict(self._seen.verdicts),
+            verdicts={quantity: self._seen.verdicts[quantity] for quantity in self._shown},
             bands=self._bands,
             waiting_for=self._waiting_for(stamp),
             last_doses=self._last_doses(),
@@ -317,7 +323,7 @@ class KeptReservoir:
         since_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
         mixing_s = MIXING_TIMES * self.table.mixing_time_s
         if since_s is not None and since_s < mixing_s:
-            return f"the last dose is mixing: {mixing_s - since_s:.0f} s of {mixing_s:.0f} s left"
+            return f"the last dose is mixing, about {ceil((mixing_s - since_s) / MINUTE_S)} min more"
         return f"pH is near enough to {self._aim.target:g}: nothing to do"
 
 

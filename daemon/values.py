@@ -78,8 +78,12 @@ class Verdict:
 
     @property
     def usable(self) -> bool:
-        """Whether a dose may rest on it."""
-        return self.quality is Quality.GOOD and self.reading is not None
+        """Whether a dose may rest on it: good, or merely due for calibration (which warns before it expires)."""
+        if self.reading is None:
+            return False
+        return self.quality is Quality.GOOD or (
+            self.quality is Quality.UNCERTAIN and self.reason is VerdictReason.CALIBRATION_OLD
+        )
 
 
 class Condition(StrEnum):

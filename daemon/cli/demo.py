@@ -318,5 +318,7 @@ def _waiting(settings: Settings) -> Callable[[], None]:
 
 
 def _span(seconds: float) -> str:
+    if seconds < 2 * MINUTE_S:
+        return f"{seconds:.0f} s"
     minutes = int(seconds / MINUTE_S + 0.5)
     return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.1f} h"

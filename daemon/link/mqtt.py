@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from config.settings import Mqtt
-from daemon.link.session import STATE, Memory, Phase, Session
+from daemon.link.session import STATE, Memory, Session
 from daemon.link.wire import CONNECT_TIMEOUT_S, Wire
 from daemon.requests import Request
 from daemon.values import State
@@ -151,7 +151,7 @@ class MqttLink:
         )
         while not (wire.problem or self._closing.is_set()):
             session.advance(self._newest)
-            if session.phase is Phase.READY and not self._ready:
+            if session.ready and not self._ready:
                 self._tell_ready()
             wire.step(STEP_S)
             wire.problem = wire.problem or self._silence(wire, opened_s)

@@ -71,6 +71,7 @@ class Session:
         state: State,
     ) -> None:
         self.phase = Phase.DISCOVERING
+        self.ready = False  # the broker has taken our `ready` once
         self._wire, self._root, self._title = wire, root, title
         self._heartbeat_every_s, self._memory, self._submit = heartbeat_every_s, memory, submit
         self._found: dict[str, bytes] = {}  # retained topics of an earlier life, and our own `init`
@@ -213,6 +214,8 @@ class Session:
             self._memory.problem = f"the broker does not let us publish {path}: {refusal}"
         elif path == homie.HEARTBEAT:
             self._memory.acknowledged_s = time.monotonic()
+        elif path == STATE and self.phase is Phase.READY:
+            self.ready = True
 
     def _take(self, message: Message) -> None:
         path = message.topic.removeprefix(f"{self._root}/")

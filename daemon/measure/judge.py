@@ -8,7 +8,7 @@ that goes in and comes out. Every comparison is written so that NaN ends in BAD.
     stuck                                        no movement of the voltage for half an hour
     jumped                                       faster than water can change
     calibration expired                          BAD up to here
-    calibration old, probe worn, warming up      UNCERTAIN
+    probe worn, warming up, calibration old      UNCERTAIN (only the last still carries a dose)
     fine                                         GOOD
 
 A jump. What water does is followed with a level that may step a little at once (noise, a swirl) and move at
@@ -255,7 +255,7 @@ def _move(
     if followed is not None:
         return followed, None, None
     if history.trusted is None:
-        return _begin(reading), None, _jumped(reading, level, 0.0, limits)
+        return _begin(reading), None, _warming_up(0, limits)
     trial = history.new_level
     trial = (_follow(trial, reading, limits) if trial is not None else None) or _begin(reading)
     steady_s = reading.at_s - trial.since_s
@@ -307,16 +307,18 @@ def _fine_in_a_row(look: Reading | NotRead, history: ProbeHistory) -> int:
 def _reservation(reading: Reading, fine: int, limits: Limits, today: date) -> _Finding | None:
     """What keeps a reading that moves as water does from being good."""
     old = _calibration_age(reading, limits, today) if limits.calibrated else None
-    if old is not None:
+    if old is not None and old.quality is Quality.BAD:
         return old
     slope_percent = reading.slope_percent
     if slope_percent is not None and not (slope_percent >= limits.least_slope_percent):
         numbers = {"slope_percent": slope_percent, "least_percent": limits.least_slope_percent}
         return _Finding(Quality.UNCERTAIN, VerdictReason.PROBE_WORN, numbers)
-    if fine < limits.samples_needed:
-        numbers = {"samples": fine, "needed": limits.samples_needed}
-        return _Finding(Quality.UNCERTAIN, VerdictReason.WARMING_UP, numbers)
-    return None
+    return _warming_up(fine, limits) if fine < limits.samples_needed else old
+
+
+def _warming_up(fine: int, limits: Limits) -> _Finding:
+    numbers = {"samples": fine, "needed": limits.samples_needed}
+    return _Finding(Quality.UNCERTAIN, VerdictReason.WARMING_UP, numbers)
 
 
 def _calibration_age(reading: Reading, limits: Limits, today: date) -> _Finding | None:

@@ -337,7 +337,7 @@ def test_until_first_trusted_a_jump_begins_the_warm_up_again() -> None:
     """The first sample after start may itself have been the outlier."""
     watch = Watch()
     watch.read(8.5)
-    assert says(watch.read(6.0)) == (Quality.BAD, VerdictReason.JUMPED)
+    assert says(watch.read(6.0)) == (Quality.UNCERTAIN, VerdictReason.WARMING_UP)
     assert [says(each) for each in watch.all([6.0] * 5)] == [WARMING_UP] * 4 + [GOOD]
 
 
@@ -509,3 +509,18 @@ def test_water_that_moves_as_water_does_is_always_good(
         verdict, history = judge(look, history, PH, index * 10.0, TODAY)
         verdicts.append(says(verdict))
     assert set(verdicts[4:]) == {GOOD}
+
+
+@pytest.mark.parametrize(
+    ("today", "usable"), [(date(2026, 4, 15), True), (date(2026, 6, 1), False)], ids=["due", "expired"]
+)
+def test_a_calibration_that_is_due_still_carries_a_dose_but_only_after_the_warm_up(
+    today: date, usable: bool
+) -> None:
+    """Due warns and doses; expired does not dose; and neither does before enough samples."""
+    history, verdicts = ProbeHistory(), []
+    for n in range(PH.samples_needed + 1):
+        look = look_at(PH, 6.0 + 0.01 * (n % 2), 100.0 + 10.0 * n, None, 0.001)
+        verdict, history = judge(look, history, PH, 100.0 + 10.0 * n, today)
+        verdicts.append(verdict.usable)
+    assert verdicts == [False] * (PH.samples_needed - 1) + [usable, usable]
