@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf, nan
 from typing import Any
 
@@ -204,9 +205,11 @@ def test_waits_three_mixing_times_and_then_for_new_readings() -> None:
 def test_readings_from_before_the_mixing_was_over_do_not_count() -> None:
     """A reading taken during the wait but looked at after it is not used."""
     assert ask_ph("bed1", verdict(7.0, 1359.0), AIM, ControlState(), 1361.0, 1000.0)[1].readings == ()
+    quick = replace(AIM, mixing_time_s=30.0)
     before = ControlState(tuple((900.0 + i, 7.0) for i in range(READINGS)))
-    asked, state = ask_ph("bed1", verdict(7.0, 1360.0), AIM, before, 1360.0, 1000.0)
+    asked, state = ask_ph("bed1", verdict(7.0, 1000.0), quick, before, 1000.0, 910.0)
     assert (asked, len(state.readings)) == (None, 1)
+    assert ask_ph("bed1", verdict(7.0, 1000.0), quick, before, 1000.0, None)[0] is not None
 
 
 def test_a_break_in_the_readings_starts_over() -> None:

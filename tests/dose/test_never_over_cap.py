@@ -112,18 +112,18 @@ class Reservoir(RuleBasedStateMachine):
         off_s=st.sampled_from((0.0, 1.0, 600.0, 3600.0, 50000.0, 100000.0)),
         trusted=st.booleans(),
         error_s=st.sampled_from((0.0, 3600.0, -3600.0, TEN_YEARS_S, -TEN_YEARS_S)),
-        up_s=st.floats(0.0, 100.0),
+        starts_at_s=st.sampled_from((0.0, 40.0, 50000.0)),
     )
-    def power_is_cut(self, off_s: float, trusted: bool, error_s: float, up_s: float) -> None:
-        """The box is off for a while, and starts with a wall clock that is right or anything at all."""
+    def power_is_cut(self, off_s: float, trusted: bool, error_s: float, starts_at_s: float = 40.0) -> None:
+        """The box is off for a while, starts with a wall clock that is right or anything at all, and is eager."""
         self.ledger.close()
         self.real_s += off_s
-        self.booted_s = self.real_s
-        self.real_s += up_s
+        self.booted_s = self.real_s - starts_at_s
         self.boot += 1
         self.anchored, self.trusted = False, trusted
         self.wall_error_s = 0.0 if trusted else error_s
         self.ledger = self.open()
+        self.dose(request(1000.0, Role.PH_DOWN), "never")
 
     @rule(off_s=st.sampled_from((0.0, 10.0, 4000.0)))
     def daemon_restarts(self, off_s: float) -> None:
@@ -179,6 +179,31 @@ class Reservoir(RuleBasedStateMachine):
         self.ledger.hold("bed1", "cleaning", "Ana", self.stamp(), for_s=600.0)
         self.dose(request(5.0), "never")
         self.ledger.release("bed1", "Ana", self.stamp())
+
+    @rule(
+        off_s=st.sampled_from((0.0, 3500.0, 40000.0)),
+        up_s=st.sampled_from((60.0, 3500.0, 40000.0)),
+        off_again_s=st.sampled_from((0.0, 3500.0, 40000.0)),
+    )
+    def network_is_away_for_one_boot(self, off_s: float, up_s: float, off_again_s: float) -> None:
+        """Synchronised, then a boot that is not, then synchronised again, eager in each."""
+        self.clock_is_synchronised(0.0)
+        self.time_passes(5.0)
+        self.dose(request(1000.0), "never")
+        self.power_is_cut(off_s, trusted=False, error_s=3600.0)
+        self.time_passes(up_s)
+        self.dose(request(1000.0), "never")
+        self.power_is_cut(off_again_s, trusted=True, error_s=0.0)
+
+    @rule(pump=st.sampled_from(PUMPS))
+    def as_soon_as_allowed(self, pump: Role) -> None:
+        """Asking every five seconds for as much as there is, until there is some."""
+        before = len(self.pumped)
+        for _ in range(900):
+            self.real_s += 5.0
+            self.dose(request(1000.0, pump), "never")
+            if len(self.pumped) > before:
+                return
 
     @rule()
     def long_and_eager(self) -> None:
@@ -253,7 +278,7 @@ class Reservoir(RuleBasedStateMachine):
 
 
 TestNeverOverCap = Reservoir.TestCase
-TestNeverOverCap.settings = settings(max_examples=40, stateful_step_count=40, deadline=None)
+TestNeverOverCap.settings = settings(max_examples=40, stateful_step_count=30, deadline=None)
 
 
 def test_a_quiet_week_does_use_the_caps() -> None:
