@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -60,13 +61,14 @@ def brisk(monkeypatch: pytest.MonkeyPatch) -> None:
 class Device:
     """A link under test: what it was asked to pass on, and its topics."""
 
-    def __init__(self, port: int, name: str = "", heartbeat_s: float = HEARTBEAT_S, **settings: Any) -> None:
+    def __init__(self, port: int, name: str = "", password: str | None = None, **settings: Any) -> None:
         self.name = name or next(NAMES)
         self.root = f"homie/5/{self.name}"
         self.requests: list[Request] = []
-        table = Mqtt.model_construct(**{**Mqtt(port=port).model_dump(), **settings, "heartbeat_s": heartbeat_s})
+        whole = {**Mqtt(port=port).model_dump(), "heartbeat_s": HEARTBEAT_S, **settings}
+        table = Mqtt.model_construct(**whole)
         self.link = MqttLink(
-            table, device_id=self.name, site_name="Garden", password=None, submit=self.requests.append
+            table, device_id=self.name, site_name="Garden", password=password, submit=self.requests.append
         )
         self.link.start()
 
@@ -269,6 +271,7 @@ def test_lost_by_mistake_is_put_right(broker: Broker, device: Make) -> None:
     here.ready()
     topic = f"{here.root}/$state"
     with Watcher(broker.port, topic) as watcher:
+        until(lambda: watcher.kept.get(topic) == b"ready")
         watcher.publish(topic, "lost", retain=True)
         until(lambda: watcher.payloads(topic)[-2:] == [b"lost", b"ready"])
 
@@ -475,6 +478,75 @@ def test_an_alert_that_the_broker_does_not_allow_is_told(device: Make, tmp_path:
     finally:
         here.link.close()
         strict.stop()
+
+
+@only_mosquitto
+def test_a_broker_that_shows_us_nothing_delays_ready_only_a_little(
+    device: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Access rules may let the device write and not read."""
+    monkeypatch.setattr(session, "DISCOVERY_S", 0.1)
+    rules = tmp_path / "acl"
+    rules.write_text("topic write #\n")
+    strict = Broker("mosquitto", tmp_path, f"acl_file {rules}")
+    try:
+        here = device(strict.port)
+        here.ready()
+        here.link.close()
+    finally:
+        strict.stop()
+
+
+@only_mosquitto
+@pytest.mark.parametrize(("password", "outcome"), [("quince", "ready"), ("plum", "refused: Not authorized")])
+def test_name_and_password_open_the_broker(device: Make, tmp_path: Path, password: str, outcome: str) -> None:
+    """The wrong one is said, and tried again later."""
+    known = tmp_path / "passwords"
+    subprocess.run(["mosquitto_passwd", "-b", "-c", str(known), "box", "quince"], check=True, capture_output=True)
+    closed = Broker("mosquitto", tmp_path, "allow_anonymous false", f"password_file {known}")
+    try:
+        here = device(closed.port, username="box", password=password)
+        here.link.publish(state())
+        until(lambda: here.link.status().connected or here.link.status().problem)
+        assert outcome in ("ready" if here.link.status().connected else here.link.status().problem)
+    finally:
+        here.link.close()
+        closed.stop()
+
+
+def test_nothing_is_said_before_the_first_pass(broker: Broker, device: Make) -> None:
+    """A device without values would not conform."""
+    here = device(broker.port)
+    with Watcher(broker.port, f"{here.root}/#") as watcher:
+        time.sleep(0.1)
+        assert watcher.seen == []
+        here.ready()
+
+
+def test_a_server_that_never_answers_is_given_up(device: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Something listens on the port, but it is no broker."""
+    monkeypatch.setattr(mqtt, "CONNECT_TIMEOUT_S", 0.1)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        here = device(silent.getsockname()[1])
+        here.link.publish(state())
+        until(lambda: "no answer to CONNECT" in here.link.status().problem)
+        here.link.close()
+
+
+def test_the_pause_between_attempts_grows(device: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """0.05, 0.1, 0.2, 0.4 s: a broker that hangs up at once is not stormed."""
+    monkeypatch.setattr(mqtt, "RETRY_FIRST_S", 0.05)
+    came_s = []
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        server.settimeout(5.0)
+        here = device(server.getsockname()[1])
+        here.link.publish(state())
+        for _ in range(5):
+            server.accept()[0].close()
+            came_s.append(time.monotonic())
+        here.link.close()
+    pauses_s = [later - before for before, later in itertools.pairwise(came_s)]
+    assert all(pause_s >= 0.04 * 2**number for number, pause_s in enumerate(pauses_s))
 
 
 @only_mosquitto

@@ -6,7 +6,7 @@ import json
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter
 
@@ -32,6 +32,7 @@ def test_a_number_that_is_not_finite_is_none(number: float) -> None:
     assert plain([number, None, True, 2]) == [None, None, True, 2]
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.recursive(st.floats() | st.none() | st.booleans() | st.text(), st.lists))
 def test_what_comes_out_is_always_strict_json(value: object) -> None:
     """No value of the house can make a line that other programs cannot read."""
