@@ -48,8 +48,8 @@ class Look(NamedTuple):
 class Ads1115:
     """One chip on one bus, shared by the probes on its inputs.
 
-    Making one touches nothing. The chip is opened at the first look, and again at the look after a fault,
-    so a chip that comes back is used again.
+    Making one touches nothing. The chip is opened at the first look that finds it there. Each conversion
+    writes the whole configuration, so a chip that went and came back is used again.
     """
 
     def __init__(self, *, i2c: I2C, clock: Clock, bus_number: int, address: int) -> None:
@@ -68,12 +68,12 @@ class Ads1115:
             codes = self._codes(mux, full_scale_v, conversions)
             config = self._config()
         except BusTimeout as error:
-            self._lost(Fault.TIMED_OUT, "answers, but does not finish a conversion", error)
+            self._fail(Fault.TIMED_OUT, "does not finish a conversion", error)
         except (OSError, ValueError) as error:  # ValueError: the library found nothing at the address
-            self._lost(Fault.NO_ANSWER, "does not answer", error)
+            self._fail(Fault.NO_ANSWER, "does not answer", error)
         expected = SETTLED_BITS | mux << 12 | PGA_BITS[full_scale_v]
         if config != expected:
-            self._lost(Fault.READ_BACK, f"reads back configuration 0x{config:04x} instead of 0x{expected:04x}")
+            self._fail(Fault.READ_BACK, f"reads back configuration 0x{config:04x} instead of 0x{expected:04x}")
         return _look(codes, full_scale_v)
 
     def _codes(self, mux: int, full_scale_v: float, conversions: int) -> list[int]:
@@ -96,9 +96,8 @@ class Ads1115:
             device.write_then_readinto(CONFIG_REGISTER, self._register)
         return int.from_bytes(self._register, "big")
 
-    def _lost(self, fault: Fault, what: str, cause: Exception | None = None) -> NoReturn:
-        """Forget the chip, so that the next look opens it anew, and say what a person should look at."""
-        self._chip = None
+    def _fail(self, fault: Fault, what: str, cause: Exception | None = None) -> NoReturn:
+        """Say what happened and what a person should look at."""
         because = f" ({cause})" if cause else ""
         raise AdcError(
             fault,
