@@ -20,7 +20,7 @@ from daemon.link.control import ControlError, ControlServer
 from daemon.link.plain import plain
 from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.values import State
-from tests.link.brokers import until
+from tests.brokers import until
 from tests.link.states import state
 
 

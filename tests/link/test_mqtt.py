@@ -20,7 +20,7 @@ from daemon.link import homie, mqtt, session
 from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
 from daemon.requests import Origin, Request, RequestRefused
 from daemon.values import Condition, State
-from tests.link.brokers import HOUSE, MOSQUITTO, Broker, Watcher, free_port, until
+from tests.brokers import HOUSE, MOSQUITTO, Broker, Watcher, free_port, until
 from tests.link.homie_rules import ID, STATES, faults, fits, properties
 from tests.link.states import alarm, reservoir, state, with_ph, with_unknown_ph
 

@@ -26,7 +26,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from sim_hw.broker import BrokerError, EmbeddedBroker
 from sim_hw.packets import Body, PacketError, length_bytes, matches
-from tests.link.brokers import MOSQUITTO, Broker, until
+from tests.brokers import MOSQUITTO, Broker, until
 
 Both = pytest.mark.parametrize("version", [MQTTProtocolVersion.MQTTv311, MQTTProtocolVersion.MQTTv5])
 V5 = MQTTProtocolVersion.MQTTv5

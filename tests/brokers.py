@@ -19,7 +19,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
-HOUSE = Path(__file__).parents[2]
+HOUSE = Path(__file__).parents[1]
 
 
 def until(happened: Callable[[], object], within_s: float = 5.0) -> None:
