@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 import tomllib
 from collections.abc import Callable
 from contextlib import suppress
@@ -247,6 +249,18 @@ def test_a_table_arrives_in_the_keeper_as_it_left() -> None:
         tank.bed1.lines = [1, 2]
     """)
     assert table_from_json(table_to_json(table)) == table
+
+
+def test_it_holds_nothing_but_the_standard_library() -> None:
+    """What must never fail loads no other code of ours or anybody's; pins come in with the rig."""
+    code = (
+        "import sys; before = set(sys.modules); import drivers.keeper\n"
+        "tops = {name.split('.')[0] for name in set(sys.modules) - before}\n"
+        "print(*sorted(tops - set(sys.stdlib_module_names)))\n"
+        "print(*sorted(name for name in sys.modules if name.startswith('drivers.')))"
+    )
+    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
+    assert told.splitlines() == ["drivers", "drivers.keeper drivers.rig"]
 
 
 def test_its_bounds_and_words_are_those_of_the_settings_and_the_ledger() -> None:
