@@ -107,9 +107,8 @@ class Loop:
 
     def answer_requests(self) -> None:
         """Answer everything that has been asked since the last time."""
-        with suppress(queue.Empty):
-            while True:
-                self.desk.answer(self.requests.get_nowait(), self)
+        while not self.requests.empty():  # this thread alone takes from it
+            self.desk.answer(self.requests.get(), self)
 
     def _wait_until(self, due_s: float) -> None:
         while not self.stopping.is_set():

@@ -22,9 +22,10 @@ from config.settings import Settings
 from daemon import words
 from daemon.cli.ask import Commands
 from daemon.cli.audit import Audit
+from daemon.cli.run import seconds
 from daemon.cli.tally import Tally, Values
 from daemon.requests import Origin, Request, RequestRefused
-from daemon.service import CANNOT_START, Service
+from daemon.service import CANNOT_START, Service, settings_with
 from daemon.values import Cap, Condition, Quantity, State
 from sim_hw import grower
 from sim_hw.bench import Bench, open_rig
@@ -33,11 +34,13 @@ from sim_hw.pins import Edge
 
 DAY_S = 86400.0
 TRUTH_EVERY_S = 60.0
+USUAL_EVERY_S = 60.0  # six times as quick as passes every 10 s, and never kinder: each dose waits for more passes
 MEMORY_FOLDER = Path("/dev/shm")
 GRAVEST_FIRST = (Condition.LOCKED, Condition.HELD, Condition.WATCHING, Condition.KEEPING)
 EPILOG = """\
 examples:
   evenwater rehearse config/rigs/quince-lane.toml --days 14
+  evenwater rehearse config/rigs/quince-lane.toml --days 2 --every 10s
   evenwater rehearse config/rigs/quince-lane.toml --days 2 --json | jq .delivered_ml
 
 Shares in band are of the simulated water itself, not of what the probes say of it. The pump runs are
@@ -59,6 +62,13 @@ def add_commands(commands: Commands) -> None:
     parser.add_argument("settings", type=Path, help="the settings file")
     parser.add_argument("--days", type=_days, default=14.0, metavar="N", help="simulated days (default 14)")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="seed of noise and chance (default 1)")
+    parser.add_argument(
+        "--every",
+        type=_every,
+        default=USUAL_EVERY_S,
+        metavar="TIME",
+        help=f"time between passes, 1s to 60s (default {USUAL_EVERY_S:g}s: quicker than the settings' own)",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object for programs")
     parser.set_defaults(act=act)
 
@@ -70,10 +80,17 @@ def _days(text: str) -> float:
     return days
 
 
+def _every(text: str) -> float:
+    every_s = seconds(text)
+    if not 1.0 <= every_s <= 60.0:
+        raise argparse.ArgumentTypeError(f"{text}: passes may be 1s to 60s apart")
+    return every_s
+
+
 def act(arguments: argparse.Namespace) -> int:
     """Rehearse and report. Exit 1 where a cap was crossed, or the rehearsal could not run."""
     try:
-        settings = load(arguments.settings)
+        settings = settings_with(load(arguments.settings), site={"pass_every_s": arguments.every})
         with _bar(arguments.days) as progressing:
             report = rehearse(settings, arguments.days, arguments.seed, progressing)
     except (*CANNOT_START, grower.GrowerStoppedError, RequestRefused) as trouble:
@@ -109,6 +126,7 @@ def rehearse(settings: Settings, days: float, seed: int, progressing: Progressin
     return {
         "days": days,
         "seed": seed,
+        "pass_every_s": settings.site.pass_every_s,
         **_counted(tally),
         "doses": doses,
         "delivered_ml": audit.total_ml(),
@@ -202,7 +220,10 @@ def _counted(tally: Tally) -> dict[str, Any]:
 
 def _lines(report: Mapping[str, Any]) -> Iterator[str]:
     """The report for a person."""
-    yield f"{report['days']:g} days in simulated water, {report['speed_ratio']:,.0f} times as fast as real"
+    yield (
+        f"{report['days']:g} days in simulated water, a pass every {report['pass_every_s']:g} s, "
+        f"{report['speed_ratio']:,.0f} times as fast as real"
+    )
     for quantity, share in report["in_band"].items():
         later = report["in_band_after_6_h"].get(quantity)
         after = "" if later is None else f", after the first 6 h {later:.1%}"
