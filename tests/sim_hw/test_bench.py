@@ -260,6 +260,14 @@ def test_opening_only_checks_the_table(tmp_path: Path) -> None:
         open_rig(a_table(speed=3))
 
 
+def test_an_input_with_nothing_on_it_does_not_begin_the_world() -> None:
+    """A process that only drives pins may read them back."""
+    with closing(a_bench()) as bench:
+        with InputDevice(5, pull_up=True, pin_factory=bench.pin_factory()) as nothing:
+            assert not nothing.is_active
+        assert bench._world is None
+
+
 KEEPER = """
 import sys, time
 from gpiozero import OutputDevice
