@@ -178,7 +178,7 @@ def test_a_brown_out_reads_zero_and_shows_only_in_the_configuration() -> None:
 
 def test_a_conversion_under_way_is_lost_in_a_brown_out() -> None:
     """Its result never comes: the chip is at rest and holds 0."""
-    chip, bus, clock = wired(1.0, 1.0, 1.0, 1.0)
+    chip, bus, clock = wired(1.0, 0.5, 1.0, 1.0)
     bus.writeto(0x48, bytes([CONFIG, 0xC3, 0x83]))
     chip.reset()
     clock.spend(0.1)
