@@ -5,11 +5,22 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from importlib.metadata import version
 
-from daemon.cli import ask, calibrate, check, demo, rehearse, run
+FINE = 0
+INTERRUPTED = 130
 
-FINE, FAILED, MISUSED = 0, 1, 2
+# Which module adds which commands. Only the one that is needed is imported: on a small board the others
+# would cost seconds at each `evenwater status`, and memory in `evenwater run`.
+GROUPS = {
+    "daemon.cli.run": ("run",),
+    "daemon.cli.demo": ("demo",),
+    "daemon.cli.rehearse": ("rehearse",),
+    "daemon.cli.check": ("check",),
+    "daemon.cli.ask": ("status", "ledger", "alarms", "hold", "release", "clear", "ack", "bottle"),
+    "daemon.cli.calibrate": ("calibrate",),
+}
 
 EPILOG = """\
 examples:
@@ -21,8 +32,8 @@ examples:
 """
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line."""
+def parser(command: str = "") -> argparse.ArgumentParser:
+    """The command line of one command, or the whole where `command` is none of them."""
     top = argparse.ArgumentParser(
         prog="evenwater",
         description="Keeps the nutrient reservoir of a small lettuce grower right, and says why.",
@@ -31,18 +42,23 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"evenwater {version('evenwater')}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for group in (run, demo, rehearse, check, ask, calibrate):
-        group.add_commands(commands)
+    for module in _modules_for(command):
+        import_module(module).add_commands(commands)
     return top
+
+
+def _modules_for(command: str) -> list[str]:
+    return [module for module, commands in GROUPS.items() if command in commands] or list(GROUPS)
 
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command. 0 fine, 1 the thing asked failed, 2 used wrongly."""
-    arguments = parser().parse_args(words)
+    given = sys.argv[1:] if words is None else list(words)
+    arguments = parser(given[0] if given else "").parse_args(given)
     try:
         return int(arguments.act(arguments))
     except KeyboardInterrupt:
-        return 130
+        return INTERRUPTED
     except BrokenPipeError:  # the reader of a pipe went away: `evenwater ledger | head`
         sys.stderr.close()
         return FINE
