@@ -20,7 +20,7 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 from daemon.dose.control import ControlState, PhAim, PidTuning, ask_ph
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.permit import MIXING_TIMES, Facts, permit
-from daemon.dose.windows import DAY_S, HOUR_S, Stamp
+from daemon.dose.windows import DAY_S, HOUR_S, OPPOSITE, Stamp
 from daemon.values import Condition, DoseRequest, Outcome, Permit, Quality, Role
 from tests.dose.conftest import IN_MEMORY
 from tests.strategies import NOON, facts, limits, request, verdict
@@ -37,7 +37,7 @@ MIXING_S = 60.0
 AIM = PhAim(
     PidTuning(20.0, low_ml=-60.0, high_ml=60.0, dead_band=0.15), 6.0, 5.5, 60.0, 1 / 3, MIXING_S, True, True
 )
-PUMPS = (Role.PH_DOWN, Role.PH_UP)
+PUMPS = (Role.PH_DOWN, Role.PH_UP, Role.STOCK_A)
 TEN_YEARS_S = 3650 * DAY_S
 ROUNDING_ML = 1e-9
 
@@ -253,7 +253,10 @@ class Reservoir(RuleBasedStateMachine):
         for earlier in self.pumped[:-1]:
             waited_s = newest.start_s - earlier.end_s
             assert waited_s >= MIXING_TIMES * MIXING_S
-            assert waited_s >= (LIMITS.min_gap_s if earlier.pump is newest.pump else LIMITS.opposite_gap_s)
+            if earlier.pump is newest.pump:
+                assert waited_s >= LIMITS.min_gap_s
+            if OPPOSITE.get(earlier.pump) is newest.pump:
+                assert waited_s >= LIMITS.opposite_gap_s
 
     @invariant()
     def no_window_of_real_time_holds_more_than_its_cap(self) -> None:
