@@ -15,7 +15,7 @@ from daemon import words
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.calibrating import Visit
-from daemon.dose.control import ControlState, aim_of, ask_ph
+from daemon.dose.control import ControlState, PhAim, aim_of, ask_ph
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.permit import BOTTLE_STOP_SHARE, MIXING_TIMES, Facts, PumpLimits, cap_use, limits_of, permit
 from daemon.dose.windows import Stamp
@@ -317,14 +317,28 @@ class KeptReservoir:
             return "no pH probe in the settings: nothing to correct"
         if not ph.usable:
             return f"waiting for a pH to rest on: {words.why(ph)}"
-        return self._waiting_words(stamp)
+        return self._waiting_words(ph, stamp)
 
-    def _waiting_words(self, stamp: Stamp) -> str:
-        since_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
+    def _waiting_words(self, ph: Verdict, stamp: Stamp) -> str:
+        spent = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp)
+        if not spent.ok:
+            return words.CAP[Cap.LEDGER]
+        since_s = spent.since_any_s
         mixing_s = MIXING_TIMES * self.table.mixing_time_s
         if since_s is not None and since_s < mixing_s:
             return f"the last dose is mixing, about {ceil((mixing_s - since_s) / MINUTE_S)} min more"
-        return f"pH is near enough to {self._aim.target:g}: nothing to do"
+        return _aiming_words(self._aim, words.believed(ph) or self._aim.target)
+
+
+def _aiming_words(aim: PhAim, ph: float) -> str:
+    """What is to be done about this pH while nothing is asked for."""
+    is_high = ph > aim.target + aim.tuning.dead_band
+    if not (is_high or ph < min(aim.ph_low, aim.target - aim.tuning.dead_band)):
+        return f"pH is near enough to {aim.target:g}: nothing to do"
+    pump, is_there = (Role.PH_DOWN, aim.has_down) if is_high else (Role.PH_UP, aim.has_up)
+    if not is_there:
+        return f"pH {ph:.2f} asks for {words.ROLE[pump]}, and there is no such pump"
+    return f"pH {ph:.2f}: some more readings before a dose"
 
 
 def _capital(text: str) -> str:
