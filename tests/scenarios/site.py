@@ -58,9 +58,11 @@ def changed(text: str, table: str, **keys: object) -> str:
 class Site:
     """The demo rig of Quince Lane in a folder of its own, calibrated, with MQTT off."""
 
-    def __init__(self, folder: Path, *, dose_ml: float = 4.0, time_factor: float = 1.0) -> None:
+    def __init__(
+        self, folder: Path, *, dose_ml: float = 4.0, time_factor: float = 1.0, state: Path | None = None
+    ) -> None:
         """A real-time bench (factor 1) has its pumps at a child process, and every edge in a file."""
-        self.settings, self.state = folder / "site.toml", folder / "var"
+        self.settings, self.state = folder / "site.toml", state or folder / "var"
         self.pins, self._socket, self._log = folder / "pins", folder / "bench.sock", folder / "log"
         self.state.mkdir()
         self.settings.write_text(QUINCE_LANE.read_text())
@@ -75,6 +77,11 @@ class Site:
     def set(self, table: str, **keys: object) -> None:
         """Change keys of one table of the settings file."""
         self.settings.write_text(changed(self.settings.read_text(), table, **keys))
+
+    def add_fault(self, name: str, target: str) -> None:
+        """A fault that is there from the start."""
+        fault = f'\n[[rig.fault]]\nname = "{name}"\ntarget = "{target}"\nstart_s = 0.0\n'
+        self.settings.write_text(self.settings.read_text() + fault)
 
     # the programs
 
@@ -97,8 +104,7 @@ class Site:
 
     def evenwater(self, *words: str) -> subprocess.CompletedProcess[str]:
         """Any other command, done."""
-        state = [] if words[0] in ("run", "check") else ["--state", str(self.state)]
-        return run("daemon.cli.main", *words, *state)
+        return run("daemon.cli.main", *words, "--state", str(self.state))
 
     def told(self, *words: str) -> Any:
         """What a command answers a program. AssertionError where it fails."""
