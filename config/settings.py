@@ -57,7 +57,9 @@ class Table(BaseModel):
 class Site(Table):
     name: str = Field(min_length=1, max_length=80, description="the name people see")
     device_id: HomieId = Field(description="its name on MQTT, as quince-lane")
-    state_folder: str = "var"
+    state_folder: str = Field(
+        default="var", min_length=1, description="the folder for ledger, calibrations and control socket"
+    )
     pass_every_s: float = Field(
         default=10.0, ge=1.0, le=60.0, description="the time from one look at the probes to the next"
     )
@@ -74,13 +76,17 @@ class RigTable(BaseModel):
 
 
 class Mqtt(Table):
-    enabled: bool = True
-    host: str = "127.0.0.1"
+    enabled: bool = Field(default=True, description="whether to speak MQTT at all")
+    host: str = Field(default="127.0.0.1", min_length=1, description="the broker's name or address")
     port: int = Field(default=1883, ge=1, le=65535, description="the broker's port")
-    domain: HomieId = "homie"
-    username: str | None = None
-    password_credential: str | None = None  # a file name below $CREDENTIALS_DIRECTORY
-    tls_ca_file: str | None = None
+    domain: HomieId = Field(default="homie", description="the first level of every topic")
+    username: str | None = Field(default=None, description="who to be at the broker")
+    password_credential: str | None = Field(
+        default=None, description="the file below $CREDENTIALS_DIRECTORY that holds the password"
+    )
+    tls_ca_file: str | None = Field(
+        default=None, description="the certificate that signed the broker's; set, TLS is used"
+    )
     heartbeat_s: float = Field(
         default=30.0, ge=5.0, le=300.0, description="the time between signs of life on MQTT"
     )
@@ -195,14 +201,18 @@ class Reservoir(Table):
     mixing_time_s: float = Field(
         ge=30.0, le=7200.0, description="the time until a dose has spread through the whole reservoir"
     )
-    start: Literal["keeping", "watching"] = "watching"
+    start: Literal["keeping", "watching"] = Field(
+        default="watching", description="watching measures only, keeping corrects by itself"
+    )
     opposite_gap_h: float = Field(
         default=6.0, ge=1.0, le=72.0, description="the shortest wait between acid and base"
     )
     assumed_temperature_c: float | None = Field(
         default=None, ge=0.0, le=50.0, description="the water temperature reckoned with when none is measured"
     )
-    ec_compensation: Literal["iso7888", "linear"] = "iso7888"
+    ec_compensation: Literal["iso7888", "linear"] = Field(
+        default="iso7888", description="how EC is brought to 25 °C"
+    )
     ec_linear_percent_per_k: float = Field(
         default=2.0, ge=1.0, le=3.0, description="the change of EC with temperature"
     )

@@ -1,0 +1,102 @@
+"""`python -m config.describe`: docs/settings.md from the models, so that the page cannot say what is not so."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from config.complaint import amount, shown
+from config.settings import Bands, Mqtt, PhControl, Pump, Reservoir, RigTable, Site
+from drivers.registry import DRIVERS
+
+PAGE = Path(__file__).parent.parent / "docs" / "settings.md"
+TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
+    ("site", Site),
+    ("rig", RigTable),
+    ("mqtt", Mqtt),
+    ("reservoir.NAME", Reservoir),
+    ("reservoir.NAME.bands", Bands),
+    ("reservoir.NAME.ph", PhControl),
+    ("reservoir.NAME.pump.ROLE", Pump),
+)
+HEAD = """\
+# Settings
+
+One TOML file, written by hand; the program never changes it. `evenwater check FILE` lists every mistake at once.
+Units are in the keys. A key not in this list stops the start. ROLE is ph_down, ph_up, stock_a, stock_b or top_up
+(only the first two are dosed so far); QUANTITY is ph, ec, temperature or level. NAME is yours: a-z, 0-9, hyphens.
+
+This page is made from the program's own models: `python -m config.describe`.
+"""
+
+
+def page() -> str:
+    """The whole page."""
+    return "\n".join([HEAD, *_sections()])
+
+
+def _sections() -> Iterator[str]:
+    for name, model in TABLES:
+        yield from _section(f"[{name}]", model)
+    for name, driver in DRIVERS.items():
+        heading = f'[reservoir.NAME.probe.{driver.quantity.value}] with driver = "{name}"'
+        yield from _section(heading, driver.wiring)
+
+
+def _section(heading: str, model: type[BaseModel]) -> Iterator[str]:
+    yield f"## {heading}\n"
+    if model.__doc__:
+        yield f"{' '.join(model.__doc__.split())}\n"
+    yield "| key | usual | allowed | what it is |\n|---|---|---|---|"
+    for key, field in model.model_fields.items():
+        if not _is_table(field.annotation):
+            yield f"| `{key}` | {_usual(key, field)} | {_allowed(key, field)} | {field.description or ''} |"
+    yield ""
+
+
+def _is_table(annotation: Any) -> bool:
+    if get_origin(annotation) is dict:
+        return True
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+
+
+def _usual(key: str, field: FieldInfo) -> str:
+    if field.default is PydanticUndefined:
+        return "must be set"
+    return "none" if field.default is None else shown(field.default, key)
+
+
+def _allowed(key: str, field: FieldInfo) -> str:
+    choices = _choices(field.annotation)
+    if choices:
+        return ", ".join(choices)
+    bounds = {name: limit for each in field.metadata for name, limit in _bounds(each)}
+    words = {"ge": "from", "gt": "above", "le": "to", "lt": "below"}
+    return " ".join(f"{words[name]} {amount(bounds[name], key)}" for name in words if name in bounds)
+
+
+def _choices(annotation: Any) -> tuple[str, ...]:
+    return tuple(map(str, get_args(annotation))) if get_origin(annotation) is Literal else ()
+
+
+def _bounds(each: object) -> Iterator[tuple[str, float]]:
+    for name in ("ge", "gt", "le", "lt"):
+        limit = getattr(each, name, None)
+        if isinstance(limit, int | float):
+            yield name, limit
+
+
+def main() -> int:
+    """Write the page."""
+    PAGE.write_text(page(), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
