@@ -101,7 +101,7 @@ class Loop:
 
     def _dose(self, reservoir: KeptReservoir, allowed: Permit) -> None:
         """Run one permitted dose. A bad end locks the reservoir, unless we are stopping anyway."""
-        outcome = reservoir.dose(allowed, self.stamp())
+        outcome = reservoir.dose(allowed, self.stamp(), self.stopping.is_set)
         if outcome not in (None, Outcome.DONE) and not self.stopping.is_set():
             reservoir.lock(f"the last dose did not end well: {reservoir.run_note}", self.stamp())
 

@@ -45,6 +45,7 @@ from drivers.pump import PeristalticPump
 
 MINUTE_S = 60.0
 LAST_DOSES = 5
+STOPPED = "told to stop before it began"
 FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
 FAR_OUT_EC_MS_PER_CM = 1.0
 BOTTLE_WARN_SHARE = 0.2
@@ -117,7 +118,7 @@ class KeptReservoir:
         except ProbeError as error:
             return NotRead(VerdictReason.NO_ANSWER, str(error))
         if self.visit is not None and self.visit.quantity is quantity:
-            self.visit.see(sample.signal)
+            _show(self.visit, sample)
         return self._converted(sample)
 
     def _converted(self, sample: Sample) -> Reading | NotRead:
@@ -189,9 +190,10 @@ class KeptReservoir:
 
     # dose
 
-    def dose(self, allowed: Permit, stamp: Stamp) -> Outcome | None:
+    def dose(self, allowed: Permit, stamp: Stamp, stopping: Callable[[], bool]) -> Outcome | None:
         """Write the intent, run the pump, write the outcome. None where nothing ran for want of a ledger line.
 
+        stopping: asked once more after the intent, whose writing may take long on a slow card.
         A ledger that cannot be written means no run; it then says so itself, in every later refusal.
         """
         try:
@@ -199,7 +201,7 @@ class KeptReservoir:
         except LedgerError:
             self.last_decision = Refusal(allowed.request, Cap.LEDGER)
             return None
-        outcome, self.run_note = self._run(allowed)
+        outcome, self.run_note = (Outcome.FAILED, STOPPED) if stopping() else self._run(allowed)
         self._settle(number, outcome, self.run_note)
         return outcome
 
@@ -273,11 +275,12 @@ class KeptReservoir:
         spent = self._parts.ledger.totals(self.name, role, stamp)
         if not spent.ok:
             return
-        left = 1.0 - spent.since_refill_ml / limits.bottle_ml
-        if left > BOTTLE_WARN_SHARE:
+        left_ml = max(0.0, limits.bottle_ml - spent.since_refill_ml)
+        if left_ml > BOTTLE_WARN_SHARE * limits.bottle_ml:
             return
-        kind = Kind.BOTTLE_EMPTY if left <= BOTTLE_STOP_SHARE else Kind.BOTTLE_LOW
-        about = f"The {words.ROLE[role]} bottle holds about {max(0.0, left) * limits.bottle_ml:.0f} mL."
+        usable_ml = left_ml - BOTTLE_STOP_SHARE * limits.bottle_ml
+        kind = Kind.BOTTLE_LOW if usable_ml >= limits.smallest_dose_ml else Kind.BOTTLE_EMPTY
+        about = f"The {words.ROLE[role]} bottle holds about {left_ml:.0f} mL."
         yield self._cause(kind, role.value, about)
 
     def _cause(self, kind: Kind, about: str, text: str) -> Cause:
@@ -328,6 +331,14 @@ class KeptReservoir:
         if since_s is not None and since_s < mixing_s:
             return f"the last dose is mixing, about {ceil((mixing_s - since_s) / MINUTE_S)} min more"
         return _aiming_words(self._aim, words.believed(ph) or self._aim.target)
+
+
+def _show(visit: Visit, sample: Sample) -> None:
+    """Hand the probe's signal to the person calibrating it; at the end of the range nothing can settle."""
+    if sample.clipped:
+        visit.afresh()
+    else:
+        visit.see(sample.signal)
 
 
 def _aiming_words(aim: PhAim, ph: float) -> str:

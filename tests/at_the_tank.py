@@ -148,13 +148,17 @@ def at_the_tank(
     calibrated: bool = True,
     start_utc: datetime = BEGINNING,
     tank: dict[str, Any] | None = None,
+    wired: Settings | None = None,
 ) -> Iterator[AtTheTank]:
-    """A start of the program in this state folder. tank: changes to the water and hardware of bed1."""
+    """A start of the program in this state folder.
+
+    tank: changes to the water and hardware of bed1; wired: what the bench is wired by, if not by `settings`.
+    """
     settings = settings or one_bed()
     book = folder / "calibrations.toml"
     if calibrated and not book.exists():
         book.write_text("".join(CALIBRATIONS.format(name=name) for name in settings.reservoir), encoding="utf-8")
-    table = deepcopy(bench_table(settings, seed=11))
+    table = deepcopy(bench_table(wired or settings, seed=11))
     table["tank"]["bed1"].update(tank or {})
     clock = OddClock(start_utc)
     bench = open_rig(table)
