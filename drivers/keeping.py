@@ -238,7 +238,6 @@ class KeeperChild:
         except (_Gone, OSError) as error:
             what = f"the pump keeper stopped ({why}) and cannot start again ({error}): cut the pumps' supply"
         else:
-            self._number = 0
             what = f"the pump keeper stopped ({why}); a new one has driven every line low"
         log.error("%s", what)
         return what
