@@ -131,6 +131,11 @@ class Site:
         except (NoDaemon, ValueError):
             return 0
 
+    def until_passes(self, more: int) -> None:
+        """Wait for so many more passes of the running daemon."""
+        wanted = self.passes() + more
+        until(lambda: self.passes() >= wanted, within_s=START_S + 2 * more)
+
     def bed(self) -> Mapping[str, Any]:
         """The reservoir, as `status` shows it."""
         bed: Mapping[str, Any] = self.ask("status")["reservoirs"]["bed1"]

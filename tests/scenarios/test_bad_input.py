@@ -9,7 +9,6 @@ from pathlib import Path
 from daemon.dose.ledger import Ledger
 from daemon.dose.windows import Stamp
 from daemon.values import DoseReason, DoseRequest, Outcome, Permit, Role
-from tests.brokers import until
 from tests.scenarios.site import Site, every_edge
 from tests.strategies import NOON
 
@@ -34,8 +33,7 @@ def test_a_second_daemon_on_the_same_state_folder(folder: Path) -> None:
         complaint = refused(site)
         assert f"is in use by process {first.pid}: stop that daemon first" in complaint
         assert every_edge(site.pins) == edges
-        passes = site.passes()
-        until(lambda: site.passes() > passes)
+        site.until_passes(1)
         assert first.poll() is None
 
 

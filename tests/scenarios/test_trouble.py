@@ -27,7 +27,7 @@ def test_a_missing_sensor_chip(folder: Path) -> None:
     site = Site(folder, time_factor=FAST)
     site.add_fault("chip_silent", "bed1/ph")
     with site.running():
-        until(lambda: site.passes() >= MANY_PASSES, within_s=30.0)
+        site.until_passes(MANY_PASSES)
         alarm = site.alarms()["bed1-ph-probe"]
         assert "ADS1115 at address 0x48 on I2C bus 1 does not answer" in alarm
         assert "look at its supply" in alarm
@@ -72,8 +72,7 @@ def test_a_full_disk(folder: Path, small_disk: Path) -> None:
         alarm = site.alarms()["ledger"]
         assert "cannot be written: the disk is full" in alarm
         assert "free some space" in alarm
-        passes = site.passes()
-        until(lambda: site.passes() >= passes + MANY_PASSES, within_s=30.0)
+        site.until_passes(MANY_PASSES)
         assert daemon.poll() is None
         assert acid_left_ml(site) == 1000.0
         assert site.bed()["caps"]["ph_down"]["last_day_ml"] == site.bed()["caps"]["ph_down"]["max_per_day_ml"]

@@ -1,0 +1,92 @@
+"""`evenwater demo`, as a newcomer sees it: in a fresh folder, from the first line to the summary.
+
+The demo finds its settings in the package `config`; a copy of that beside it, with another port, is found first.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tests.brokers import HOUSE, free_port, until
+from tests.scenarios.site import ANY_PYTHON, changed, end
+
+SUMMARY = re.compile(r"^In ([\d.]+) (s|min|h) of bench time and (\d+) passes:$", re.MULTILINE)
+WITHIN_S = 2.0
+
+
+def fresh(folder: Path) -> int:
+    """A folder that has seen nothing but the settings; the port of MQTT that these name."""
+    port = free_port()
+    shutil.copytree(HOUSE / "config", folder / "config", ignore=shutil.ignore_patterns("__pycache__"))
+    rig = folder / "config" / "rigs" / "quince-lane.toml"
+    rig.write_text(changed(rig.read_text(), "mqtt", port=port))
+    return port
+
+
+@contextmanager
+def demo(folder: Path, minutes: str) -> Iterator[subprocess.Popen[bytes]]:
+    """`evenwater demo --plain` in that folder, printing into a file beside it."""
+    command = [sys.executable, "-m", "daemon.cli.main", "demo", "--minutes", minutes, "--plain"]
+    with printed(folder).open("wb") as out:
+        process = subprocess.Popen(command, cwd=folder, env=ANY_PYTHON, stdout=out, stderr=subprocess.STDOUT)
+    try:
+        yield process
+    finally:
+        end(process)
+
+
+def printed(folder: Path) -> Path:
+    """Where the demo prints."""
+    return folder / "printed"
+
+
+def test_a_demo_ends_by_itself(folder: Path) -> None:
+    """Half a minute of it calibrates, doses, meets the unplugged probe, and sums it all up; exit code 0."""
+    port = fresh(folder)
+    with demo(folder, "0.5") as process:
+        assert process.wait(60.0) == 0
+    text = printed(folder).read_text()
+    assert "Traceback" not in text
+    assert f"MQTT: an embedded broker on 127.0.0.1:{port}." in text
+    assert "grower: kept: slope 97." in text
+    head, found, summary = text.partition("\nIn ")
+    assert found
+    assert "Bed 1: dosed" in head
+    assert re.search(r"alarm bed1-ph-probe \(medium\): pH probe", head)
+    assert "alarm bed1-ph-probe is over" in head
+    assert re.search(r"^  alarm bed1-ph-probe after 1[89] min, over after [34] min$", summary, re.MULTILINE)
+    said = SUMMARY.search(text)
+    assert said
+    assert (said[1], said[2]) == ("30", "min")
+    assert 100 < int(said[3]) <= 180
+    doses = re.search(r"^  (\d+) doses of pH down, ([\d.]+) mL in all", summary, re.MULTILINE)
+    assert doses
+    assert 1 <= int(doses[1]) == head.count("Bed 1: dosed")
+    assert "pH up" not in summary
+    assert "evenwater rehearse config/rigs/quince-lane.toml" in summary
+
+
+def test_a_demo_is_ended_and_begun_anew(folder: Path) -> None:
+    """Ctrl-C ends it within two seconds, summed up; the next one in the folder knows nothing of its doses."""
+    fresh(folder)
+    for _ in range(2):
+        with demo(folder, "5") as process:
+            until(lambda: printed(folder).read_text().count("Bed 1: dosed") >= 2, within_s=45.0)
+            process.send_signal(signal.SIGINT)
+            told_s = time.monotonic()
+            assert process.wait(10.0) == 0
+            assert time.monotonic() - told_s < WITHIN_S
+        text = printed(folder).read_text()
+        assert "Traceback" not in text
+        assert SUMMARY.search(text)
+        doses = re.search(r"^  (\d+) doses of pH down", text, re.MULTILINE)
+        assert doses
+        assert int(doses[1]) == text.count("Bed 1: dosed") < 5

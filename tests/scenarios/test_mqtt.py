@@ -1,0 +1,160 @@
+"""The daemon and a real mosquitto: what a phone sees, what it may ask, and what happens without a broker."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import pytest
+
+from tests.brokers import MOSQUITTO, Broker, Watcher, until
+from tests.scenarios.site import Site, end
+
+pytestmark = pytest.mark.skipif(MOSQUITTO is None, reason="mosquitto is not installed")
+
+ROOT = "homie/5/quince-lane"
+HOLD = f"{ROOT}/bed1-dosing/hold"
+PH_ALERT = f"{ROOT}/$alert/med-bed1-ph-probe"
+FAST = 60.0  # bench seconds per real second
+MOST_RSS_KB = 55 * 1024
+
+
+class Phone:
+    """`mosquitto_sub` on everything below the device, and what it has printed."""
+
+    def __init__(self, port: int, folder: Path) -> None:
+        self._printed = folder / "phone"
+        words = ["mosquitto_sub", "-p", str(port), "-t", f"{ROOT}/#", "-q", "2", "-F", "%t %p"]
+        with self._printed.open("wb") as printed:
+            self._process = subprocess.Popen(words, stdout=printed)
+
+    def seen(self, topic: str) -> list[str]:
+        """Every payload of one topic so far."""
+        lines = self._printed.read_text(errors="replace").split("\n")
+        return [line.removeprefix(f"{topic} ") for line in lines[:-1] if line.startswith(f"{topic} ")]
+
+    def last(self, topic: str) -> str | None:
+        """The newest payload of one topic; "" where it was cleared."""
+        return next(reversed(self.seen(topic)), None)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        end(self._process)
+
+
+def publish(port: int, topic: str, payload: str, *options: str) -> None:
+    """As `mosquitto_pub` does it."""
+    words = ["mosquitto_pub", "-p", str(port), "-t", topic, "-m", payload, *options]
+    subprocess.run(words, check=True, timeout=10.0)
+
+
+@pytest.fixture
+def broker(folder: Path) -> Iterator[Broker]:
+    """A mosquitto of one's own."""
+    started = Broker("mosquitto", folder)
+    yield started
+    started.stop()
+
+
+@pytest.fixture
+def site(folder: Path, broker: Broker) -> Site:
+    """The demo rig sixty times as fast, with that broker in its settings."""
+    made = Site(folder, time_factor=FAST)
+    made.set("mqtt", enabled=True, port=broker.port)
+    return made
+
+
+def test_what_a_phone_sees_and_may_ask(site: Site, broker: Broker, folder: Path) -> None:
+    """Ready, values, a dose, an alert that comes and goes; a live hold pauses, a retained one does nothing."""
+    with site.running() as daemon, Phone(broker.port, folder) as phone:
+        until(lambda: phone.last(f"{ROOT}/$state") == "ready", within_s=10.0)
+        until(lambda: json.loads(phone.last(f"{ROOT}/bed1-dosing/last-dose") or "{}"), within_s=20.0)
+        dose = json.loads(phone.last(f"{ROOT}/bed1-dosing/last-dose") or "")
+        assert (dose["number"], dose["pump"], dose["ml"]) == (1, "ph_down", 4.0)
+        assert float(phone.last(f"{ROOT}/bed1-probe/ph") or "nan") == pytest.approx(7.2, abs=0.15)
+        assert float(phone.last(f"{ROOT}/bed1-probe/temperature") or "nan") == pytest.approx(20.0, abs=2.0)
+
+        site.bench("unplug", "ph")
+        until(lambda: phone.last(PH_ALERT), within_s=10.0)
+        assert "Doses that rest on this probe are stopped" in (phone.last(PH_ALERT) or "")
+        assert phone.last(f"{ROOT}/bed1-probe/ph-verdict") == "bad"
+        site.bench("plug", "ph")
+        until(lambda: phone.last(PH_ALERT) == "", within_s=20.0)
+
+        publish(broker.port, f"{HOLD}/set", "true", "-r")
+        until(lambda: "Ignored a retained message" in site.log)
+        site.until_passes(2)
+        assert site.bed()["condition"] == "keeping"
+        publish(broker.port, f"{HOLD}/set", "true")
+        until(lambda: site.bed()["condition"] == "held")
+        assert site.bed()["condition_reason"] == "asked over MQTT"
+        until(lambda: phone.last(HOLD) == "true")
+        publish(broker.port, f"{HOLD}/set", "false")
+        publish(broker.port, f"{ROOT}/bed1-dosing/condition/set", "keeping")
+        site.until_passes(2)
+        assert site.bed()["condition"] == "held"
+        assert site.evenwater("release").returncode == 0
+        until(lambda: phone.last(HOLD) == "false")
+
+        daemon.kill()
+        until(lambda: phone.last(f"{ROOT}/$state") == "lost", within_s=10.0)
+        # The retained hold is still at the broker when the next daemon comes.
+        with site.running() as next_daemon:
+            until(lambda: phone.last(f"{ROOT}/$state") == "ready", within_s=10.0)
+            site.until_passes(2)
+            assert site.bed()["condition"] == "keeping"
+            next_daemon.send_signal(signal.SIGTERM)
+            assert next_daemon.wait(10.0) == 0
+        until(lambda: phone.last(f"{ROOT}/$state") == "disconnected")
+
+
+def test_a_hold_over_mqtt_pauses_dosing(site: Site, broker: Broker, folder: Path) -> None:
+    """Nothing is dosed for as long as it takes to want to again, until a person at the tank releases."""
+    site.set("reservoir.bed1", mixing_time_s=30.0)
+    site.set("reservoir.bed1.pump.ph_down", min_gap_s=90.0)
+    with site.running(), Phone(broker.port, folder) as phone:
+        until(lambda: phone.last(f"{ROOT}/$state") == "ready", within_s=10.0)
+        publish(broker.port, f"{HOLD}/set", "true")
+        until(lambda: site.bed()["condition"] == "held")
+        doses = site.ask("ledger")
+        site.until_passes(20)  # twice the mixing of the last dose
+        assert site.ask("ledger") == doses
+        assert (site.bed()["last_decision"] or {}).get("cap") == "condition"
+        site.evenwater("release")
+        until(lambda: site.ask("ledger") != doses, within_s=20.0)
+
+
+def test_no_broker_for_the_whole_run(site: Site, broker: Broker) -> None:
+    """Dosing goes on and an alarm says so; when the broker comes, so do the values, and the alarm goes."""
+    broker.stop()
+    with site.running():
+        until(lambda: site.ask("ledger"), within_s=30.0)
+        until(lambda: "mqtt-broker" in site.alarms(), within_s=30.0)
+        assert f"No MQTT broker at 127.0.0.1:{broker.port}" in site.alarms()["mqtt-broker"]
+        assert site.bed()["condition"] == "keeping"
+        broker.start()
+        with Watcher(broker.port, f"{ROOT}/#") as watcher:
+            until(lambda: watcher.kept.get(f"{ROOT}/$state") == b"ready", within_s=30.0)
+            assert float(watcher.kept[f"{ROOT}/bed1-probe/ph"]) == pytest.approx(7.1, abs=0.3)
+            assert json.loads(watcher.kept[f"{ROOT}/bed1-dosing/last-dose"])["number"] >= 1
+        until(lambda: "mqtt-broker" not in site.alarms(), within_s=20.0)
+
+
+def test_memory(site: Site) -> None:
+    """Rig, ledger, links and sixty passes in one process fit beside the rest of a small Pi."""
+    site.set("site", pass_every_s=1.0)
+    with site.running() as daemon:
+        site.until_passes(60)
+        lines = Path(f"/proc/{daemon.pid}/status").read_text().splitlines()
+        [rss_kb] = [int(line.split()[1]) for line in lines if line.startswith("VmRSS:")]
+        assert "mqtt-broker" not in site.alarms()
+    assert 10_000 < rss_kb <= MOST_RSS_KB
