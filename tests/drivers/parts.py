@@ -57,6 +57,7 @@ class ScriptedBus:
         self._polls_left = 0
 
     def try_lock(self) -> bool:
+        self.clock.now_s += self.poll_takes_s
         return not self.lock_taken
 
     def unlock(self) -> None:
@@ -90,7 +91,6 @@ class ScriptedBus:
 
     def _heard(self, address: int) -> None:
         self.transactions += 1
-        self.clock.now_s += self.poll_takes_s
         if self.missing or address != self.address:
             raise OSError(121, "Remote I/O error")
 

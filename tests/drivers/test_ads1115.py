@@ -139,7 +139,7 @@ def test_a_conversion_that_never_ends_is_given_up(poll_takes_s: float) -> None:
 def test_a_bus_that_another_holds_is_given_up() -> None:
     """A lock that never comes is a time-out, not a hang."""
     chip, bus = chip_with([1])
-    bus.lock_taken = True
+    bus.lock_taken, bus.poll_takes_s = True, 0.01
     with pytest.raises(AdcError) as caught:
         chip.volts(mux_of(0), 4.096)
     assert caught.value.fault is Fault.TIMED_OUT

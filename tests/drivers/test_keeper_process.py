@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from gpiozero.pins.mock import MockFactory
 
-from drivers.keeper import LEASE_S, MAX_COMMAND_BYTES, MAX_RUN_S, Ended
+from drivers.keeper import LEASE_S, MAX_COMMAND_BYTES, MAX_RUN_S, Conversation, Ended, Nonsense, PumpKeeper
 from drivers.keeping import KeeperChild, PumpError, open_keeper
 from tests.drivers.edge_rig import open_rig
 
@@ -131,16 +132,7 @@ def test_a_run_ends_by_itself_and_says_so(edges: Edges) -> None:
 
 
 @pytest.mark.parametrize(
-    ("nonsense", "says"),
-    [
-        ("turn on\n", "not a command"),
-        ("run 2 17\n", "not a command"),
-        ("run two 17 1.0\n", "not three numbers"),
-        ("run 2 17 0x5\n", "not three numbers"),
-        ("\n", "not a command"),
-        ("lease " + "x" * MAX_COMMAND_BYTES + "\n", "more than 128 bytes"),
-        ("x" * (MAX_COMMAND_BYTES + 1), "more than 128 bytes"),
-    ],
+    ("nonsense", "says"), [("turn on\n", "not a command"), ("x" * (MAX_COMMAND_BYTES + 1), "more than 128 bytes")]
 )
 def test_nonsense_turns_off_and_ends_it(spoken: Spoken, edges: Edges, nonsense: str, says: str) -> None:
     """A parent that sends what no parent of ours sends is not trusted with a pump any more."""
@@ -151,16 +143,44 @@ def test_nonsense_turns_off_and_ends_it(spoken: Spoken, edges: Edges, nonsense: 
 
 
 @pytest.mark.parametrize(
-    "asked", ["2 27 1.0", "2 4 1.0", "2 17 nan", "2 17 inf", "2 17 -1", "2 17 31", "1 17 1.0"]
+    ("nonsense", "says"),
+    [
+        ("run 2 17\n", "not a command"),
+        ("run two 17 1.0\n", "not three numbers"),
+        ("run 2 17 0x5\n", "not three numbers"),
+        ("run 2 17 1.0 \n", "not a command"),
+        ("\n", "not a command"),
+        ("lease " + "x" * MAX_COMMAND_BYTES + "\n", "more than 128 bytes"),
+    ],
 )
-def test_a_refused_run_turns_off_and_says_why(spoken: Spoken, edges: Edges, asked: str) -> None:
+def test_every_kind_of_nonsense_turns_off(nonsense: str, says: str) -> None:
+    """The same over plain pipes: missing words, numbers that are none, an empty and an oversized line."""
+    pins = MockFactory()
+    commands, tell = os.pipe()
+    hear, answers = os.pipe()
+    signals, never = os.pipe()
+    keeper = PumpKeeper(pins, [17], time.monotonic)
+    os.write(tell, f"run 1 17 20.0\n{nonsense}".encode("ascii"))
+    with pytest.raises(Nonsense, match=says):
+        Conversation(keeper, commands, answers, signals).serve()
+    assert not pins.pin(17).state
+    assert keeper.look() is None
+    for end in (commands, tell, hear, answers, signals, never):
+        os.close(end)
+
+
+def test_a_refused_run_turns_off_and_says_why(spoken: Spoken, edges: Edges) -> None:
     """A second pump, a line or a time that may not be, a run asked for again: off, and nothing starts."""
-    spoken.tell(f"run {asked}\n")
-    assert spoken.hear().startswith("end 1 cut_short ")
-    assert spoken.hear().startswith(f"end {asked.split(maxsplit=1)[0]} failed 0.0 ")
-    assert edges.all().count("17 1") == 1
+    asked = ["27 1.0", "4 1.0", "17 nan", "17 inf", "17 -1", "17 31"]
+    for number, what in enumerate(asked, start=1):
+        spoken.tell(f"run {number + 1} {what}\n")
+        assert spoken.hear().startswith(f"end {number} cut_short ")
+        assert spoken.hear().startswith(f"end {number + 1} failed 0.0 ")
+        assert not edges.high(17)
+        spoken.tell(f"run {number + 1} 17 {LONG_S}\n")
+        edges.wait_for(17, high=True)
+    assert edges.all().count("17 1") == 1 + len(asked)
     assert "27 1" not in edges.all()
-    assert not edges.high(17)
 
 
 def test_the_same_run_twice_runs_once(edges: Edges) -> None:
