@@ -98,11 +98,10 @@ class Ads1115Chip:
         return CONVERSION_S[self._registers[CONFIG] >> 5 & 0x07]
 
     def _wait_or_convert(self) -> None:
-        """On a stepped clock a look at a busy chip lasts until it is ready: polling it costs one look."""
-        if self._clock.stepped:
-            left_s = self._ready_s - self._clock.monotonic_s()
-            if self._pointer == CONFIG and left_s > 0.0:
-                self._clock.spend(left_s)
+        """A look at a busy chip lasts until it is ready, so that polling costs one look; not in real time."""
+        left_s = self._ready_s - self._clock.monotonic_s()
+        if self._pointer == CONFIG and left_s > 0.0:
+            self._clock.last(left_s)
         self._catch_up()
 
     def _catch_up(self) -> None:

@@ -89,6 +89,13 @@ class BenchClock:
                 self._gained_s += self._gaining_s(time.monotonic())
                 self._sleep = None
 
+    def last(self, seconds: float) -> None:
+        """What a caller does nothing but wait for. Stepped or sped up as `sleep` is; real time runs by itself."""
+        if self.stepped:
+            self.spend(seconds)
+        elif self.time_factor != REAL_TIME:
+            self._sleep_for(seconds / self.time_factor)
+
     def spend(self, seconds: float) -> None:
         """What a bus transaction takes. Moves a stepped clock; a running one runs by itself."""
         if self.stepped:

@@ -125,6 +125,17 @@ def test_on_a_running_clock_the_busy_bit_is_really_polled() -> None:
     assert len(looks) > 5
 
 
+def test_on_a_sped_up_clock_a_conversion_takes_as_long_on_the_bench_and_less_in_truth() -> None:
+    """Ten times as fast, at 8 per second: it takes a period of bench time and well under a period of ours."""
+    clock = BenchClock(10.0)
+    _, bus, _ = wired(1.0, 1.0, 1.0, 1.0, clock=clock)
+    ads = ADS1115(bus, data_rate=8)
+    before_s, began = clock.monotonic_s(), time.monotonic()
+    ads.read(4)
+    assert clock.monotonic_s() - before_s >= 1 / 8
+    assert time.monotonic() - began < 1 / 16
+
+
 def test_while_busy_the_old_result_stands() -> None:
     """A result read too soon is the one before, and OS reads 0."""
     volts = [1.0]
