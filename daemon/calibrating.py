@@ -6,6 +6,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from daemon.dose.ledger import Standing
 from daemon.measure.calibrate import EcFit, PhFit, Point, fit_ec, fit_ph
 from daemon.measure.settling import WINDOW, Settling, settle
 from daemon.measure.standards import ec_standard, ph_standard
@@ -22,9 +23,13 @@ class NotSettledError(ValueError):
 
 @dataclass(slots=True)
 class Visit:
-    """One calibration from `begin` to `finish`: the newest signals, and the points taken."""
+    """One calibration from `begin` to `finish`: the newest signals, and the points taken.
+
+    held_before: the hold of a person that was in force when it began, and goes on when it ends.
+    """
 
     quantity: Quantity
+    held_before: Standing | None = None
     signals: deque[float] = field(default_factory=lambda: deque(maxlen=WINDOW))
     points: list[Point] = field(default_factory=list)
 

@@ -14,19 +14,20 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from daemon import words
 from daemon.alarm import life
 from daemon.calibrating import NotSettledError, Visit
-from daemon.dose.ledger import LedgerError
+from daemon.dose.ledger import LedgerError, Standing
 from daemon.link.plain import plain
 from daemon.measure.book import BookError, CalibrationBook
 from daemon.measure.settling import WINDOW, Settling
 from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.reservoir import KeptReservoir
-from daemon.values import Condition, Quantity, Role
+from daemon.values import Quantity, Role
 
 if TYPE_CHECKING:
     from daemon.loop import Loop
 
 HOUR_S = 3600.0
 CALIBRATING = "calibrating"
+THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name no request can give itself
 
 
 class Ask(BaseModel):
@@ -163,8 +164,9 @@ class Desk:
                 f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "
                 "finish or cancel that first"
             )
-        loop.ledger.hold(reservoir.name, CALIBRATING, request.origin.value, loop.stamp())
-        reservoir.begin_visit(Visit(asked.quantity))
+        before = _persons_hold(reservoir, loop)
+        loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())
+        reservoir.begin_visit(Visit(asked.quantity, before))
         return {"said": f"{reservoir.table.title}: dosing paused while the probe is out of the water"}
 
     def look(self, asked: Look, _request: Request, loop: Loop) -> Any:
@@ -203,7 +205,8 @@ class Desk:
             return {"accepted": False, "said": said, "fit": plain(fit)}
         self._book.put(reservoir.name, asked.quantity, fit.calibration, visit.points)
         reservoir.end_visit()
-        _release_own(reservoir, request, loop)
+        if _release_own(reservoir, request, loop):
+            _hold_on(reservoir, visit.held_before, loop)
         said = f"kept: {words.fit(fit)}. Put the probe back in the water. {_now(reservoir, loop)}"
         return {"accepted": True, "said": said, "fit": plain(fit)}
 
@@ -270,11 +273,26 @@ def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
     return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
 
 
-def _release_own(reservoir: KeptReservoir, request: Request, loop: Loop) -> None:
-    """End the hold that `begin` set. One that a person set, for longer or before, stays."""
-    standing = loop.ledger.standing(reservoir.name, loop.stamp())
-    if standing is not None and standing.condition is Condition.HELD and standing.reason == CALIBRATING:
-        loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+def _release_own(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
+    """End the hold that `begin` set, if it still stands. One that a person set for as long or longer stays."""
+    standing = loop.ledger.held(reservoir.name, loop.stamp())
+    if standing is None or standing.who != THE_PROBE:
+        return False
+    return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+
+
+def _persons_hold(reservoir: KeptReservoir, loop: Loop) -> Standing | None:
+    standing = loop.ledger.held(reservoir.name, loop.stamp())
+    return None if standing is None or standing.who == THE_PROBE else standing
+
+
+def _hold_on(reservoir: KeptReservoir, before: Standing | None, loop: Loop) -> None:
+    """Go on with a person's timed hold that the one of calibrating took the place of, for what is left of it."""
+    stamp = loop.stamp()
+    end = None if before is None else loop.ledger.until(before, stamp)
+    if before is not None and end is not None and end > stamp.utc:
+        left_s = (end - stamp.utc).total_seconds()
+        loop.ledger.hold(reservoir.name, before.reason, before.who, stamp, left_s)
 
 
 def _now(reservoir: KeptReservoir, loop: Loop) -> str:

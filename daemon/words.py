@@ -88,15 +88,6 @@ def why(of: Verdict) -> str:
     return f"{text} ({of.note})" if of.note else text
 
 
-def request(of: DoseRequest) -> str:
-    """Why a dose is asked for, with the numbers to check it by."""
-    n = of.numbers
-    if of.reason in (DoseReason.PH_HIGH, DoseReason.PH_LOW):
-        side = "above" if of.reason is DoseReason.PH_HIGH else "below"
-        return f"pH {_n(n, 'ph', 2)} is {side} {_n(n, 'target', 2)}: {of.ml:.1f} mL {ROLE[of.pump]}"
-    return f"{of.ml:.1f} mL {ROLE[of.pump]} ({of.reason.value.replace('_', ' ')})"
-
-
 def permit(of: Permit) -> str:
     """What may run, and which cap made it less than asked."""
     text = f"{of.ml:.1f} mL {ROLE[of.request.pump]} over {of.run_s:.1f} s: {_because(of.request)}"

@@ -215,9 +215,13 @@ class Ledger:
         """The lock on a reservoir, else the hold in force, else None."""
         if not self._standing:
             return None
+        locked = self._of(reservoir, Condition.LOCKED)
+        return locked[0] if locked else self.held(reservoir, stamp)
+
+    def held(self, reservoir: str, stamp: Stamp) -> Standing | None:
+        """The hold in force on a reservoir, locked or not, else None."""
         now_s = self._proven_s(stamp)
-        found = [s for s in self._standing if s.reservoir == reservoir and not now_s >= s.ends_s]
-        return next((s for s in found if s.condition is Condition.LOCKED), found[0] if found else None)
+        return next((s for s in self._of(reservoir, Condition.HELD) if not now_s >= s.ends_s), None)
 
     def until(self, standing: Standing, stamp: Stamp) -> datetime | None:
         """Wall time at which a hold will end by itself if the clocks run on; None if it does not."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite
 from statistics import fmean
 
 from daemon.values import Quantity
@@ -42,4 +43,5 @@ def settle(quantity: Quantity, signals: Sequence[float]) -> Settling:
         return Settling(False, 0, None, None, None)
     mean, spread = fmean(window), max(window) - min(window)
     allowed = allowed_spread(quantity, mean)
-    return Settling(len(window) == WINDOW and spread <= allowed, len(window), mean, spread, allowed)
+    settled = len(window) == WINDOW and isfinite(mean) and spread <= allowed
+    return Settling(settled, len(window), mean, spread, allowed)
