@@ -69,6 +69,7 @@ class Service:
         self.folder = state_folder or Path(settings.site.state_folder)
         self._watch = watch
         self._parts = ExitStack()
+        self._backup_trouble = ""
         try:
             self._open(rig, control=control, mqtt=mqtt and settings.mqtt.enabled)
         except BaseException:
@@ -96,7 +97,7 @@ class Service:
             calendar=Calendar(self._jobs(), self.rig.clock.utc()),
             desk=Desk(self.book),
             tell=self._tell,
-            more_causes=self._broker_causes,
+            more_causes=self._own_causes,
         )
         if control:
             server = ControlServer(self.folder, snapshot=lambda: self.loop.state, submit=self.submit)
@@ -169,6 +170,12 @@ class Service:
             self._watch(state)
         notify.tell(notify.ALIVE)
 
+    def _own_causes(self) -> Iterator[Cause]:
+        """What calls for a person and belongs to no reservoir."""
+        yield from self._broker_causes()
+        if self._backup_trouble:
+            yield Cause(Kind.BACKUP, "", "ledger", f"The ledger could not be copied: {self._backup_trouble}.")
+
     def _broker_causes(self) -> Iterator[Cause]:
         if self._link is None or (status := self._link.status()).connected:
             return
@@ -179,10 +186,15 @@ class Service:
         return (Job("back up the ledger", CronTrigger(hour=3, minute=10, timezone=UTC), self._back_up),)
 
     def _back_up(self, now: datetime) -> None:
-        """Copy the ledger beside itself, one file for each day of the week."""
+        """Copy the ledger beside itself, one file for each day of the week. A failure becomes an alarm."""
         folder = self.folder / "backup"
-        folder.mkdir(exist_ok=True)
-        self.ledger.backup(folder / f"ledger-{now:%a}.db".lower())
+        try:
+            folder.mkdir(exist_ok=True)
+            self.ledger.backup(folder / f"ledger-{now:%a}.db".lower())
+        except OSError as trouble:
+            self._backup_trouble = str(trouble)
+        else:
+            self._backup_trouble = ""
 
 
 def _pump_lines(settings: Settings) -> list[int]:

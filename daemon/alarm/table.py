@@ -28,6 +28,7 @@ class Kind(StrEnum):
     HELD_LONG = "held-long"
     LEDGER = "ledger"
     BROKER = "broker"
+    BACKUP = "backup"
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,5 +151,13 @@ TABLE: dict[Kind, Row] = {
         "Alerts do not reach a phone.",
         "Dosing goes on by its own rules.",
         "Check the broker's address, power and network.",
+    ),
+    Kind.BACKUP: Row(
+        Priority.LOW,
+        0.0,
+        0.0,
+        "After a card failure there is no recent copy of the ledger to go back to.",
+        "Dosing goes on; the copy is tried again the next night.",
+        "Check the free space and the permissions of the state folder.",
     ),
 }

@@ -1,0 +1,324 @@
+"""The whole program put together: what it opens, in which order, and what it leaves when it cannot."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Callable
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from config.load import load
+from config.settings import Settings
+from daemon.dose.ledger import LedgerError
+from daemon.link.client import ControlClient, NoDaemon
+from daemon.link.mqtt import MqttSettingsError
+from daemon.lock import StateLockError
+from daemon.measure.book import BookError
+from daemon.requests import Origin, Request
+from daemon.service import CANNOT_START, Service, settings_with
+from daemon.values import Condition, Role, State
+from drivers.rig import RigError
+from sim_hw.bench import Bench, open_rig
+from sim_hw.from_settings import bench_table
+from tests.at_the_tank import PASS_S, RIGS, TO_A_DOSE, at_the_tank, one_bed
+
+QUARTER = 90  # passes of a quarter of an hour
+
+
+def a_bench(settings: Settings | None = None) -> Bench:
+    """A stepped bench wired as the settings say."""
+    return open_rig(bench_table(settings or one_bed(), seed=1))
+
+
+def a_service(folder: Path, bench: Bench, **changes: Any) -> Service:
+    """The school garden on this bench, with no links."""
+    return Service(one_bed(), rig=bench, state_folder=folder, **({"control": False, "mqtt": False} | changes))
+
+
+def turned_on(bench: Bench) -> bool:
+    """Whether any line was ever high."""
+    return any(edge.on for edge in bench.edges)
+
+
+# starting
+
+
+def test_every_pump_line_is_driven_low_before_the_first_look(tmp_path: Path) -> None:
+    """From the moment it is put together, both lines are low and held so."""
+    bench = a_bench()
+    with a_service(tmp_path, bench):
+        assert {(edge.line, edge.on) for edge in bench.edges} == {(17, False), (27, False)}
+
+
+def spoil_ledger(folder: Path) -> None:
+    (folder / "ledger.db").write_bytes(b"this is no ledger" * 100)
+
+
+def spoil_a_figure(folder: Path) -> None:
+    with at_the_tank(folder) as at:
+        at.passes(TO_A_DOSE)
+    with closing(sqlite3.connect(folder / "ledger.db")) as db:
+        db.execute("UPDATE entries SET ml = 0.1")
+        db.commit()
+
+
+def spoil_book(folder: Path) -> None:
+    (folder / "calibrations.toml").write_text("[reservoir.bed1.ph]\nslope_percent = 970.0\n")
+
+
+@pytest.mark.parametrize(
+    ("spoil", "error", "says"),
+    [
+        (spoil_ledger, LedgerError, r"ledger\.db.*put the"),
+        (spoil_a_figure, LedgerError, r"ledger\.db is damaged.*last backup"),
+        (spoil_book, BookError, r"calibrations\.toml"),
+    ],
+)
+def test_what_cannot_be_read_stops_the_start_with_the_next_step(
+    tmp_path: Path, spoil: Callable[[Path], None], error: type[Exception], says: str
+) -> None:
+    """No pump turns, the bad file is left as it is, and the folder is free for the start after it is mended."""
+    spoil(tmp_path)
+    before = {path: path.read_bytes() for path in tmp_path.iterdir() if path.suffix in (".db", ".toml")}
+    bench = a_bench()
+    with pytest.raises(error, match=says) as caught:
+        a_service(tmp_path, bench)
+    assert isinstance(caught.value, CANNOT_START)
+    assert not turned_on(bench)
+    assert {path: path.read_bytes() for path in before} == before
+    for name in ("ledger.db", "calibrations.toml"):
+        (tmp_path / name).unlink(missing_ok=True)
+    a_service(tmp_path, a_bench()).close()
+
+
+def test_a_second_start_on_the_same_folder_touches_no_line(tmp_path: Path) -> None:
+    """It says who holds the folder, and the first goes on."""
+    with at_the_tank(tmp_path) as at:
+        second = a_bench()
+        with pytest.raises(StateLockError, match=r"in use by process \d+.*stop that daemon"):
+            a_service(tmp_path, second)
+        assert second.edges == ()
+        at.passes(TO_A_DOSE)
+        assert len(at.runs()) == 1
+
+
+@pytest.mark.parametrize(
+    ("named", "says"),
+    [
+        ("no_such_module:open_rig", "no_such_module cannot be imported"),
+        ("drivers.rig:no_such_function", "has no function no_such_function"),
+    ],
+)
+def test_a_rig_that_cannot_be_found_stops_the_start(tmp_path: Path, named: str, says: str) -> None:
+    """By the name in the settings."""
+    settings = settings_with(one_bed(), rig={"open": named})
+    with pytest.raises(RigError, match=says):
+        Service(settings, state_folder=tmp_path, control=False, mqtt=False)
+    a_service(tmp_path, a_bench()).close()
+
+
+def test_the_settings_rig_is_opened_where_none_is_handed_in(tmp_path: Path) -> None:
+    """By name, as anyone's rig is; `run` for a while goes through it."""
+    table = {"time_factor": 0.0, "socket": str(tmp_path / "bench.sock")}
+    with Service(
+        settings_with(one_bed(), rig=table), state_folder=tmp_path, control=False, mqtt=False
+    ) as service:
+        service.run(120.0)
+        assert service.loop.state is not None
+        assert service.loop.state.passes == 12
+
+
+def test_a_missing_password_stops_the_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Credentials that are named but not there: said, with no pump turned, before anything is connected."""
+    monkeypatch.delenv("CREDENTIALS_DIRECTORY", raising=False)
+    settings = settings_with(one_bed(), mqtt={"username": "x", "password_credential": "mqtt-password"})
+    bench = a_bench()
+    with pytest.raises(MqttSettingsError):
+        Service(settings, rig=bench, state_folder=tmp_path, control=False)
+    assert not turned_on(bench)
+
+
+# running
+
+
+def test_the_watching_view_sees_every_snapshot(tmp_path: Path) -> None:
+    """In order, one a pass."""
+    seen: list[State] = []
+    with a_service(tmp_path, a_bench(), watch=seen.append) as service:
+        service.run(100.0)
+    assert [state.passes for state in seen] == list(range(1, 11))
+
+
+def test_the_service_manager_hears_of_start_passes_and_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ready first, alive after each completed pass, stopping last; nothing else feeds the watchdog."""
+    told: list[str] = []
+    monkeypatch.setattr("daemon.notify.tell", lambda *said: told.extend(said))
+    monkeypatch.delenv("WATCHDOG_USEC", raising=False)
+    with a_service(tmp_path, a_bench()) as service:
+        assert told == []
+        service.run(30.0)
+    assert told == ["READY=1", "WATCHDOG=1", "WATCHDOG=1", "WATCHDOG=1", "STOPPING=1"]
+
+
+def test_requests_may_come_from_any_thread(tmp_path: Path) -> None:
+    """They are answered on the loop's, in the next pause."""
+    answered: list[tuple[int, Any]] = []
+
+    def ask() -> None:
+        answer: Callable[[Any], None] = lambda result: answered.append((threading.get_ident(), result))  # noqa: E731
+        service.submit(Request("hold", {"reason": "from a thread"}, Origin.REMOTE, answer))
+
+    with a_service(tmp_path, a_bench()) as service:
+        asking = threading.Thread(target=ask)
+        asking.start()
+        asking.join()
+        assert answered == []
+        service.run(20.0)
+        assert service.loop.state is not None
+        assert service.loop.state.reservoirs["bed1"].condition is Condition.HELD
+    ((thread, result),) = answered
+    assert thread == threading.get_ident()
+    assert "paused" in result["said"]
+
+
+def test_people_reach_it_by_the_control_socket_until_it_ends(tmp_path: Path) -> None:
+    """The snapshot is there without troubling the loop; afterwards nobody answers."""
+    with a_service(tmp_path, a_bench(), control=True) as service:
+        service.run(20.0)
+        assert ControlClient(tmp_path).call("status")["passes"] == 2
+    with pytest.raises(NoDaemon):
+        ControlClient(tmp_path).call("status")
+
+
+def test_no_broker_is_told_after_five_minutes_and_stops_no_dose(tmp_path: Path) -> None:
+    """Dosing goes on by its own rules; the alarm says where it looked."""
+    mqtt = {"port": 1}  # tcpmux: nothing listens there
+    settings = settings_with(one_bed(), mqtt=mqtt)
+    bench = a_bench()
+    with Service(settings, rig=bench, state_folder=tmp_path, control=False) as service:
+        service.run(400.0)
+        assert service.loop.state is not None
+        (broker,) = (alarm for alarm in service.loop.state.alarms if alarm.kind == "broker")
+        assert broker.key == "mqtt-broker"
+        assert "127.0.0.1:1" in broker.text
+        assert all(alarm.kind in ("broker", "calibration") for alarm in service.loop.state.alarms)
+
+
+def test_mqtt_that_the_settings_switch_off_is_not_missed(tmp_path: Path) -> None:
+    """No link, no alarm."""
+    settings = settings_with(one_bed(), mqtt={"enabled": False})
+    with Service(settings, rig=a_bench(), state_folder=tmp_path, control=False) as service:
+        service.run(400.0)
+        assert service.loop.state is not None
+        assert "broker" not in {alarm.kind for alarm in service.loop.state.alarms}
+
+
+# keeping
+
+
+def test_caps_hold_across_a_restart(tmp_path: Path) -> None:
+    """Whatever was dosed before counts after; so does the wait since the last dose."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(TO_A_DOSE)
+        assert len(at.runs()) == 1
+    with at_the_tank(tmp_path, start_utc=at.clock.utc() + timedelta(seconds=PASS_S)) as again:
+        bed = again.passes(TO_A_DOSE).reservoirs["bed1"]
+        assert bed.caps[Role.PH_DOWN].last_hour_ml == pytest.approx(8.0)
+        assert "mixing" in bed.waiting_for
+        assert again.runs() == []
+        assert len(bed.last_doses) == 1
+
+
+def test_a_restart_loop_gives_no_fresh_allowance(tmp_path: Path) -> None:
+    """Twenty starts within the minute, each long enough for a dose on its own: one dose in all."""
+    doses, now = 0, datetime(2026, 4, 1, 6, 0, tzinfo=UTC)
+    for _ in range(20):
+        with at_the_tank(tmp_path, start_utc=now) as at:
+            at.passes(TO_A_DOSE)
+            doses += len(at.runs())
+        now += timedelta(seconds=3)
+    assert doses == 1
+
+
+def test_the_ledger_is_copied_every_night(tmp_path: Path) -> None:
+    """One whole file for each day of the week, that opens as a ledger."""
+    with at_the_tank(tmp_path, start_utc=datetime(2026, 4, 2, 3, 5, tzinfo=UTC)) as at:
+        at.passes(TO_A_DOSE)
+        assert not (tmp_path / "backup").exists()
+        at.passes(30)
+        (copy,) = (tmp_path / "backup").iterdir()
+        assert copy.name == "ledger-thu.db"
+        with closing(sqlite3.connect(copy)) as db:
+            assert db.execute("SELECT count(*) FROM entries").fetchone() == (1,)
+
+
+def test_a_backup_that_cannot_be_written_does_not_stop_the_loop(tmp_path: Path) -> None:
+    """A full disk or a file in its place costs the copy, never the water."""
+    (tmp_path / "backup").write_text("in the way")
+    with at_the_tank(tmp_path, start_utc=datetime(2026, 4, 2, 3, 9, tzinfo=UTC)) as at:
+        at.passes(30)
+        assert len(at.runs()) >= 1
+        assert str(tmp_path / "backup") in at.alarms()["ledger-backup"].text
+        (tmp_path / "backup").unlink()
+        at.clock.set_off = timedelta(days=1)
+        at.passes(2)
+        assert at.alarms().keys() <= {"bed1-ph-calibration"}
+        assert len(list((tmp_path / "backup").iterdir())) == 1
+
+
+# ending
+
+
+def test_closing_twice_is_harmless_and_leaves_the_lines_low(tmp_path: Path) -> None:
+    """Nothing of it stays open."""
+    bench = a_bench()
+    service = a_service(tmp_path, bench)
+    service.run(200.0)
+    service.close()
+    service.close()
+    last = {edge.line: edge.on for edge in bench.edges}
+    assert not any(last.values())
+    assert service.ledger.fault is not None
+
+
+def test_an_exception_in_the_view_ends_it_with_all_pumps_off(tmp_path: Path) -> None:
+    """It is not swallowed, and the lines are low."""
+
+    def fall_over(_state: State) -> None:
+        raise RuntimeError("the view fell over")
+
+    bench = a_bench()
+    with pytest.raises(RuntimeError, match="fell over"), a_service(tmp_path, bench, watch=fall_over) as service:
+        service.run(100.0)
+    assert not turned_on(bench)
+    a_service(tmp_path, a_bench()).close()
+
+
+def test_stop_before_any_pass_is_harmless(tmp_path: Path) -> None:
+    """From a signal that comes early; the keeper is asked, and nothing runs."""
+    bench = a_bench()
+    with a_service(tmp_path, bench) as service:
+        service.stop()
+        service.stop()
+        service.run()
+    assert not turned_on(bench)
+
+
+# settings with changes
+
+
+def test_settings_with_changes_only_what_is_named() -> None:
+    """The rest of the table and of the file stays, and the result is checked."""
+    own = load(RIGS / "quince-lane.toml")
+    changed = settings_with(own, rig={"seed": 3})
+    assert changed.rig_table() == {**own.rig_table(), "seed": 3}
+    assert changed.reservoir == own.reservoir
+    with pytest.raises(ValueError, match="pass_every_s"):
+        settings_with(own, site={"pass_every_s": 0.0})
