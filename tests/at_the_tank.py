@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 import tomllib
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from copy import deepcopy
 from datetime import UTC, datetime, timedelta
@@ -121,6 +123,17 @@ class AtTheTank:
             raise answer
         return answer
 
+    def while_passing(self, act: Callable[[], int]) -> int:
+        """What `act` returns, done by somebody else while passes are made and requests answered here."""
+        over = threading.Event()
+        with ThreadPoolExecutor(1) as somebody:
+            result = somebody.submit(act)
+            result.add_done_callback(lambda _: over.set())
+            while not over.wait(0.001):
+                self.passes(1)
+                self.loop.answer_requests()
+            return result.result()
+
     def runs(self, line: int = PH_DOWN_LINE) -> list[Edge]:
         """Each time this pump was turned on, as its line saw it."""
         return [edge for edge in self.bench.edges if edge.line == line and edge.on]
@@ -149,10 +162,12 @@ def at_the_tank(
     start_utc: datetime = BEGINNING,
     tank: dict[str, Any] | None = None,
     wired: Settings | None = None,
+    control: bool = False,
 ) -> Iterator[AtTheTank]:
     """A start of the program in this state folder.
 
-    tank: changes to the water and hardware of bed1; wired: what the bench is wired by, if not by `settings`.
+    tank: changes to the water and hardware of bed1; wired: what the bench is wired by, if not by `settings`;
+    control: whether the command line can reach it.
     """
     settings = settings or one_bed()
     book = folder / "calibrations.toml"
@@ -163,5 +178,5 @@ def at_the_tank(
     clock = OddClock(start_utc)
     bench = open_rig(table)
     bench.clock = clock
-    with Service(settings, rig=bench, state_folder=folder, control=False, mqtt=False) as service:
+    with Service(settings, rig=bench, state_folder=folder, control=control, mqtt=False) as service:
         yield AtTheTank(service, bench, clock)

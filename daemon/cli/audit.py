@@ -30,14 +30,13 @@ class Edge(Protocol):
 
 @dataclass(slots=True)
 class _Line:
-    """One pump's line: when it went on, and its runs of the last 24 h as (start, mL)."""
+    """One pump's line: when it went on, and its runs of the last 24 h as (end, mL)."""
 
     pump: Pump
     on_since_s: float | None = None
     last_start_s: float | None = None
     runs: deque[tuple[float, float]] = field(default_factory=deque)
     total_ml: float = 0.0
-    count: int = 0
 
 
 class Audit:
@@ -57,6 +56,14 @@ class Audit:
         for edge in edges:
             if edge.line in self._lines:
                 self._take(edge)
+
+    def finish(self, at_s: float) -> None:
+        """The end of what is audited: a line still high then is a violation, and what it has run counts."""
+        for name, line in self._lines.values():
+            if line.on_since_s is not None:
+                self._found(name, at_s, "was still running at the end")
+                self._end(name, line, at_s)
+        self._on.clear()
 
     def total_ml(self) -> dict[str, float]:
         """mL per pump, as run times at the settings' rates."""
@@ -83,12 +90,11 @@ class Audit:
         line.on_since_s = None
         ml = (at_s - started_s) * line.pump.ml_per_s
         line.total_ml += ml
-        line.count += 1
-        line.runs.append((started_s, ml))
-        while line.runs and at_s - line.runs[0][0] > DAY_S:
+        line.runs.append((at_s, ml))
+        while at_s - line.runs[0][0] >= DAY_S:
             line.runs.popleft()
         pump = line.pump
-        hour_ml = sum(run_ml for start_s, run_ml in line.runs if at_s - start_s <= HOUR_S)
+        hour_ml = sum(run_ml for end_s, run_ml in line.runs if at_s - end_s < HOUR_S)  # reaches into the hour
         day_ml = sum(run_ml for _, run_ml in line.runs)
         self._above(name, at_s, "dose", ml, pump.max_per_dose_ml)
         self._above(name, at_s, "hour", hour_ml, pump.max_per_hour_ml)

@@ -122,6 +122,7 @@ def rehearse(settings: Settings, days: float, seed: int, progressing: Progressin
         service.run(days * DAY_S)
         took_s = time.perf_counter() - started
         audit.see(_taken(bench.world.edges))
+        audit.finish(bench.clock.monotonic_s())
         doses = sum(1 for _ in service.ledger.export())
     return {
         "days": days,
