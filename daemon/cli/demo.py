@@ -271,7 +271,8 @@ def _dosed(entries: tuple[Entry, ...]) -> Iterator[str]:
         mine = [entry for entry in entries if entry.pump is role]
         if mine:
             first, last = (entry.numbers.get("ph", 0.0) for entry in (mine[-1], mine[0]))
-            in_all = f"{len(mine)} doses of {words.ROLE[role]}, {sum(entry.ml for entry in mine):.1f} mL in all"
+            doses = "1 dose" if len(mine) == 1 else f"{len(mine)} doses"
+            in_all = f"{doses} of {words.ROLE[role]}, {sum(entry.ml for entry in mine):.1f} mL in all"
             yield f"  {in_all}; the first at pH {first:.2f}, the last at pH {last:.2f}"
 
 

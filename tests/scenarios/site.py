@@ -1,10 +1,10 @@
 """A site of one's own for a test: settings, state folder and bench, and the real programs that run on it.
 
-    site = Site(folder, dose_ml=4.0)          the demo rig in real time, calibrated, about to dose
-    with site.running() as daemon:            `evenwater run` as a process of its own
-        site.until_on()                       the pump's line went high, as its keeper's process wrote down
-        site.evenwater("ledger", "--json")    any other command, as a person types it
-        site.bench("unplug", "ph")            `python -m sim_hw`: the world is played
+site = Site(folder, dose_ml=4.0)          the demo rig in real time, calibrated, about to dose
+with site.running() as daemon:            `evenwater run` as a process of its own
+    site.until_on()                       the pump's line went high, as its keeper's process wrote down
+    site.evenwater("ledger", "--json")    any other command, as a person types it
+    site.bench("unplug", "ph")            `python -m sim_hw`: the world is played
 """
 
 from __future__ import annotations

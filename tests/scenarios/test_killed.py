@@ -58,7 +58,7 @@ def test_a_daemon_killed_in_mid_dose(site: Site) -> None:
 
 
 def test_a_pump_keeper_killed_in_mid_dose(site: Site) -> None:
-    """Its successor drives the line low; the dose counts in full, and dosing is locked until a person clears it."""
+    """Its successor drives the line low; the dose counts in full; dosing is locked until a person clears it."""
     with site.running() as daemon:
         site.until_on()
         [keeper] = children(daemon)

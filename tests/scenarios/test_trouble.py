@@ -64,7 +64,7 @@ def fill(disk: Path) -> Path:
 
 
 def test_a_full_disk(folder: Path, small_disk: Path) -> None:
-    """No dose without its line in the ledger: an alarm instead. With room again it doses, and nothing was lost."""
+    """No dose without its line in the ledger: an alarm instead. With room again it doses, and nothing is lost."""
     site = Site(folder, time_factor=FAST, state=small_disk / "var")
     with site.running() as daemon:
         filler = fill(small_disk)
