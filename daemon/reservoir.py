@@ -319,7 +319,7 @@ class KeptReservoir:
         if ph is None:
             return "no pH probe in the settings: nothing to correct"
         if not ph.usable:
-            return f"waiting for a pH to rest on: {words.why(ph)}"
+            return "waiting for a pH reading that can be believed"
         return self._waiting_words(ph, stamp)
 
     def _waiting_words(self, ph: Verdict, stamp: Stamp) -> str:

@@ -256,7 +256,7 @@ def test_it_says_which_reading_it_cannot_rest_on(tank: AtTheTank) -> None:
     """The judge's words of the pH probe."""
     tank.passes(6)
     tank.bench.play("unplug", probe="ph")
-    assert "waiting for a pH to rest on" in tank.passes(1).reservoirs["bed1"].waiting_for
+    assert "waiting for a pH reading that can be believed" in tank.passes(1).reservoirs["bed1"].waiting_for
 
 
 # calling

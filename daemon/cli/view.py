@@ -29,9 +29,10 @@ from daemon.values import (
     Verdict,
 )
 
-TREND_POINTS = 36
-GAUGE_CELLS = 25
-BAR_CELLS = 12
+TREND_POINTS = 20
+GAUGE_CELLS = 17
+BAR_CELLS = 6
+# A terminal of 80 columns shows a whole row; a wider one only has more room around it.
 _STEPS = "▁▂▃▄▅▆▇█"
 _MARK = {Quality.GOOD: "●", Quality.UNCERTAIN: "◐", Quality.BAD: "✕"}
 _STYLE = {Quality.GOOD: "bold", Quality.UNCERTAIN: "italic", Quality.BAD: "reverse"}
@@ -141,13 +142,18 @@ def _reservoir(reservoir: ReservoirState, trends: Trends) -> Panel:
     return Panel(body, title=Text(reservoir.title), title_align="left", border_style="dim")
 
 
-def _values(reservoir: ReservoirState, trends: Trends) -> Table:
-    table = Table.grid(padding=(0, 2))
-    for _ in range(5):
-        table.add_column(no_wrap=True)
+def _values(reservoir: ReservoirState, trends: Trends) -> RenderableType:
+    table = Table.grid(padding=(0, 1))
+    for width in (11, 10, 0, TREND_POINTS, 0):
+        table.add_column(no_wrap=True, min_width=width)
     for quantity, verdict in reservoir.verdicts.items():
         table.add_row(*_value_row(reservoir, quantity, verdict, trends))
-    return table
+    reasons = [
+        Text(f"{_MARK[verdict.quality]} {words.QUANTITY[quantity]} {verdict.quality.value}: {words.why(verdict)}")
+        for quantity, verdict in reservoir.verdicts.items()
+        if verdict.quality is not Quality.GOOD
+    ]
+    return Group(table, *reasons)
 
 
 def _value_row(
@@ -161,18 +167,18 @@ def _value_row(
         Text(words.value(quantity, amount), style=_STYLE[verdict.quality]),
         gauge(amount, *band) if band else Text(),
         Text(trends.line(reservoir.name, quantity, smallest) if band else ""),
-        Text(f"{_MARK[verdict.quality]} {verdict.quality.value}: {words.why(verdict)}", overflow="ellipsis"),
+        Text(_MARK[verdict.quality]),
     )
 
 
 def _caps(caps: Mapping[Role, CapUse]) -> Table:
-    table = Table.grid(padding=(0, 2))
+    table = Table.grid(padding=(0, 1))
     for role, use in caps.items():
         table.add_row(
             Text(words.ROLE[role]),
             Text(f"hour {_bar(use.last_hour_ml, use.max_per_hour_ml)}"),
             Text(f"24 h {_bar(use.last_day_ml, use.max_per_day_ml)}"),
-            Text(f"bottle {use.bottle_left_ml:.0f} mL left", style="dim"),
+            Text(f"bottle {use.bottle_left_ml:.0f} mL", style="dim"),
         )
     return table
 
