@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from math import isfinite, nan
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -58,6 +59,17 @@ def asked(arguments: argparse.Namespace, method: str, show: Printer, **params: A
         for line in show(answer):
             print(line)
     return 0
+
+
+def finite(text: str) -> float:
+    """A number of an option. Raises argparse's error for anything else, NaN and infinity too."""
+    try:
+        number = float(text)
+    except ValueError:
+        number = nan
+    if not isfinite(number):
+        raise argparse.ArgumentTypeError(f"{text!r}: must be a number")
+    return number
 
 
 def _reservoir_option(parser: argparse.ArgumentParser) -> None:
@@ -165,11 +177,11 @@ def _hold(commands: Commands) -> None:
         commands, "hold", "pause all dosing while you work at the tank", 'evenwater hold "cleaning" --hours 2'
     )
     parser.add_argument("reason", help="why, for whoever looks later")
-    parser.add_argument("--hours", type=float, help="end by itself after this long (default: until released)")
+    parser.add_argument("--hours", type=finite, help="end by itself after this long (default: until released)")
     _reservoir_option(parser)
     parser.set_defaults(
         act=lambda a: asked(
-            a, "hold", _said, reason=a.reason, **({"hours": a.hours} if a.hours else {}), **_named(a)
+            a, "hold", _said, reason=a.reason, **({} if a.hours is None else {"hours": a.hours}), **_named(a)
         )
     )
 

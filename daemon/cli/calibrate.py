@@ -12,7 +12,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
-from daemon.cli.ask import Commands
+from daemon.cli.ask import Commands, finite
 from daemon.cli.where import add_state_option, state_folder
 from daemon.link.client import CallRefused, ControlClient, NoDaemon
 
@@ -52,7 +52,7 @@ def add_commands(commands: Commands) -> None:
     parser.add_argument("standard", nargs="?", help="with `point`: which buffer, as 7.00 or 4.01; EC as 1.413")
     parser.add_argument("--reservoir", metavar="NAME", help="which one; may be left out where there is only one")
     parser.add_argument(
-        "--temperature-c", type=float, help="temperature of the standard (default: the tank's probe)"
+        "--temperature-c", type=finite, help="temperature of the standard (default: the tank's probe)"
     )
     parser.add_argument(
         "--json", action="store_true", help="print one JSON value for programs (step by step only)"
