@@ -18,8 +18,12 @@ def _not_flat(gain: float) -> float:
 class PhAmplifier(AdcWiring):
     """A pH electrode's amplifier: output = zero_v + gain * electrode volts. Inverting: gain below 0."""
 
-    zero_v: float = Field(ge=-6.144, le=6.144)  # output with the input short-circuited: electrode 0 mV
-    gain: Annotated[float, Field(ge=-100.0, le=100.0), AfterValidator(_not_flat)]
+    zero_v: float = Field(
+        ge=-6.144, le=6.144, description="output with the electrode's socket short-circuited: 0 mV"
+    )
+    gain: Annotated[float, AfterValidator(_not_flat)] = Field(
+        ge=-100.0, le=100.0, description="output volts per electrode volt; negative where it inverts"
+    )
 
     def signal(self, volts: float) -> float:
         """Electrode mV."""
@@ -29,8 +33,8 @@ class PhAmplifier(AdcWiring):
 class EcAmplifier(AdcWiring):
     """A conductivity board: the conductance between the cell's electrodes as a voltage above `zero_v`."""
 
-    zero_v: float = Field(default=0.0, ge=-6.144, le=6.144)  # output with the cell dry
-    ms_per_v: float = Field(gt=0.0, le=1000.0)
+    zero_v: float = Field(default=0.0, ge=-6.144, le=6.144, description="output with the cell dry")
+    ms_per_v: float = Field(gt=0.0, le=1000.0, description="conductance per output volt")
 
     def signal(self, volts: float) -> float:
         """Conductance in mS, the cell constant not yet applied."""

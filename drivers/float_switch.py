@@ -18,8 +18,10 @@ class FloatSwitchWiring(Wiring):
     `closed_means = "enough"` is the safe way round: a broken wire then reads as low, and nothing is dosed.
     """
 
-    line: int = Field(ge=0, le=27)  # BCM number
-    closed_means: Literal["enough", "low"] = "enough"
+    line: int = Field(ge=0, le=27, description="its GPIO (BCM) number")
+    closed_means: Literal["enough", "low"] = Field(
+        default="enough", description="what a closed contact says of the water"
+    )
 
     def claims(self) -> frozenset[str]:
         """The line, as `gpio23`."""

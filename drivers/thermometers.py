@@ -34,9 +34,9 @@ SensorTo = Literal["ground", "supply"]
 class DividerWiring(AdcWiring):
     """A resistive sensor in series with a fixed resistor; the converter looks at the point between them."""
 
-    supply_v: float = Field(ge=1.0, le=5.5)
-    series_ohm: float = Field(ge=100.0, le=1e6)
-    sensor_to: SensorTo = "ground"  # the side of that point the sensor is on
+    supply_v: float = Field(ge=1.0, le=5.5, description="what feeds the divider")
+    series_ohm: float = Field(ge=100.0, le=1e6, description="the fixed resistor, measured")
+    sensor_to: SensorTo = Field(default="ground", description="which end of the divider the sensor is at")
 
     def _celsius_or_refuse(self, volts: float, celsius: float | None) -> float:
         if celsius is not None and COLDEST_C <= celsius <= HOTTEST_C:
@@ -52,8 +52,8 @@ class DividerWiring(AdcWiring):
 class NtcDivider(DividerWiring):
     """A thermistor described by its resistance at 25 °C and its beta."""
 
-    nominal_ohm: float = Field(ge=100.0, le=1e6)
-    beta_k: float = Field(ge=2000.0, le=6000.0)
+    nominal_ohm: float = Field(ge=100.0, le=1e6, description="its resistance at 25 °C")
+    beta_k: float = Field(ge=2000.0, le=6000.0, description="from its data sheet")
 
     def signal(self, volts: float) -> float:
         """°C. Raises SensorError for volts that no water temperature gives."""
@@ -65,7 +65,7 @@ class NtcDivider(DividerWiring):
 class Pt1000Divider(DividerWiring):
     """A platinum sensor to IEC 60751, 1000 ohm at 0 °C if nothing else is said."""
 
-    nominal_ohm: float = Field(default=1000.0, ge=100.0, le=10000.0)  # at 0 °C
+    nominal_ohm: float = Field(default=1000.0, ge=100.0, le=10000.0, description="its resistance at 0 °C")
 
     def signal(self, volts: float) -> float:
         """°C. Raises SensorError for volts that no water temperature gives."""
@@ -77,7 +77,7 @@ class Pt1000Divider(DividerWiring):
 class Ds18b20Wiring(Wiring):
     """The sensor's number, as its folder below /sys/bus/w1/devices is named."""
 
-    sensor_id: str = Field(pattern=r"^28-[0-9a-f]{12}$")
+    sensor_id: str = Field(pattern=r"^28-[0-9a-f]{12}$", description="as 28-0123456789ab")
 
     def claims(self) -> frozenset[str]:
         """The sensor, as `onewire:28-0316a2795cff`."""

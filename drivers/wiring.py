@@ -36,12 +36,18 @@ def _odd(count: int) -> int:
 class AdcWiring(Wiring):
     """Where on which converter a circuit's output is: one input against ground, or against `minus_input`."""
 
-    i2c_bus: int = Field(default=1, ge=0, le=31)
-    address: int = Field(default=0x48, ge=0x48, le=0x4B)  # the four that the ADDR pin can select
-    input: int = Field(ge=0, le=3)
-    minus_input: int | None = Field(default=None, ge=0, le=3)
-    full_scale_v: Annotated[float, AfterValidator(_full_scale)] = 4.096
-    conversions: Annotated[int, Field(ge=1, le=15), AfterValidator(_odd)] = 3
+    i2c_bus: int = Field(default=1, ge=0, le=31, description="which I²C bus")
+    address: int = Field(default=0x48, ge=0x48, le=0x4B, description="the converter, as its ADDR pin is wired")
+    input: int = Field(ge=0, le=3, description="A0 to A3")
+    minus_input: int | None = Field(
+        default=None, ge=0, le=3, description="read `input` against this one rather than against ground"
+    )
+    full_scale_v: Annotated[float, AfterValidator(_full_scale)] = Field(
+        default=4.096, description="the converter's range: 6.144, 4.096, 2.048, 1.024, 0.512 or 0.256"
+    )
+    conversions: Annotated[int, AfterValidator(_odd)] = Field(
+        default=3, ge=1, le=15, description="conversions a sample is the median of; an odd number"
+    )
 
     @model_validator(mode="after")
     def _pair_exists(self) -> Self:

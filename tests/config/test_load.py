@@ -188,7 +188,8 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             "[reservoir.bed1.probe.ph]",
             "address",
             "0x40",
-            "address = 0x40: must be at least 0x48 (largest allowed 0x4b)",
+            "address = 0x40: must be at least 0x48 (largest allowed 0x4b); "
+            "address is the converter, as its ADDR pin is wired",
         ),
         (
             "[reservoir.bed1.probe.ph]",
