@@ -70,7 +70,7 @@ def test_a_pump_keeper_killed_in_mid_dose(site: Site) -> None:
         assert "it was ended by signal 9" in why
         assert "a new one has driven every line low" in why
         assert "evenwater clear" in site.alarms()["bed1-locked"]
-        [entry] = site.told("ledger")
+        [entry] = site.ask("ledger")
         assert (entry["outcome"], entry["ml"]) == ("cut_short", DOSE_ML)
         assert site.bed()["caps"]["ph_down"]["last_hour_ml"] == DOSE_ML
         done = site.evenwater("clear")
@@ -90,7 +90,7 @@ def test_a_daemon_told_to_stop_in_mid_dose(site: Site) -> None:
         assert daemon.wait(10.0) == 0
     assert site.log.endswith("evenwater: stopped, pumps off\n")
     with site.running():
-        [entry] = site.told("ledger")
+        [entry] = site.ask("ledger")
         assert (entry["outcome"], entry["ml"], entry["note"]) == ("cut_short", DOSE_ML, "told to stop")
         status = site.ask("status")
         assert status["notes"] == []
