@@ -123,15 +123,16 @@ class AtTheTank:
             raise answer
         return answer
 
-    def while_passing(self, act: Callable[[], int]) -> int:
-        """What `act` returns, done by somebody else while passes are made and requests answered here."""
+    def while_answering(self, act: Callable[[], int], *, passing: bool = False) -> int:
+        """What `act` returns, done by somebody else while requests are answered here, with passes or without."""
         over = threading.Event()
         with ThreadPoolExecutor(1) as somebody:
             result = somebody.submit(act)
             result.add_done_callback(lambda _: over.set())
             while not over.wait(0.001):
-                self.passes(1)
                 self.loop.answer_requests()
+                if passing:
+                    self.passes(1)
             return result.result()
 
     def runs(self, line: int = PH_DOWN_LINE) -> list[Edge]:

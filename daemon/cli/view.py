@@ -76,11 +76,12 @@ def sparkline(values: Iterable[float | None], smallest_span: float) -> str:
         return ""
     middle = (max(known) + min(known)) / 2
     span = max(max(known) - min(known), smallest_span)
-    low = middle - span / 2
     top = len(_STEPS) - 1
-    return "".join(
-        " " if v is None else _STEPS[min(top, max(0, int((v - low) / span * top + 0.5)))] for v in kept
-    )
+
+    def step(value: float) -> int:
+        return min(top, max(0, top // 2 + round((value - middle) / span * top)))
+
+    return "".join(" " if value is None else _STEPS[step(value)] for value in kept)
 
 
 def gauge(value: float | None, low: float, high: float) -> Text:
