@@ -86,10 +86,16 @@ def resolve(name: str) -> Callable[[Mapping[str, Any]], Any]:
     try:
         module = importlib.import_module(module_name)
     except ImportError as error:
-        raise RigError(f'[rig] open = "{name}": module {module_name} cannot be imported ({error})') from error
+        raise RigError(
+            f'[rig] open = "{name}": module {module_name} cannot be imported ({error}); '
+            "correct the name before the colon, or install what it needs"
+        ) from error
     function = getattr(module, function_name, None)
     if not callable(function):
-        raise RigError(f'[rig] open = "{name}": {module_name} has no function {function_name}')
+        raise RigError(
+            f'[rig] open = "{name}": {module_name} has no function {function_name}; '
+            "correct the name after the colon"
+        )
     return cast(Callable[[Mapping[str, Any]], Any], function)
 
 

@@ -121,7 +121,7 @@ def no_toml(site: Site) -> str:
 def no_such_rig(site: Site) -> str:
     """A rig that cannot be imported."""
     site.set("rig", open="sim_hw.bench:open_rigg")
-    return "sim_hw.bench:open_rigg"
+    return "sim_hw.bench has no function open_rigg; correct the name after the colon"
 
 
 def damaged_calibrations(site: Site) -> str:
