@@ -49,7 +49,7 @@ def printed(folder: Path) -> Path:
 
 
 def test_a_demo_ends_by_itself(folder: Path) -> None:
-    """Less than half a minute of it calibrates, doses, meets the unplugged probe, and sums it all up; exit code 0."""
+    """It calibrates, doses, meets the unplugged probe, and sums it all up within half a minute; exit code 0."""
     port = fresh(folder)
     with demo(folder, "0.4") as process:
         assert process.wait(60.0) == 0
