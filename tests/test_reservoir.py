@@ -247,7 +247,7 @@ def test_it_says_when_there_is_no_pump_for_what_the_water_needs(tmp_path: Path) 
 def test_it_says_that_it_gathers_readings_then_that_a_dose_mixes(tank: AtTheTank) -> None:
     """In the order in which they come after a start."""
     said = [tank.passes(1).reservoirs["bed1"].waiting_for for _ in range(TO_A_DOSE)]
-    assert "too few readings yet" in said[0]
+    assert "a pH reading that can be believed" in said[0]
     assert "some more readings" in said[5]
     assert "the last dose is mixing, about 6 min" in said[-1]
 
