@@ -1,0 +1,425 @@
+"""Did a dose do what it should, and does pH move when nothing was dosed? Pure.
+
+    before             the pump runs   three mixing times         after
+    median of five  ->  end_s  . . . . . . . . . . . . .  ->  median of five newer readings
+         seen = after - before - drift          drift: how fast pH moved by itself before the dose
+
+    NO_EFFECT    doses in a row that should have shown, and did not: empty bottle, air, blocked, dead pump
+    WRONG_SIGN   pH went the other way: wrong bottle, crossed tubes
+    RUNAWAY      pH goes on far beyond what the dose can do: the pump did not stop
+    TOO_STRONG   doses do much more than this tank showed before: pump or bottle changed
+    MOVED_ALONE  pH moves on steadily with no dose: a siphon, a leaking pump
+    STEPPED      pH made a step with no dose: a person's hand, a top-up
+
+Only STEPPED (wait) and TOO_STRONG (smaller steps) go on; the others latch. The settings' mL per pH is a
+first guess that real water misses two- or threefold, and that changes along the way (bicarbonate buffers
+most near pH 6.3). So NO_EFFECT asks for next to nothing seen, not for less than expected, and what this
+tank showed before stands in for the guess once there is something.
+
+The state (`Effects`) is frozen and goes in and out. After a restart it begins empty: a dose whose
+mixing was cut off by it is not judged, and the count of doses without effect begins anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from itertools import pairwise
+from math import inf, isfinite
+from types import MappingProxyType
+from typing import NamedTuple
+
+from daemon.dose.control import BREAK_S, READINGS, PhAim
+from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
+from daemon.values import Entry, Numbers, Role, Verdict, VerdictReason
+
+
+class Surprise(StrEnum):
+    """What water and doses do against expectation."""
+
+    NO_EFFECT = "no_effect"
+    WRONG_SIGN = "wrong_sign"
+    RUNAWAY = "runaway"
+    TOO_STRONG = "too_strong"
+    MOVED_ALONE = "moved_alone"
+    STEPPED = "stepped"
+    REVERSALS = "reversals"  # acid and base in turns
+
+
+LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED}
+
+# A dose without effect.
+ENOUGH_PH = 0.3  # doses that should have moved pH by this much together must have shown
+ENOUGH_DOSES, ENOUGH_OF_THEM_PH = 3, 0.1  # so must three, unless they are too small to be told from noise
+LEAST_SHARE = 0.25  # of the shift expected
+NOTHING_PH = 0.04  # and next to nothing: a weak pump in hard water is no dead pump
+KEPT_DOSES = 8
+
+# A dose that went the wrong way, or too far.
+WRONG_WAY_PH, WRONG_WAY_SHARE = 0.1, 0.5
+STRONG_TIMES = 1.5  # of what this tank showed before, at a like pH
+STRONG_AT_ALL_TIMES, STRONG_AT_ALL_PH = 3.0, 0.1  # of the settings' guess, and by this much more
+STRONG_MARGIN_PH = 0.015
+STRONG_IN_A_ROW = 2
+STILL_STRONG_TIMES = 1.25
+RUNAWAY_PH = 0.5  # beyond three times the shift expected
+
+# What the tank shows of its own.
+LESSONS_NEEDED, LEARN_SHARE, LEARN_SHARE_STRONG = 5, 0.2, 0.05
+LIKE_PH = 0.3  # nearer than this, two doses meet about the same buffering
+DRIFT_LIMIT_PH_PER_S = 0.6 / 3600.0  # water by itself; faster is a finding, not a drift
+DRIFT_MEMORY_S, DRIFT_DOUBT_S = 900.0, 60.0
+LATEST_S = 900.0  # a look this long after mixing says more of the hours between than of the dose
+
+# Movement with no dose. A siphon of 1 mL/min moves a 60 L tank by 0.015 to 0.03 pH a minute; water taking up
+# or losing CO2 moves by less than 0.01 down, but may rise faster when hard fresh water is aerated.
+POINT_S = 20.0
+SLOW_S, FAST_S = 450.0, 90.0
+SLOW_FALL_PH, SLOW_RISE_PH, FAST_PH = 0.08, 0.2, 0.4
+STEADY_SHARE = 0.25  # each third of the time must bring this share of the movement, or it is a step
+MIXING_SEEN = 1.0  # mixing times: in less, a step that mixes in looks steady
+STEP_PH = 0.1
+
+MOST_REVERSALS = 3
+
+
+class Point(NamedTuple):
+    """pH at a monotonic time."""
+
+    at_s: float
+    ph: float
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What was found, of which pump (None where it is none's), with the numbers a person can check it by."""
+
+    surprise: Surprise
+    pump: Role | None = None
+    numbers: Numbers = field(default_factory=dict)
+
+    @property
+    def latches(self) -> bool:
+        """Whether it stops the reservoir until a person has looked."""
+        return self.surprise in LATCHING
+
+
+class _Pending(NamedTuple):
+    """A dose that is mixing. shift_ph: expected, with its sign; before: at -inf where it is not known."""
+
+    pump: Role
+    ml: float
+    shift_ph: float
+    before: Point
+    end_s: float
+
+
+class _Judged(NamedTuple):
+    """One dose that was judged: mL, expected and seen shift, both above zero in the dose's own direction."""
+
+    ml: float
+    expected_ph: float
+    seen_ph: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Lesson:
+    """What the doses of one pump did. ratio: seen to expected, followed slowly; near_ph: where that was."""
+
+    doses: tuple[_Judged, ...] = ()
+    ratio: float = 1.0
+    near_ph: float = 7.0
+    learned: int = 0
+    strong: int = 0
+
+
+_NO_LESSON = _Lesson()
+
+
+@dataclass(frozen=True, slots=True)
+class Effects:
+    """What is remembered of one reservoir's pH between passes.
+
+    newest: usable readings that belong together; points: thinned, also of readings that moved too fast to
+    be used; base: where pH stood before it moved; moved_s: when it last moved by itself, -inf for never.
+    """
+
+    newest: tuple[Point, ...] = ()
+    points: tuple[Point, ...] = ()
+    base: Point | None = None
+    moved_s: float = -inf
+    pending: _Pending | None = None
+    drift_ph: float = 0.0
+    drift_s: float = 0.0
+    lessons: Mapping[Role, _Lesson] = field(default_factory=lambda: MappingProxyType({}))
+
+
+def dosed(effects: Effects, pump: Role, ml: float, shift_ph: float, end_s: float) -> Effects:
+    """The state after a dose that ended at `end_s`. shift_ph: what it should do, below zero for acid."""
+    known = len(effects.newest) == READINGS
+    middle_s = effects.newest[READINGS // 2].at_s if known else -inf
+    before = Point(middle_s, _median(effects.newest) if known else 0.0)
+    pending = _Pending(pump, ml, shift_ph, before, end_s)
+    return replace(effects, newest=(), points=(), base=None, pending=pending)
+
+
+def watch(effects: Effects, aim: PhAim, ph: Verdict) -> tuple[Finding | None, Effects]:
+    """What this pass's pH shows, and the state for the next. Nothing new, or nothing known: no finding."""
+    reading = ph.reading
+    if reading is None or not isfinite(reading.value):
+        return None, effects
+    if not (ph.usable or ph.reason is VerdictReason.JUMPED):
+        return None, effects
+    point = Point(reading.at_s, reading.value)
+    if effects.newest and not point.at_s > effects.newest[-1].at_s:
+        return None, effects
+    if effects.pending is None:
+        return _at_rest(effects, aim, point, usable=ph.usable)
+    return _mixing(effects, effects.pending, aim, point, usable=ph.usable)
+
+
+def forget(effects: Effects) -> Effects:
+    """The state while people are at the tank: what was learned stays, what was being followed does not."""
+    return Effects(moved_s=effects.moved_s, lessons=effects.lessons)
+
+
+def since_moved_s(effects: Effects, now_s: float) -> float | None:
+    """Seconds since pH last moved by itself; None if it never did."""
+    return None if effects.moved_s == -inf else max(0.0, now_s - effects.moved_s)
+
+
+def step_share(effects: Effects, pump: Role) -> float:
+    """1, or the half of a request that is left while doses of this pump do too much."""
+    return 0.5 if effects.lessons.get(pump, _NO_LESSON).strong >= STRONG_IN_A_ROW else 1.0
+
+
+def reversals(entries: Iterable[Entry], stamp: Stamp) -> Finding | None:
+    """REVERSALS if the newest dose is opposite to the one before it, for the third time in 24 h.
+
+    entries: of one reservoir, newest first, as the ledger keeps them. An age that is not proven counts as
+    nothing: within this boot it is monotonic, across boots the wall clock where both were synchronised.
+    """
+    recent = [entry for entry in entries if entry.pump in OPPOSITE and not _age_s(entry, stamp) > DAY_S]
+    turns = [newer.pump is not older.pump for newer, older in pairwise(recent)]
+    count = sum(turns)
+    if not (turns and turns[0] and count >= MOST_REVERSALS):
+        return None
+    return Finding(Surprise.REVERSALS, recent[0].pump, {"reversals": count, "hours": DAY_S / 3600.0})
+
+
+def _age_s(entry: Entry, stamp: Stamp) -> float:
+    if entry.boot_id == stamp.boot_id:
+        return stamp.at_s - entry.at_s
+    if entry.utc_trusted and stamp.utc_trusted:
+        return (stamp.utc - entry.utc).total_seconds()
+    return 0.0
+
+
+# while a dose mixes
+
+
+def _mixing(
+    effects: Effects, pending: _Pending, aim: PhAim, point: Point, *, usable: bool
+) -> tuple[Finding | None, Effects]:
+    effects = replace(effects, points=_thinned(effects.points, point, LATEST_S)[-3:])
+    if (finding := _runaway(pending, effects.points)) is not None:
+        return finding, replace(effects, pending=None, newest=(), points=())
+    mixed_s = pending.end_s + MIXING_TIMES * aim.mixing_time_s
+    if not (usable and point.at_s >= mixed_s):
+        return None, effects
+    newest = _following(effects.newest, point)
+    if len(newest) < READINGS:
+        return None, replace(effects, newest=newest)
+    finding, lessons = None, effects.lessons
+    if isfinite(pending.before.at_s) and point.at_s <= mixed_s + LATEST_S:
+        finding, lesson = _judge(pending, effects, newest)
+        lessons = MappingProxyType({**lessons, pending.pump: lesson})
+    return finding, replace(effects, newest=newest, points=(), pending=None, lessons=lessons)
+
+
+def _runaway(pending: _Pending, points: tuple[Point, ...]) -> Finding | None:
+    """Three looks in a row far beyond what the dose can do."""
+    if not (isfinite(pending.before.at_s) and len(points) >= 3):
+        return None
+    moved_ph = _median(points[-3:]) - pending.before.ph
+    towards = moved_ph if pending.shift_ph > 0.0 else -moved_ph
+    if towards <= STRONG_AT_ALL_TIMES * abs(pending.shift_ph) + RUNAWAY_PH:
+        return None
+    numbers = {"expected_ph": pending.shift_ph, "moved_ph": moved_ph, "ml": pending.ml}
+    return Finding(Surprise.RUNAWAY, pending.pump, numbers)
+
+
+def _judge(pending: _Pending, effects: Effects, newest: tuple[Point, ...]) -> tuple[Finding | None, _Lesson]:
+    """What one dose did, after what it and those before it should have done."""
+    took_s = newest[READINGS // 2].at_s - pending.before.at_s
+    change_ph = _median(newest) - pending.before.ph - _drift_ph_per_s(effects) * took_s
+    seen_ph = change_ph if pending.shift_ph > 0.0 else -change_ph
+    judged = _Judged(pending.ml, abs(pending.shift_ph), seen_ph)
+    lesson = effects.lessons.get(pending.pump, _NO_LESSON)
+    strong = lesson.strong + 1 if _is_strong(judged, lesson, pending.before.ph) else 0
+    lesson = replace(lesson, doses=(*lesson.doses, judged)[-KEPT_DOSES:], strong=strong)
+    finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson)
+    if finding is not None:  # cleared by a person, counting begins anew
+        return finding, replace(lesson, doses=())
+    if strong >= STRONG_IN_A_ROW:
+        finding = _too_strong(pending.pump, judged, lesson)
+    return finding, _learned(lesson, judged, pending.before.ph)
+
+
+def _wrong_sign(pending: _Pending, judged: _Judged) -> Finding | None:
+    if not -judged.seen_ph > max(WRONG_WAY_PH, WRONG_WAY_SHARE * judged.expected_ph):
+        return None
+    numbers = {
+        "ml": judged.ml,
+        "expected_ph": pending.shift_ph,
+        "seen_ph": judged.seen_ph if pending.shift_ph > 0.0 else -judged.seen_ph,
+    }
+    return Finding(Surprise.WRONG_SIGN, pending.pump, numbers)
+
+
+def _no_effect(pump: Role, lesson: _Lesson) -> Finding | None:
+    """The shortest run of newest doses that together must have shown, and showed next to nothing."""
+    ml = expected_ph = seen_ph = 0.0
+    for count, dose in enumerate(reversed(lesson.doses), start=1):
+        ml, expected_ph, seen_ph = ml + dose.ml, expected_ph + dose.expected_ph, seen_ph + dose.seen_ph
+        if expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH):
+            usual = min(1.0, lesson.ratio) if lesson.learned >= LESSONS_NEEDED else 1.0
+            if seen_ph >= min(LEAST_SHARE * usual * expected_ph, NOTHING_PH):
+                return None
+            numbers = {"doses": count, "ml": ml, "expected_ph": expected_ph, "seen_ph": seen_ph}
+            return Finding(Surprise.NO_EFFECT, pump, numbers)
+    return None
+
+
+def _is_strong(judged: _Judged, lesson: _Lesson, at_ph: float) -> bool:
+    if judged.seen_ph > STRONG_AT_ALL_TIMES * judged.expected_ph + STRONG_AT_ALL_PH:
+        return True
+    if lesson.learned < LESSONS_NEEDED or abs(at_ph - lesson.near_ph) > LIKE_PH:
+        return False
+    usual_ph = lesson.ratio * judged.expected_ph
+    if lesson.strong >= STRONG_IN_A_ROW:
+        return judged.seen_ph > STILL_STRONG_TIMES * usual_ph
+    return judged.seen_ph > STRONG_TIMES * usual_ph + STRONG_MARGIN_PH
+
+
+def _too_strong(pump: Role, judged: _Judged, lesson: _Lesson) -> Finding:
+    usual_ph = lesson.ratio * judged.expected_ph
+    return Finding(Surprise.TOO_STRONG, pump, {"ml": judged.ml, "usual_ph": usual_ph, "seen_ph": judged.seen_ph})
+
+
+def _learned(lesson: _Lesson, judged: _Judged, at_ph: float) -> _Lesson:
+    """What this dose teaches. One that did nothing teaches nothing, one too strong little."""
+    if not judged.seen_ph > LEAST_SHARE * lesson.ratio * judged.expected_ph:
+        return lesson
+    share = max(LEARN_SHARE, 1.0 / (lesson.learned + 1)) if not lesson.strong else LEARN_SHARE_STRONG
+    ratio = lesson.ratio + share * (judged.seen_ph / judged.expected_ph - lesson.ratio)
+    near_ph = lesson.near_ph + share * (at_ph - lesson.near_ph)
+    return replace(lesson, ratio=ratio, near_ph=near_ph, learned=lesson.learned + 1)
+
+
+# while nothing mixes
+
+
+def _at_rest(effects: Effects, aim: PhAim, point: Point, *, usable: bool) -> tuple[Finding | None, Effects]:
+    if usable:
+        effects = _following_drift(effects, point)
+    if effects.points and point.at_s - effects.points[-1].at_s < POINT_S:
+        return None, effects
+    slow_s = max(SLOW_S, MIXING_SEEN * aim.mixing_time_s)
+    points = _thinned(effects.points, point, slow_s)
+    effects = replace(effects, points=points)
+    finding = _moved_alone(points, aim, slow_s)
+    if finding is not None:
+        return finding, replace(effects, points=(), base=None, moved_s=point.at_s)
+    return _stepped(effects, points, point, slow_s)
+
+
+def _following_drift(effects: Effects, point: Point) -> Effects:
+    """Add what pH moved by itself since the last look; what is long past counts less and less."""
+    newest = _following(effects.newest, point)
+    if len(newest) < 2:
+        return replace(effects, newest=newest)
+    drift_ph = effects.drift_ph + point.ph - newest[-2].ph
+    drift_s = effects.drift_s + point.at_s - newest[-2].at_s
+    kept = min(1.0, DRIFT_MEMORY_S / drift_s)
+    return replace(effects, newest=newest, drift_ph=drift_ph * kept, drift_s=drift_s * kept)
+
+
+def _drift_ph_per_s(effects: Effects) -> float:
+    """How fast pH moved by itself, held to what water does; a short look counts for less."""
+    rate = effects.drift_ph / (effects.drift_s + DRIFT_DOUBT_S)
+    return max(-DRIFT_LIMIT_PH_PER_S, min(DRIFT_LIMIT_PH_PER_S, rate))
+
+
+def _moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Finding | None:
+    """A steady movement in the direction of a pump that is there, over the long time or, if fast, the short."""
+    fast_s = max(FAST_S, MIXING_SEEN * aim.mixing_time_s)
+    for over_s, fall_ph, rise_ph in ((slow_s, SLOW_FALL_PH, SLOW_RISE_PH), (fast_s, FAST_PH, FAST_PH)):
+        moved_ph = _steady_move_ph(points, over_s)
+        falls = aim.has_down and moved_ph <= -fall_ph
+        if falls or (aim.has_up and moved_ph >= rise_ph):
+            numbers = {"moved_ph": moved_ph, "over_s": over_s}
+            return Finding(Surprise.MOVED_ALONE, Role.PH_DOWN if falls else Role.PH_UP, numbers)
+    return None
+
+
+def _steady_move_ph(points: tuple[Point, ...], over_s: float) -> float:
+    """Movement over the last `over_s` seconds if each third of them brought its share, else 0."""
+    newest_s = points[-1].at_s
+    stations = [_ph_at(points, newest_s - over_s * part / 3.0) for part in (3, 2, 1, 0)]
+    known = [ph for ph in stations if ph is not None]
+    if len(known) < len(stations) or known[3] == known[0]:
+        return 0.0
+    moved_ph = known[3] - known[0]
+    shares = [(later - earlier) / moved_ph for earlier, later in pairwise(known)]
+    return moved_ph if min(shares) >= STEADY_SHARE else 0.0
+
+
+def _ph_at(points: tuple[Point, ...], at_s: float) -> float | None:
+    """Median of the last three points not after `at_s`; None if there are none, or too old to speak for it."""
+    earlier = [point for point in points if point.at_s <= at_s][-3:]
+    if len(earlier) < 3 or at_s - earlier[-1].at_s > BREAK_S:
+        return None
+    return _median(tuple(earlier))
+
+
+def _stepped(
+    effects: Effects, points: tuple[Point, ...], point: Point, slow_s: float
+) -> tuple[Finding | None, Effects]:
+    """STEPPED where pH has left the place it stood at; that place follows what water does by itself."""
+    recent = tuple(one for one in points if point.at_s - one.at_s <= slow_s)
+    if len(recent) < 3:
+        return None, effects
+    base = effects.base
+    if base is None or point.at_s - base.at_s > slow_s:
+        base = Point(recent[0].at_s, _median(recent[:3]))
+    now_ph = _median(points[-3:])
+    if abs(now_ph - base.ph) < STEP_PH:
+        return None, replace(effects, base=base)
+    numbers = {"from_ph": base.ph, "to_ph": now_ph}
+    here = Point(point.at_s, now_ph)
+    return Finding(Surprise.STEPPED, None, numbers), replace(effects, base=here, moved_s=point.at_s)
+
+
+# points
+
+
+def _following(newest: tuple[Point, ...], point: Point) -> tuple[Point, ...]:
+    """The newest readings with this one, begun anew after a break."""
+    if newest and not point.at_s - newest[-1].at_s <= BREAK_S:
+        return (point,)
+    return (*newest, point)[-READINGS:]
+
+
+def _thinned(points: tuple[Point, ...], point: Point, over_s: float) -> tuple[Point, ...]:
+    """The points of the last `over_s` and a little more, this one added if the last is old enough."""
+    if points and point.at_s - points[-1].at_s < POINT_S:
+        return points
+    earliest_s = point.at_s - over_s - 2.0 * BREAK_S
+    return (*(one for one in points if one.at_s >= earliest_s), point)
+
+
+def _median(points: tuple[Point, ...]) -> float:
+    return sorted(point.ph for point in points)[len(points) // 2]

@@ -1,0 +1,537 @@
+"""Did a dose do what it should: each finding, what must not be one, and that the state is only handed on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from math import exp, inf, nan
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from config.settings import Bands, PhControl, Pump, Reservoir
+from daemon.dose.control import READINGS, PhAim, aim_of
+from daemon.dose.response import (
+    LATCHING,
+    MOST_REVERSALS,
+    Effects,
+    Finding,
+    Surprise,
+    dosed,
+    forget,
+    reversals,
+    since_moved_s,
+    step_share,
+    watch,
+)
+from daemon.dose.windows import DAY_S, Stamp
+from daemon.values import (
+    DoseReason,
+    Entry,
+    Outcome,
+    Quality,
+    Quantity,
+    Reading,
+    Role,
+    Sample,
+    Verdict,
+    VerdictReason,
+)
+from tests.strategies import NOON
+
+PASS_S = 10.0
+MIXING_S = 120.0
+ML_PER_PH = 60.0
+
+
+def aim(mixing_time_s: float = MIXING_S, pumps: tuple[str, ...] = ("ph_down", "ph_up")) -> PhAim:
+    """The aim of a 60 L tank."""
+    pump = Pump(line=17, ml_per_s=1.0, bottle_ml=1000.0)
+    return aim_of(
+        Reservoir(
+            title="Bed",
+            system="still",
+            volume_l=60.0,
+            mixing_time_s=mixing_time_s,
+            bands=Bands(),
+            ph=PhControl(ml_per_ph=ML_PER_PH),
+            pump=dict.fromkeys(pumps, pump),  # type: ignore[arg-type]
+        )
+    )
+
+
+def verdict(at_s: float, ph: float, reason: VerdictReason = VerdictReason.FINE) -> Verdict:
+    """A pH reading as judged; every reason but FINE is bad."""
+    quality = Quality.GOOD if reason is VerdictReason.FINE else Quality.BAD
+    reading = Reading(Quantity.PH, ph, at_s, Sample(Quantity.PH, at_s, 0.0))
+    return Verdict(Quantity.PH, quality, reason, reading)
+
+
+class Water:
+    """Water and a probe in it: doses mix in exponentially, `drift_per_h` goes on all the time.
+
+    works: how much of the expected shift a dose truly brings.
+    """
+
+    def __init__(
+        self,
+        *,
+        works: float = 1.0,
+        drift_per_h: float = 0.0,
+        noise: float = 0.003,
+        seed: int = 1,
+        mixing_s: float = MIXING_S,
+        every_s: float = PASS_S,
+    ) -> None:
+        self.works, self.drift_per_h, self.every_s = works, drift_per_h, every_s
+        self.ph, self.unmixed = 7.0, 0.0
+        self.reason = VerdictReason.FINE
+        self.at_s = 1000.0
+        self.aim = aim(mixing_s)
+        self.effects = Effects()
+        self.findings: list[Finding] = []
+        self.found_s: list[float] = []
+        self._mixing_s, self._noise, self._random = mixing_s, noise, Random(seed)
+
+    def passes(self, seconds: float) -> list[Finding]:
+        """Let time pass; what was found in it."""
+        before = len(self.findings)
+        for _ in range(round(seconds / self.every_s)):
+            self.at_s += self.every_s
+            self.ph += self.drift_per_h * self.every_s / 3600.0
+            mixed = self.unmixed * (1.0 - exp(-3.0 * self.every_s / self._mixing_s))
+            self.ph, self.unmixed = self.ph + mixed, self.unmixed - mixed
+            seen = verdict(self.at_s, self.ph + self._random.gauss(0.0, self._noise), self.reason)
+            finding, self.effects = watch(self.effects, self.aim, seen)
+            if finding is not None:
+                self.findings.append(finding)
+                self.found_s.append(self.at_s)
+        return self.findings[before:]
+
+    def dose(self, ml: float = 8.0, pump: Role = Role.PH_DOWN) -> list[Finding]:
+        """A dose and its mixing; what was found."""
+        shift = ml / ML_PER_PH * (-1.0 if pump is Role.PH_DOWN else 1.0)
+        self.effects = dosed(self.effects, pump, ml, shift, self.at_s)
+        self.unmixed += shift * self.works
+        return self.passes(3.0 * self._mixing_s + READINGS * self.every_s)
+
+    def doses_until(self, surprise: Surprise, ml: float = 8.0, most: int = 20) -> int:
+        """How many doses it takes until this is found; one more than `most` where it is not."""
+        for count in range(1, most + 1):
+            if any(finding.surprise is surprise for finding in self.dose(ml)):
+                return count
+        return most + 1
+
+
+def kinds(findings: list[Finding]) -> set[Surprise]:
+    """What was found, without the numbers."""
+    return {finding.surprise for finding in findings}
+
+
+# no effect
+
+
+@pytest.mark.parametrize("ml", [3.0, 5.0, 8.0, 20.0])
+@pytest.mark.parametrize("drift_per_h", [-0.3, 0.0, 0.3])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_dead_pump_is_found_after_three_doses_at_most(ml: float, drift_per_h: float, seed: int) -> None:
+    """Whatever the size of the doses, with pH drifting either way by itself."""
+    water = Water(works=0.0, drift_per_h=drift_per_h, seed=seed)
+    water.passes(600.0)
+    assert water.doses_until(Surprise.NO_EFFECT, ml) <= 3
+
+
+def test_a_pump_that_dies_later_is_found_as_soon() -> None:
+    """Doses that worked before do not count for those that do not."""
+    water = Water()
+    for _ in range(4):
+        assert water.dose() == []
+    water.works = 0.0
+    assert water.doses_until(Surprise.NO_EFFECT) == 3
+
+
+def test_a_finding_of_no_effect_has_the_numbers_to_check_it_by() -> None:
+    """How many doses, mL, expected and seen."""
+    water = Water(works=0.0)
+    water.passes(600.0)
+    water.doses_until(Surprise.NO_EFFECT)
+    (finding,) = water.findings
+    assert finding.latches
+    assert finding.pump is Role.PH_DOWN
+    assert finding.numbers["doses"] == 3
+    assert finding.numbers["ml"] == pytest.approx(24.0)
+    assert finding.numbers["expected_ph"] == pytest.approx(0.4)
+    assert abs(finding.numbers["seen_ph"]) < 0.05
+
+
+@pytest.mark.parametrize("works", [1.0, 0.5, 0.5 / 2.5, 2.5])
+@pytest.mark.parametrize("drift_per_h", [-0.3, 0.0, 0.3])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_working_pump_is_never_taken_for_dead(works: float, drift_per_h: float, seed: int) -> None:
+    """Full strength, half, half in water that buffers 2.5 times as well as guessed, with drift either way."""
+    water = Water(works=works, drift_per_h=drift_per_h, seed=seed)
+    water.passes(600.0)
+    for _ in range(20):
+        assert water.dose() == []
+
+
+def test_half_strength_in_what_this_tank_showed_before_is_not_dead() -> None:
+    """Small doses, water that buffers three times as well as guessed, then half the strength."""
+    water = Water(works=1.0 / 3.0, noise=0.001)
+    for _ in range(10):
+        water.dose(3.0)
+        water.passes(1200.0)
+    water.works /= 2.0
+    for _ in range(10):
+        water.dose(3.0)
+        water.passes(1200.0)
+    assert water.findings == []
+
+
+def test_co2_loss_working_against_a_dose_is_allowed_for() -> None:
+    """pH rises by 0.5 an hour by itself: each dose at half strength shows only when that is taken off."""
+    water = Water(works=0.5, drift_per_h=0.5)
+    water.passes(1200.0)
+    for _ in range(10):
+        assert water.dose(4.0) == []
+        water.passes(300.0)
+
+
+def test_doses_lost_in_noise_say_nothing_alone() -> None:
+    """Three doses of 0.2 mL should move pH by 0.01 together: nothing to judge."""
+    water = Water(works=0.0)
+    water.passes(600.0)
+    for _ in range(5):
+        assert water.dose(0.2) == []
+
+
+def test_after_a_person_cleared_it_three_more_doses_are_given() -> None:
+    """The count begins anew; it is found again, not at once."""
+    water = Water(works=0.0)
+    water.passes(600.0)
+    assert water.doses_until(Surprise.NO_EFFECT) == 3
+    water.effects = forget(water.effects)
+    water.passes(600.0)
+    assert water.doses_until(Surprise.NO_EFFECT) == 3
+
+
+# wrong sign
+
+
+@pytest.mark.parametrize("pump", [Role.PH_DOWN, Role.PH_UP])
+def test_swapped_bottles_are_found_after_one_dose(pump: Role) -> None:
+    """Acid that raises, base that lowers."""
+    water = Water(works=-1.0)
+    water.passes(600.0)
+    (finding,) = water.dose(8.0, pump)
+    assert finding.surprise is Surprise.WRONG_SIGN
+    assert finding.latches
+    assert finding.pump is pump
+    assert finding.numbers["expected_ph"] * finding.numbers["seen_ph"] < 0.0
+
+
+@pytest.mark.parametrize(("wrong_ph", "found"), [(0.09, False), (0.115, True)])
+def test_only_a_clear_wrong_way_counts(wrong_ph: float, found: bool) -> None:
+    """More than 0.1 pH."""
+    water = Water(works=-wrong_ph / (8.0 / ML_PER_PH), noise=0.0)
+    water.passes(600.0)
+    assert bool(water.dose()) is found
+
+
+def test_a_wrong_way_of_less_than_half_the_expected_shift_is_no_wrong_bottle() -> None:
+    """A large dose and 0.11 the wrong way: NO_EFFECT, not WRONG_SIGN."""
+    water = Water(works=-0.11 / 0.5, noise=0.0)
+    water.passes(600.0)
+    assert kinds(water.dose(30.0)) == {Surprise.NO_EFFECT}
+
+
+def test_a_rise_that_was_there_before_the_dose_is_not_the_doses() -> None:
+    """pH rising by 0.6 an hour moves 0.07 in the mixing; a dose that did nothing is not a wrong bottle."""
+    water = Water(works=-0.25, drift_per_h=0.6)
+    water.passes(900.0)
+    assert water.dose() == []
+
+
+# too strong
+
+
+def steady(water: Water, doses: int) -> list[Finding]:
+    """A day of small doses, each after a rise of as much by itself; what was found."""
+    before = len(water.findings)
+    for _ in range(doses):
+        water.passes(1800.0)
+        water.ph = 6.15
+        water.effects = forget(water.effects)
+        water.passes(120.0)
+        water.dose(3.0)
+    return water.findings[before:]
+
+
+def test_a_pump_twice_as_fast_is_found_and_its_steps_halved() -> None:
+    """Against what this tank showed before; it goes on, with half steps, and does not latch."""
+    water = Water()
+    assert steady(water, 8) == []
+    assert step_share(water.effects, Role.PH_DOWN) == 1.0
+    water.works = 2.0
+    found = steady(water, 3)
+    assert kinds(found) == {Surprise.TOO_STRONG}
+    assert not found[0].latches
+    assert found[0].numbers["seen_ph"] == pytest.approx(2.0 * found[0].numbers["usual_ph"], rel=0.3)
+    assert step_share(water.effects, Role.PH_DOWN) == 0.5
+    assert step_share(water.effects, Role.PH_UP) == 1.0
+
+
+def test_steps_are_whole_again_once_doses_do_as_usual() -> None:
+    """The tube is changed."""
+    water = Water()
+    steady(water, 8)
+    water.works = 2.0
+    steady(water, 3)
+    water.works = 1.0
+    steady(water, 1)
+    assert step_share(water.effects, Role.PH_DOWN) == 1.0
+
+
+def test_a_single_strong_dose_is_no_finding() -> None:
+    """Something else may have helped."""
+    water = Water()
+    steady(water, 8)
+    water.works = 2.0
+    assert steady(water, 1) == []
+    water.works = 1.0
+    assert steady(water, 5) == []
+
+
+@pytest.mark.parametrize(("works", "found"), [(2.5, False), (5.0, True)])
+def test_against_the_first_guess_only_far_more_counts(works: float, found: bool) -> None:
+    """Water that buffers 2.5 times less than guessed is just water; five times is a question to a person."""
+    water = Water(works=works)
+    water.passes(600.0)
+    water.dose()
+    assert (kinds(water.dose()) == {Surprise.TOO_STRONG}) is found
+
+
+def test_water_that_buffers_less_elsewhere_is_no_strong_pump() -> None:
+    """What was learned at pH 6 is not held against a dose at pH 7."""
+    water = Water()
+    steady(water, 8)
+    water.works = 2.0
+    for _ in range(3):
+        water.ph = 7.1
+        water.effects = forget(water.effects)
+        water.passes(120.0)
+        water.dose(3.0)
+    assert water.findings == []
+
+
+# runaway
+
+
+@pytest.mark.parametrize("reason", [VerdictReason.FINE, VerdictReason.JUMPED])
+def test_a_pump_that_does_not_stop_is_found_while_its_dose_mixes(reason: VerdictReason) -> None:
+    """Also where the judge calls the readings too fast to be used."""
+    water = Water()
+    water.passes(600.0)
+    water.effects = dosed(water.effects, Role.PH_DOWN, 8.0, -8.0 / ML_PER_PH, water.at_s)
+    water.drift_per_h, water.reason = -60.0, reason
+    (finding,) = water.passes(120.0)
+    assert finding.surprise is Surprise.RUNAWAY
+    assert finding.latches
+
+
+# moved alone, stepped
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0, 60.0])
+@pytest.mark.parametrize("per_min", [0.012, 0.017, 0.03, 0.1, 1.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_siphon_is_found_within_ten_minutes(every_s: float, per_min: float, seed: int) -> None:
+    """From 0.012 pH a minute up, at any pace of the passes."""
+    water = Water(every_s=every_s, seed=seed)
+    assert water.passes(1800.0) == []
+    begun_s, water.drift_per_h = water.at_s, -60.0 * per_min
+    water.passes(600.0)
+    assert Surprise.MOVED_ALONE in kinds(water.findings)
+    found = next(f for f in water.findings if f.surprise is Surprise.MOVED_ALONE)
+    assert found.latches
+    assert found.pump is Role.PH_DOWN
+    assert water.found_s[water.findings.index(found)] - begun_s <= 600.0
+
+
+def test_a_pump_stuck_on_is_found_though_no_reading_can_be_used() -> None:
+    """Half a pH a minute: all readings JUMPED."""
+    water = Water()
+    water.passes(600.0)
+    water.drift_per_h, water.reason = -30.0, VerdictReason.JUMPED
+    assert Surprise.MOVED_ALONE in kinds(water.passes(180.0))
+
+
+@pytest.mark.parametrize("drift_per_h", [-0.4, -0.2, 0.0, 0.3, 0.7, 1.2])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_water_by_itself_is_never_a_siphon(drift_per_h: float, seed: int) -> None:
+    """CO2 taken up or lost, plants, a drifting probe: three hours of it never latch."""
+    water = Water(drift_per_h=drift_per_h, seed=seed, noise=0.01)
+    assert kinds(water.passes(10_800.0)) <= {Surprise.STEPPED}
+
+
+def test_a_rise_is_no_siphon_where_there_is_no_base() -> None:
+    """Only a pump that is there can leak."""
+    water = Water(drift_per_h=3.0)
+    water.aim = aim(pumps=("ph_down",))
+    assert Surprise.MOVED_ALONE not in kinds(water.passes(1800.0))
+    water.aim = aim()
+    assert Surprise.MOVED_ALONE in kinds(water.passes(1800.0))
+
+
+@pytest.mark.parametrize("mixing_s", [60.0, 120.0, 600.0, 1800.0])
+@pytest.mark.parametrize("shift", [-0.6, -0.2, 0.2, 0.6])
+@pytest.mark.parametrize("offset", range(0, 40, 5))
+def test_a_hand_dose_is_a_step_and_never_latches(mixing_s: float, shift: float, offset: int) -> None:
+    """Down or up, at any moment between two points, in any mixing: dosing waits, nothing latches."""
+    water = Water(mixing_s=mixing_s)
+    water.passes(3600.0 + offset)
+    poured_s = water.at_s
+    water.unmixed = shift
+    found = water.passes(mixing_s + 60.0)
+    assert kinds(found) == {Surprise.STEPPED}
+    assert not found[0].latches
+    moved_s = since_moved_s(water.effects, water.at_s)
+    assert moved_s is not None
+    assert moved_s < water.at_s - poured_s
+    water.passes(3.0 * mixing_s)
+    assert kinds(water.findings) == {Surprise.STEPPED}
+
+
+def test_a_step_that_the_judge_will_not_use_yet_counts_as_moved() -> None:
+    """Readings that jumped are not used, but somebody did something."""
+    water = Water()
+    water.passes(900.0)
+    water.ph, water.reason = 6.2, VerdictReason.JUMPED
+    assert kinds(water.passes(120.0)) == {Surprise.STEPPED}
+
+
+def test_a_single_outlier_is_not_a_step() -> None:
+    """A bubble at the probe."""
+    water = Water()
+    water.passes(900.0)
+    water.ph, water.reason = 6.0, VerdictReason.JUMPED
+    water.passes(10.0)
+    water.ph, water.reason = 7.0, VerdictReason.FINE
+    assert water.passes(900.0) == []
+    assert since_moved_s(water.effects, water.at_s) is None
+
+
+def test_what_a_dose_does_is_no_movement_of_its_own() -> None:
+    """Neither while it mixes nor after."""
+    water = Water()
+    water.passes(900.0)
+    water.dose(30.0)
+    assert water.passes(1800.0) == []
+
+
+# what cannot be judged
+
+
+@pytest.mark.parametrize("reason", sorted(set(VerdictReason) - {VerdictReason.FINE, VerdictReason.JUMPED}))
+def test_readings_that_cannot_be_used_teach_nothing(reason: VerdictReason) -> None:
+    """The state stays as it is."""
+    effects = Effects()
+    assert watch(effects, aim(), verdict(1.0, 6.0, reason)) == (None, effects)
+    assert watch(effects, aim(), Verdict(Quantity.PH, Quality.BAD, reason)) == (None, effects)
+
+
+@given(st.sampled_from([nan, inf, -inf]))
+def test_what_is_no_number_teaches_nothing(value: float) -> None:
+    """The state stays as it is."""
+    effects = Effects()
+    assert watch(effects, aim(), verdict(1.0, value)) == (None, effects)
+
+
+def test_a_dose_whose_effect_was_seen_hours_later_is_not_judged() -> None:
+    """The probe was out in between."""
+    water = Water(works=0.0)
+    water.passes(600.0)
+    water.effects = dosed(water.effects, Role.PH_DOWN, 30.0, -0.5, water.at_s)
+    water.reason = VerdictReason.NO_ANSWER
+    water.passes(7200.0)
+    water.reason = VerdictReason.FINE
+    assert water.passes(600.0) == []
+
+
+def test_a_dose_without_a_look_before_is_not_judged() -> None:
+    """As after a restart."""
+    water = Water(works=-1.0)
+    assert water.dose(30.0) == []
+
+
+@given(st.lists(st.tuples(st.floats(0.0, 14.0), st.sampled_from([1, 3, 30])), max_size=60))
+def test_any_readings_are_borne(steps: list[tuple[float, int]]) -> None:
+    """Whatever comes: no error, a finite moved_s, at most five newest readings."""
+    effects, at_s = Effects(), 0.0
+    for ph, passes in steps:
+        at_s += passes * 10.0
+        _, effects = watch(effects, aim(), verdict(at_s, ph))
+        assert len(effects.newest) <= READINGS
+        if int(ph * 10) % 7 == 0:
+            effects = dosed(effects, Role.PH_DOWN, 3.0, -0.05, at_s)
+
+
+# reversals
+
+
+def entry(number: int, pump: Role, age_s: float, *, boot_id: str = "now") -> Entry:
+    """A dose of so long ago."""
+    utc = NOON - timedelta(seconds=age_s)
+    numbers: dict[str, float] = {}
+    return Entry(
+        number, "bed1", pump, 3.0, 3.0, DoseReason.PH_HIGH, numbers, utc, True, boot_id, 1e6 - age_s, Outcome.DONE
+    )
+
+
+NOW = Stamp("now", 1e6, NOON, True)
+DOWN, UP = Role.PH_DOWN, Role.PH_UP
+
+
+def history(*pumps: Role, every_s: float = 6 * 3600.0) -> list[Entry]:
+    """Doses, newest first, the newest just now."""
+    return [entry(100 - i, pump, i * every_s) for i, pump in enumerate(pumps)]
+
+
+def test_the_third_reversal_of_a_day_is_found() -> None:
+    """Acid, base, acid, base within 24 h."""
+    assert reversals(history(DOWN, UP, DOWN), NOW) is None
+    finding = reversals(history(DOWN, UP, DOWN, UP), NOW)
+    assert finding is not None
+    assert finding.surprise is Surprise.REVERSALS
+    assert finding.latches
+    assert finding.numbers["reversals"] == MOST_REVERSALS
+
+
+def test_older_reversals_do_not_count() -> None:
+    """More than 24 h ago."""
+    assert reversals(history(DOWN, UP, DOWN, UP, every_s=DAY_S / 3.0 + 60.0), NOW) is None
+
+
+def test_after_a_clear_only_a_new_reversal_is_found() -> None:
+    """The next dose in the same direction is none."""
+    assert reversals(history(DOWN, DOWN, UP, DOWN, UP, every_s=3600.0), NOW) is None
+
+
+def test_an_age_that_is_not_proven_counts_as_nothing() -> None:
+    """Across a restart without a synchronised clock, two days ago is today."""
+    doses = [replace(one, boot_id="before") for one in history(DOWN, UP, DOWN, UP, every_s=2 * DAY_S)]
+    assert reversals(doses, NOW) is None
+    assert reversals(doses, replace(NOW, utc_trusted=False)) is not None
+    assert reversals([replace(one, utc_trusted=False) for one in doses], NOW) is not None
+
+
+def test_doses_that_are_neither_acid_nor_base_are_passed_over() -> None:
+    """Stock between acid and acid is no reversal."""
+    assert reversals(history(DOWN, Role.STOCK_A, DOWN, Role.STOCK_B, DOWN, every_s=60.0), NOW) is None
+
+
+def test_every_surprise_either_latches_or_waits() -> None:
+    """All but two latch."""
+    assert set(Surprise) - LATCHING == {Surprise.TOO_STRONG, Surprise.STEPPED}
