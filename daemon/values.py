@@ -139,6 +139,9 @@ class Cap(StrEnum):
     OPPOSITE = "opposite"  # acid and base never within the set hours
     BOTTLE = "bottle"
     LEVEL = "level"
+    CIRCULATION = "circulation"  # nothing stirs the water, or it is not known to be stirred
+    REFILL = "refill"  # minimum time since water was added
+    HANDS_OFF = "hands_off"  # minimum time since pH moved by itself: somebody may be at work
     SHARE = "share"  # share of the reservoir's volume
     RUN_TIME = "run_time"  # longest single run of a pump
     TOO_SMALL = "too_small"  # below what the pump can deliver truly

@@ -162,4 +162,9 @@ any_facts = spoiled(
     volume_l=any_float,
     mixing_time_s=any_float,
     level_enough=st.none() | st.booleans(),
+    level_share=st.none() | any_float | st.floats(0.0, 1.2),
+    circulation_on=st.booleans(),
+    has_circulation=st.booleans(),
+    since_refill_s=st.none() | any_float,
+    since_moved_s=st.none() | any_float,
 )

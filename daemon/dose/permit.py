@@ -8,10 +8,14 @@ Every cap is checked here, in this order; the first that says no names itself:
     LEDGER     the ledger can be relied on
     VERDICT    the reading behind the dose is usable (priming rests on none)
     LEVEL      there is water enough; where a level probe exists, not knowing counts as low
+    CIRCULATION  where a contact should prove that the water is stirred, it does
     GAP        minimum time since this pump's last run
     MIXING     three mixing times since any dose into this reservoir (so stock A and B never meet undiluted)
     OPPOSITE   acid and base keep the set hours apart
-    then the amounts PER_DOSE, PER_HOUR, PER_DAY, SHARE, BOTTLE, RUN_TIME: the smallest binds
+    REFILL     three mixing times since water was added
+    HANDS_OFF  three mixing times since pH moved with no dose
+    then the amounts PER_DOSE, PER_HOUR, PER_DAY, SHARE, BOTTLE, RUN_TIME: the smallest binds;
+    and where the level is measured, LEVEL takes off what the missing water would have taken up
 
 What is left below the pump's smallest true dose is refused in the name of the cap that made it small.
 Each comparison is written so that NaN says no. Nothing here can be raised by a setting above the
@@ -47,6 +51,7 @@ from daemon.values import (
 
 MIXING_TIMES = 3.0  # mixing is exponential: after three times 95 % of a dose shows
 BOTTLE_STOP_SHARE = 0.05  # below this a pump may draw air
+LEVEL_HALF_SHARE, LEVEL_STOP_SHARE = 0.5, 0.3  # of the nominal volume
 ML_PER_L = 1000.0
 
 
@@ -71,6 +76,9 @@ class Facts:
     verdict: on the quantity the dose is to move; spent: the ledger's totals for the pump asked.
     volume_l: measured, or nominal where no probe measures it.
     level_enough: None where unknown, which counts as low if has_level_probe.
+    level_share: measured share of the nominal volume, None where no probe measures one.
+    circulation_on: whether the water is known to be stirred; asked only if has_circulation.
+    since_refill_s, since_moved_s: seconds since water was added, since pH moved by itself; None: never.
     """
 
     condition: Condition
@@ -80,6 +88,11 @@ class Facts:
     mixing_time_s: float
     level_enough: bool | None
     has_level_probe: bool
+    level_share: float | None = None
+    circulation_on: bool = False
+    has_circulation: bool = False
+    since_refill_s: float | None = None
+    since_moved_s: float | None = None
 
 
 def limits_of(pump: Pump, reservoir: Reservoir) -> PumpLimits:
@@ -126,6 +139,7 @@ def _not_now(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal 
         (Cap.LEDGER, facts.spent.ok is True, {}),
         (Cap.VERDICT, _verdict_allows(request, facts.verdict), {}),
         (Cap.LEVEL, _level_allows(facts), {}),
+        (Cap.CIRCULATION, facts.circulation_on is True or not facts.has_circulation, {}),
     )
     for cap, passed, numbers in checks:
         if not passed:
@@ -158,7 +172,19 @@ def _verdict_allows(request: DoseRequest, verdict: Verdict | None) -> bool:
 def _level_allows(facts: Facts) -> bool:
     if facts.level_enough is None:
         return not facts.has_level_probe
-    return facts.level_enough is True
+    return facts.level_enough is True and level_factor(facts.level_share) > 0.0
+
+
+def level_factor(share: float | None) -> float:
+    """What is left of a dose at this share of the nominal volume: as much per litre, below half only half of it.
+
+    1 where no probe measures a share; 0 below LEVEL_STOP_SHARE, or where the share is no number.
+    """
+    if share is None:
+        return 1.0
+    if not share >= LEVEL_STOP_SHARE:
+        return 0.0
+    return min(share, 1.0) if share >= LEVEL_HALF_SHARE else share / 2.0
 
 
 def _too_soon(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal | None:
@@ -168,6 +194,8 @@ def _too_soon(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal
         (Cap.GAP, spent.since_pump_s, max(limits.min_gap_s, HARD_MIN_GAP_S)),
         (Cap.MIXING, spent.since_any_s, MIXING_TIMES * facts.mixing_time_s),
         (Cap.OPPOSITE, spent.since_opposite_s, limits.opposite_gap_s),
+        (Cap.REFILL, facts.since_refill_s, MIXING_TIMES * facts.mixing_time_s),
+        (Cap.HANDS_OFF, facts.since_moved_s, MIXING_TIMES * facts.mixing_time_s),
     )
     for cap, since_s, wait_s in waits:
         if not wait_s >= 0.0:
@@ -181,13 +209,16 @@ def _how_much(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit 
     """The smallest room that any amount cap leaves, if the pump can deliver that little truly."""
     rooms = _rooms(limits, facts)
     cap, room_ml = min(rooms, key=lambda room: room[1])
-    ml = min(request.ml, room_ml)
+    factor = level_factor(facts.level_share)
+    ml = min(request.ml, room_ml) * factor
     numbers: Numbers = {
         "asked_ml": request.ml,
         "smallest_dose_ml": limits.smallest_dose_ml,
         **{f"{name}_room_ml": left_ml for name, left_ml in rooms},
     }
-    bound_by = cap if room_ml < request.ml else None
+    if facts.level_share is not None:
+        numbers = {**numbers, "level_share": facts.level_share}
+    bound_by = Cap.LEVEL if factor < 1.0 else cap if room_ml < request.ml else None
     if not (ml > 0.0 and ml >= limits.smallest_dose_ml):
         return Refusal(request, bound_by or Cap.TOO_SMALL, numbers)
     run_s = min(ml / limits.ml_per_s, HARD_MAX_RUN_S)

@@ -17,7 +17,7 @@ from config.settings import (
     Pump,
     Reservoir,
 )
-from daemon.dose.permit import Facts, PumpLimits, cap_use, limits_of, permit
+from daemon.dose.permit import LEVEL_STOP_SHARE, Facts, PumpLimits, cap_use, limits_of, permit
 from daemon.dose.windows import SPENT, Totals
 from daemon.values import Cap, Condition, DoseReason, DoseRequest, Permit, Quality, Refusal, Role
 from tests.strategies import any_facts, any_limits, any_request, facts, limits, request, verdict
@@ -188,6 +188,56 @@ def test_low_water_refuses(enough: bool | None, has_probe: bool, passes: bool) -
         assert got.cap is Cap.LEVEL
 
 
+@pytest.mark.parametrize(
+    ("share", "ml"), [(1.2, 4.0), (1.0, 4.0), (0.75, 3.0), (0.5, 2.0), (0.4999, 0.9998), (0.3, 0.6)]
+)
+def test_a_dose_is_scaled_to_the_measured_water(share: float, ml: float) -> None:
+    """As much per litre as into the full reservoir, below half of the water half of that; never more."""
+    got = permit(request(4.0), limits(), facts(level_share=share))
+    assert isinstance(got, Permit)
+    assert got.ml == pytest.approx(ml)
+    assert got.bound_by is (Cap.LEVEL if share < 1.0 else None)
+    assert got.ml / share <= 4.0 + 1e-9
+
+
+def test_a_dose_that_a_cap_bounds_is_scaled_as_well() -> None:
+    """8 mL are for the full reservoir."""
+    got = permit(request(20.0), limits(max_per_dose_ml=8.0), facts(level_share=0.6))
+    assert isinstance(got, Permit)
+    assert got.ml == pytest.approx(4.8)
+
+
+@pytest.mark.parametrize("share", [0.2999, 0.0, -1.0, nan])
+def test_a_reservoir_nearly_empty_gets_nothing(share: float) -> None:
+    """Below 30 %, or no number."""
+    got = permit(request(), limits(), facts(level_share=share))
+    assert isinstance(got, Refusal)
+    assert got.cap is Cap.LEVEL
+
+
+@pytest.mark.parametrize(
+    ("turns", "has_contact", "passes"), [(True, True, True), (False, True, False), (False, False, True)]
+)
+def test_no_dose_into_still_water(turns: bool, has_contact: bool, passes: bool) -> None:
+    """Where a contact should prove that the water is stirred, it must."""
+    got = permit(request(), limits(), facts(circulation_on=turns, has_circulation=has_contact))
+    assert isinstance(got, Permit) is passes
+    if isinstance(got, Refusal):
+        assert got.cap is Cap.CIRCULATION
+
+
+@pytest.mark.parametrize(("name", "cap"), [("since_refill_s", Cap.REFILL), ("since_moved_s", Cap.HANDS_OFF)])
+@pytest.mark.parametrize(
+    ("since_s", "passes"), [(None, True), (0.0, False), (359.9, False), (360.0, True), (nan, False)]
+)
+def test_hands_off_for_three_mixing_times(name: str, cap: Cap, since_s: float | None, passes: bool) -> None:
+    """After water was added, and after pH moved with no dose."""
+    got = permit(request(), limits(), facts(**{name: since_s}))
+    assert isinstance(got, Permit) is passes
+    if isinstance(got, Refusal):
+        assert (got.cap, got.numbers["wait_s"]) == (cap, 360.0)
+
+
 WAITS = [
     (Cap.GAP, "since_pump_s", 600.0),
     (Cap.MIXING, "since_any_s", 360.0),  # three times 120 s
@@ -317,6 +367,10 @@ def test_whatever_comes_no_cap_is_passed(asked: DoseRequest, allowed: PumpLimits
     assert 0.0 < got.run_s <= HARD_MAX_RUN_S
     assert got.run_s * allowed.ml_per_s == pytest.approx(got.ml)
     assert known.spent.ok
+    assert known.circulation_on or not known.has_circulation
+    if known.level_share is not None:
+        assert known.level_share >= LEVEL_STOP_SHARE
+        assert got.ml <= asked.ml * known.level_share + 1e-9
     assert known.condition is not Condition.LOCKED
 
 
