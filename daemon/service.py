@@ -31,6 +31,7 @@ from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
 from daemon.lock import StateLock
 from daemon.loop import Loop, Site
 from daemon.measure.book import BookError, CalibrationBook
+from daemon.pump_lines import write_pump_lines
 from daemon.requests import Request
 from daemon.reservoir import KeptReservoir, Parts
 from daemon.values import Quantity, Role, State
@@ -38,7 +39,7 @@ from drivers.ads1115 import Chips
 from drivers.keeping import Keeper, open_keeper
 from drivers.pump import PeristalticPump
 from drivers.registry import open_probe
-from drivers.rig import Rig, RigError, open_rig
+from drivers.rig import Rig, RigError, missing_barriers, open_rig
 
 CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSettingsError)
 """What may stop a start, each with a message that names the next step."""
@@ -79,8 +80,10 @@ class Service:
     def _open(self, rig: Rig | None, *, control: bool, mqtt: bool) -> None:
         settings, keep = self.settings, self._parts
         keep.enter_context(StateLock(self.folder))
+        write_pump_lines(self.folder, _pump_lines(settings))  # for the stop program, before any line is claimed
         self.rig = rig if rig is not None else open_rig(settings.rig_table())
         keep.callback(self.rig.close)
+        self._barriers = missing_barriers(self.rig)
         self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings))
         keep.callback(self._keeper.close)
         boot_id = uuid.uuid4().hex
@@ -91,7 +94,7 @@ class Service:
         self._link = self._opened_link() if mqtt else None
         self.loop = Loop(
             clock=self.rig.clock,
-            site=Site(settings.rig.open, program, settings.site.pass_every_s, boot_id, _notes(self.ledger)),
+            site=Site(settings.rig.open, program, settings.site.pass_every_s, boot_id, self._notes()),
             reservoirs=self._reservoirs(self._keeper),
             ledger=self.ledger,
             calendar=Calendar(self._jobs(), self.rig.clock.utc()),
@@ -106,9 +109,13 @@ class Service:
     def _reservoirs(self, keeper: Keeper) -> dict[str, KeptReservoir]:
         chips = Chips(self.rig)
         return {
-            name: KeptReservoir(name, table, self._reservoir_parts(table, chips, keeper))
+            name: KeptReservoir(name, self._as_allowed(table), self._reservoir_parts(table, chips, keeper))
             for name, table in self.settings.reservoir.items()
         }
+
+    def _as_allowed(self, table: Reservoir) -> Reservoir:
+        """A reservoir only watches while something that should stop a pump is missing."""
+        return table.model_copy(update={"start": "watching"}) if self._barriers else table
 
     def _reservoir_parts(self, table: Reservoir, chips: Chips, keeper: Keeper) -> Parts:
         probes = {}
@@ -171,10 +178,26 @@ class Service:
         notify.tell(notify.ALIVE)
 
     def _own_causes(self) -> Iterator[Cause]:
-        """What calls for a person and belongs to no reservoir."""
+        """What calls for a person and does not come from probes or pumps."""
+        yield from self._barrier_causes()
         yield from self._broker_causes()
         if self._backup_trouble:
             yield Cause(Kind.BACKUP, "", "ledger", f"The ledger could not be copied: {self._backup_trouble}.")
+
+    def _barrier_causes(self) -> Iterator[Cause]:
+        for name, table in self.settings.reservoir.items():
+            if self._barriers and table.start == "keeping":
+                missing = "; ".join(self._barriers)
+                text = f"{table.title} only watches, though its settings say keeping: {missing}."
+                yield Cause(Kind.BARRIER, name, "", text)
+
+    def _notes(self) -> tuple[str, ...]:
+        """What a person should know from the start: doses whose end nobody saw, and what keeps from dosing."""
+        open_doses = (
+            f"dose {entry.number} ({entry.ml:.1f} mL, {entry.utc:%Y-%m-%d %H:%M}) ended unseen: counted in full"
+            for entry in self.ledger.left_open
+        )
+        return (*open_doses, *(cause.text for cause in self._barrier_causes()))
 
     def _broker_causes(self) -> Iterator[Cause]:
         if self._link is None or (status := self._link.status()).connected:
@@ -199,14 +222,6 @@ class Service:
 
 def _pump_lines(settings: Settings) -> list[int]:
     return [pump.line for reservoir in settings.reservoir.values() for pump in reservoir.pump.values()]
-
-
-def _notes(ledger: Ledger) -> tuple[str, ...]:
-    """What a person should know from the start: doses whose end nobody saw."""
-    return tuple(
-        f"dose {entry.number} ({entry.ml:.1f} mL, {entry.utc:%Y-%m-%d %H:%M}) ended unseen: counted in full"
-        for entry in ledger.left_open
-    )
 
 
 def settings_with(settings: Settings, **changes: Mapping[str, Any]) -> Settings:

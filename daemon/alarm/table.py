@@ -28,6 +28,7 @@ class Kind(StrEnum):
     HELD_LONG = "held-long"
     LEDGER = "ledger"
     BROKER = "broker"
+    BARRIER = "barrier"
     BACKUP = "backup"
 
 
@@ -159,5 +160,13 @@ TABLE: dict[Kind, Row] = {
         "After a card failure there is no recent copy of the ledger to go back to.",
         "Dosing goes on; the copy is tried again the next night.",
         "Check the free space and the permissions of the state folder.",
+    ),
+    Kind.BARRIER: Row(
+        Priority.MEDIUM,
+        0.0,
+        0.0,
+        "Nothing is corrected.",
+        "It measures, and doses nothing.",
+        "See to it, then restart the service. All of it at once: evenwater check.",
     ),
 }

@@ -11,13 +11,14 @@ not a changed figure inside one.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 from zlib import crc32
+
+from daemon.disk import sync
 
 APPLICATION_ID = 0x45564C47  # "EVLG", in the file's header
 SCHEMA_VERSION = 1
@@ -206,11 +207,7 @@ def _create(path: Path) -> None:
     finally:
         db.close()
     new.replace(path)
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    sync(path.parent)
 
 
 def _check(db: sqlite3.Connection, path: Path) -> None:

@@ -27,7 +27,6 @@ A number may be written without a decimal point. A key that is not in this list 
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 import tomllib
@@ -38,6 +37,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, NoReturn
 
+from daemon.disk import sync
 from daemon.measure.calibrate import CELL_CONSTANT_PER_CM, EC_OFFSET_MS, OFFSET_MV, SLOPE_PERCENT, Point
 from daemon.measure.convert import Calibration, EcCalibration, PhCalibration
 from daemon.values import Quantity
@@ -281,12 +281,12 @@ def _replace(path: Path, text: str) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.exists():
             shutil.copyfile(path, fresh)
-            _sync(fresh)
+            sync(fresh)
             fresh.replace(kept)
         fresh.write_text(text, encoding="utf-8")
-        _sync(fresh)
+        sync(fresh)
         fresh.replace(path)
-        _sync(path.parent)
+        sync(path.parent)
     except (OSError, UnicodeEncodeError) as error:
         with suppress(OSError):
             fresh.unlink(missing_ok=True)
@@ -294,12 +294,3 @@ def _replace(path: Path, text: str) -> None:
             f"{path}: cannot be written ({error}); the calibrations on disk are as before; "
             "look at the folder's owner and free space, then calibrate again"
         ) from error
-
-
-def _sync(path: Path) -> None:
-    """Have the kernel put this file, or this folder's list of names, on the disk."""
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

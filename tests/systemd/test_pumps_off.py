@@ -2,62 +2,26 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-PUMPS_OFF = Path(__file__).parents[2] / "systemd" / "pumps-off"
-V1, V2 = "gpioset (libgpiod) v1.6.3", "gpioset (libgpiod) v2.1.3"  # first line of --version, from memory
+from tests.systemd.stop_program import V2, StopProgram
 
 Run = Callable[..., tuple[int, list[str], str]]
-
-GPIOSET = """#!/bin/sh
-[ "$1" = --version ] && { echo "$FAKE_VERSION"; exit 0; }
-echo "$*" >>"$FAKE_LOG"
-case "$*" in *"$FAKE_BUSY=0") exit 1 ;; esac
-"""
-GPIODETECT = """#!/bin/sh
-printf '%s' "$FAKE_CHIPS"
-"""
 
 
 @pytest.fixture
 def run(tmp_path: Path) -> Run:
-    """Run pumps-off; gives its exit code, the calls of gpioset, and what it said."""
-    tools, log, file = tmp_path / "bin", tmp_path / "log", tmp_path / "pump-lines"
-    tools.mkdir()
-    for name in ("cat", "grep", "head", "sed", "timeout", "tr"):  # and no real gpioset, even on a Pi
-        (tools / name).symlink_to(str(shutil.which(name)))
-    for name, script in (("gpioset", GPIOSET), ("gpiodetect", GPIODETECT)):
-        (tools / name).write_text(script)
-        (tools / name).chmod(0o755)
+    """Run it; `text` is what pump-lines in the state folder holds. Gives exit code, calls of gpioset, words."""
+    stop = StopProgram(tmp_path)
 
-    def _run(
-        *lines: str, text: str | None = None, version: str = V1, chips: str = "", busy: str = "none"
-    ) -> tuple[int, list[str], str]:
+    def _run(*lines: str, text: str | None = None, **world: Any) -> tuple[int, list[str], str]:
         if text is not None:
-            file.write_text(text)
-        environ = {
-            "PATH": str(tools),
-            "PUMP_LINES_FILE": str(file),
-            "FAKE_LOG": str(log),
-            "FAKE_VERSION": version,
-            "FAKE_CHIPS": chips,
-            "FAKE_BUSY": busy,
-        }
-        done = subprocess.run(
-            ["/bin/sh", str(PUMPS_OFF), *lines],
-            env=environ,
-            capture_output=True,
-            text=True,
-            timeout=10,
-            check=False,
-        )
-        calls = log.read_text().splitlines() if log.exists() else []
-        return done.returncode, calls, done.stderr
+            (tmp_path / "pump-lines").write_text(text)
+        return stop.run(*lines, state=tmp_path, **world)
 
     return _run
 
@@ -77,6 +41,23 @@ def test_lines_come_from_the_file(run: Run) -> None:
     code, calls, said = run(text="# pH pumps\n17 27\n22, 23  # stock A and B\r\n\n")
     assert (code, said) == (0, "")
     assert [call.split()[-1] for call in calls] == ["17=0", "27=0", "22=0", "23=0"]
+
+
+def test_lines_written_by_hand_are_the_second_choice(tmp_path: Path) -> None:
+    """Those of the state folder are of the last start; without them, the ones beside the settings."""
+    stop, state, settings = StopProgram(tmp_path), tmp_path / "state", tmp_path / "etc"
+    assert stop.run(state=state, settings=settings)[0] == 2
+    for folder, line in ((settings, "27"), (state, "17")):
+        folder.mkdir()
+        (folder / "pump-lines").write_text(line)
+        code, calls, _ = stop.run(state=state, settings=settings)
+        assert (code, calls[-1]) == (0, f"--mode=exit gpiochip0 {line}=0")
+
+
+def test_a_box_without_pumps_is_fine(run: Run) -> None:
+    """The daemon says so in a word, since an empty file may be a broken one."""
+    assert run(text="# none here\nnone\n") == (0, [], "")
+    assert run(text="17 none\n")[0] == 1
 
 
 @pytest.mark.parametrize(
