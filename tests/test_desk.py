@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from daemon.desk import METHODS
 from daemon.measure.convert import EcCalibration, PhCalibration
-from daemon.requests import Origin, RequestRefused, UnknownMethod, WrongParams
+from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.values import AlarmState, Condition, Quantity, Role, VerdictReason
 from tests.at_the_tank import PASS_S, TO_A_DOSE, AtTheTank, at_the_tank, one_bed, two_beds
 
@@ -111,6 +114,40 @@ def test_wrong_parameters_are_refused_by_name(
     with pytest.raises(WrongParams, match=f"{method}: .*{says}"):
         tank.ask(method, **params)
     assert tank.service.ledger.standing("bed1", tank.loop.stamp()) is None
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text() | st.sampled_from(["bed1", "ph", "7.00"]),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(), inner, max_size=3),
+    max_leaves=5,
+)
+NAMES = st.sampled_from(
+    ["reservoir", "reason", "hours", "last", "keys", "pump", "quantity", "afresh", "standard", "temperature_c"]
+)
+
+
+def test_whatever_is_asked_is_answered_or_refused(tmp_path: Path) -> None:
+    """Any JSON as parameters of any request: nothing gets through to the loop, and from afar nothing doses."""
+    with at_the_tank(tmp_path, one_bed(start="watching")) as at:
+        at.passes(1)
+
+        @settings(max_examples=150, deadline=None)
+        @given(
+            st.sampled_from(sorted(METHODS)),
+            st.sampled_from(Origin),
+            st.dictionaries(NAMES | st.text(), JSON, max_size=3),
+        )
+        def ask_anything(method: str, origin: Origin, params: dict[str, Any]) -> None:
+            answers: list[Any] = []
+            at.service.submit(Request(method, params, origin, answers.append))
+            at.loop.answer_requests()
+            (answer,) = answers
+            assert isinstance(answer, RequestRefused | dict | list)
+            json.dumps(answer if not isinstance(answer, RequestRefused) else str(answer), allow_nan=False)
+
+        ask_anything()
+        at.passes(2)
+        assert at.runs() == []
 
 
 # hold, release
