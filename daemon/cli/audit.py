@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from math import inf
 from typing import Protocol
 
 from config.settings import Pump, Settings
@@ -37,6 +38,7 @@ class _Line:
     last_start_s: float | None = None
     runs: deque[tuple[float, float]] = field(default_factory=deque)
     total_ml: float = 0.0
+    most_in_a_day_ml: float = 0.0
 
 
 class Audit:
@@ -69,6 +71,10 @@ class Audit:
         """mL per pump, as run times at the settings' rates."""
         return {name: round(line.total_ml, 2) for name, line in self._lines.values()}
 
+    def worst_day_share(self) -> float:
+        """The fullest 24 h of any pump as a share of its cap: 0 where nothing ran, infinity without a cap."""
+        return max((_share(line.most_in_a_day_ml, line.pump) for _, line in self._lines.values()), default=0.0)
+
     def _take(self, edge: Edge) -> None:
         name, line = self._lines[edge.line]
         if edge.on and line.on_since_s is None:
@@ -96,6 +102,7 @@ class Audit:
         pump = line.pump
         hour_ml = sum(run_ml for end_s, run_ml in line.runs if at_s - end_s < HOUR_S)  # reaches into the hour
         day_ml = sum(run_ml for _, run_ml in line.runs)
+        line.most_in_a_day_ml = max(line.most_in_a_day_ml, day_ml)
         self._above(name, at_s, "dose", ml, pump.max_per_dose_ml)
         self._above(name, at_s, "hour", hour_ml, pump.max_per_hour_ml)
         self._above(name, at_s, "24 h", day_ml, pump.max_per_day_ml)
@@ -106,3 +113,9 @@ class Audit:
 
     def _found(self, name: str, at_s: float, what: str) -> None:
         self.violations.append(f"{name} at {at_s:.0f} s: {what}")
+
+
+def _share(ml: float, pump: Pump) -> float:
+    if not ml > 0.0:
+        return 0.0
+    return ml / pump.max_per_day_ml if pump.max_per_day_ml else inf

@@ -5,9 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-import tempfile
 import time
-from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -24,18 +22,17 @@ from daemon.cli.ask import Commands
 from daemon.cli.audit import Audit
 from daemon.cli.run import seconds
 from daemon.cli.tally import Tally, Values
-from daemon.requests import Origin, Request, RequestRefused
+from daemon.rehearse import calibrate_all, folder_in_memory, taken, truths
+from daemon.requests import RequestRefused
 from daemon.service import CANNOT_START, Service, settings_with
 from daemon.values import Cap, Condition, Quantity, State
 from sim_hw import grower
 from sim_hw.bench import Bench, open_rig
 from sim_hw.from_settings import bench_table
-from sim_hw.pins import Edge
 
 DAY_S = 86400.0
 TRUTH_EVERY_S = 60.0
 USUAL_EVERY_S = 60.0  # six times as quick as passes every 10 s, and never kinder: each dose waits for more passes
-MEMORY_FOLDER = Path("/dev/shm")
 GRAVEST_FIRST = (Condition.LOCKED, Condition.HELD, Condition.WATCHING, Condition.KEEPING)
 EPILOG = """\
 examples:
@@ -111,17 +108,17 @@ def rehearse(settings: Settings, days: float, seed: int, progressing: Progressin
     bench = open_rig(bench_table(settings, seed=seed))
     watcher = _Watcher(bench, tally, audit, progressing)
     with (
-        tempfile.TemporaryDirectory(dir=MEMORY_FOLDER if MEMORY_FOLDER.is_dir() else None) as folder,
+        folder_in_memory() as folder,
         Service(
-            settings, rig=bench, state_folder=Path(folder), control=False, mqtt=False, watch=watcher.see
+            settings, rig=bench, state_folder=folder, control=False, mqtt=False, watch=watcher.see
         ) as service,
     ):
-        _calibrate_all(service, bench)
+        calibrate_all(service, bench)
         watcher.begin()
         started = time.perf_counter()
         service.run(days * DAY_S)
         took_s = time.perf_counter() - started
-        audit.see(_taken(bench.world.edges))
+        audit.see(taken(bench.world.edges))
         audit.finish(bench.clock.monotonic_s())
         doses = sum(1 for _ in service.ledger.export())
     return {
@@ -154,54 +151,10 @@ class _Watcher:
         values: Mapping[str, Values] = {}
         if state.at_s >= self._next_truth_s:
             self._next_truth_s = state.at_s + TRUTH_EVERY_S
-            values = _truths(self._bench)
-            self._audit.see(_taken(self._bench.world.edges))
+            values = truths(self._bench)
+            self._audit.see(taken(self._bench.world.edges))
             self._progressing((state.at_s - (self._tally.begun_s or state.at_s)) / DAY_S)
         self._tally.see(state, values)
-
-
-def _taken(edges: deque[Edge]) -> Iterator[Edge]:
-    """The edges recorded since the last time, oldest first."""
-    while edges:
-        yield edges.popleft()
-
-
-def _truths(bench: Bench) -> dict[str, Values]:
-    """What the water at the probes truly is."""
-    looks = {name: basin.tank.look() for name, basin in bench.world.basins.items()}
-    return {
-        name: {Quantity.PH: look.ph, Quantity.EC: look.ec25_ms_per_cm, Quantity.TEMPERATURE: look.temperature_c}
-        for name, look in looks.items()
-    }
-
-
-def _calibrate_all(service: Service, bench: Bench) -> None:
-    """As the grower would before leaving: every probe that needs it, in its standards."""
-    for name, reservoir in service.settings.reservoir.items():
-        for quantity in grower.STANDARDS:
-            if quantity in reservoir.probe:
-                grower.calibrate(quantity, name, ask=_asking(service), play=bench.play, wait=_passing(service))
-
-
-def _asking(service: Service) -> grower.Ask:
-    def ask(method: str, **params: Any) -> Mapping[str, Any]:
-        answers: list[Any] = []
-        service.submit(Request(method, params, Origin.LOCAL, answers.append))
-        service.loop.answer_requests()
-        if isinstance(answers[0], Exception):
-            raise answers[0]
-        answer: Mapping[str, Any] = answers[0]
-        return answer
-
-    return ask
-
-
-def _passing(service: Service) -> grower.Wait:
-    def wait() -> None:
-        service.rig.clock.sleep(service.settings.site.pass_every_s)
-        service.loop.one_pass()
-
-    return wait
 
 
 def _counted(tally: Tally) -> dict[str, Any]:

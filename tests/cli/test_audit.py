@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 import pytest
@@ -134,3 +135,20 @@ def test_what_belongs_to_no_pump_is_passed_over() -> None:
     audit.see([*stray, Edge(6.0, 17, False)])
     assert audit.total_ml()["bed1/ph_down"] == 4.0
     assert audit.violations == []
+
+
+def test_the_fullest_day_is_told_as_a_share_of_its_cap() -> None:
+    """Of the pump nearest to its own cap, long after that day is over."""
+    audit = Audit(one_bed())
+    assert audit.worst_day_share() == 0.0
+    audit.see([*runs(3, 400.0, 5.0), *run(2000.0, 5.0, BASE), *run(3 * DAY_S, 1.0)])
+    assert audit.worst_day_share() == pytest.approx(max(15.0 / 150.0, 5.0 / 50.0))
+    audit.see(run(3 * DAY_S + GAP_S, 7.0, BASE))
+    assert audit.worst_day_share() == pytest.approx(7.0 / 50.0)
+
+
+def test_a_run_without_a_cap_fills_it_beyond_measure() -> None:
+    """A missing cap is zero."""
+    audit = Audit(pump_settings(max_per_day_ml=None))
+    audit.see(run(0.0, 1.0))
+    assert audit.worst_day_share() == math.inf
