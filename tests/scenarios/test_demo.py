@@ -11,7 +11,8 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -48,7 +49,7 @@ def printed(folder: Path) -> Path:
     return folder / "printed"
 
 
-def test_a_demo_ends_by_itself(folder: Path) -> None:
+def it_ends_by_itself(folder: Path) -> None:
     """It calibrates, doses, meets the unplugged probe, and sums it all up within half a minute; exit code 0."""
     port = fresh(folder)
     with demo(folder, "0.4") as process:
@@ -74,7 +75,7 @@ def test_a_demo_ends_by_itself(folder: Path) -> None:
     assert "evenwater rehearse config/rigs/quince-lane.toml" in summary
 
 
-def test_a_demo_is_ended_and_begun_anew(folder: Path) -> None:
+def it_is_ended_and_begun_anew(folder: Path) -> None:
     """Ctrl-C ends it within two seconds, summed up; the next one in the folder knows nothing of its doses."""
     fresh(folder)
     for _ in range(2):
@@ -89,3 +90,19 @@ def test_a_demo_is_ended_and_begun_anew(folder: Path) -> None:
         assert SUMMARY.search(text)
         assert text.index("grower: kept: slope") < text.index("Bed 1: dosed")
         assert "  1 dose of pH down, 8.0 mL in all; the first at pH 7." in text
+
+
+STORIES: tuple[Callable[[Path], None], ...] = (it_ends_by_itself, it_is_ended_and_begun_anew)
+
+
+def test_a_demo(folder: Path) -> None:
+    """To its own end, and to an early one; side by side, each in a folder of its own."""
+
+    def tell(story: Callable[[Path], None]) -> None:
+        own = folder / story.__name__
+        own.mkdir()
+        story(own)
+
+    with ThreadPoolExecutor() as pool:
+        for told in [pool.submit(tell, story) for story in STORIES]:
+            told.result()

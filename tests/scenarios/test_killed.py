@@ -1,27 +1,22 @@
 """Processes that end in the middle of a dose: the line goes low, the dose is charged in full.
 
-The edges were written down by the process that drove the line, on the machine's monotonic clock.
+The edges were written down by the process that drove the line, on the machine's monotonic clock. Each story waits
+for a dose of its own, so they wait side by side.
 """
 
 from __future__ import annotations
 
 import os
 import signal
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-
-import pytest
 
 from tests.brokers import until
 from tests.scenarios.site import Site, children, now_s
 
 DOSE_ML = 5.0  # 5 s of the pump
 AT_ONCE_S = 1.0
-
-
-@pytest.fixture
-def site(folder: Path) -> Site:
-    """The demo rig in real time, its pumps kept by a process of their own."""
-    return Site(folder, dose_ml=DOSE_ML)
 
 
 def went_low_s(site: Site, since_s: float, within_s: float = AT_ONCE_S) -> float:
@@ -33,7 +28,7 @@ def went_low_s(site: Site, since_s: float, within_s: float = AT_ONCE_S) -> float
     return off.at_s - since_s
 
 
-def test_a_daemon_killed_in_mid_dose(site: Site) -> None:
+def a_daemon_killed(site: Site) -> None:
     """Pump off within a second; after the restart the dose counts in full, and the next waits for its gap."""
     with site.running() as daemon:
         site.until_on()
@@ -57,7 +52,7 @@ def test_a_daemon_killed_in_mid_dose(site: Site) -> None:
     assert site.runs() == 1
 
 
-def test_a_pump_keeper_killed_in_mid_dose(site: Site) -> None:
+def a_pump_keeper_killed(site: Site) -> None:
     """Its successor drives the line low; the dose counts in full; dosing is locked until a person clears it."""
     with site.running() as daemon:
         site.until_on()
@@ -80,7 +75,7 @@ def test_a_pump_keeper_killed_in_mid_dose(site: Site) -> None:
     assert site.runs() == 1
 
 
-def test_a_daemon_told_to_stop_in_mid_dose(site: Site) -> None:
+def a_daemon_told_to_stop(site: Site) -> None:
     """Line low at once, exit code 0, the dose counts in full, and nothing is locked afterwards."""
     with site.running() as daemon:
         site.until_on()
@@ -97,3 +92,19 @@ def test_a_daemon_told_to_stop_in_mid_dose(site: Site) -> None:
         assert status["reservoirs"]["bed1"]["condition"] == "keeping"
         assert status["reservoirs"]["bed1"]["caps"]["ph_down"]["last_hour_ml"] == DOSE_ML
     assert site.runs() == 1
+
+
+STORIES: tuple[Callable[[Site], None], ...] = (a_daemon_killed, a_pump_keeper_killed, a_daemon_told_to_stop)
+
+
+def test_processes_that_end_in_mid_dose(folder: Path) -> None:
+    """Whichever ends, and however: the line goes low, the dose counts in full, only a dead keeper locks."""
+
+    def tell(story: Callable[[Site], None]) -> None:
+        own = folder / story.__name__
+        own.mkdir()
+        story(Site(own, dose_ml=DOSE_ML))
+
+    with ThreadPoolExecutor() as pool:
+        for told in [pool.submit(tell, story) for story in STORIES]:
+            told.result()
