@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from types import UnionType
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
@@ -12,7 +13,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from config.complaint import amount, shown
-from config.settings import Bands, Mqtt, PhControl, Pump, Reservoir, RigTable, Site
+from config.settings import Bands, Circulation, Mqtt, PhControl, Pump, Reservoir, RigTable, Site, Tray
 from drivers.registry import DRIVERS
 
 PAGE = Path(__file__).parent.parent / "docs" / "settings.md"
@@ -24,6 +25,8 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("reservoir.NAME.bands", Bands),
     ("reservoir.NAME.ph", PhControl),
     ("reservoir.NAME.pump.ROLE", Pump),
+    ("reservoir.NAME.circulation", Circulation),
+    ("reservoir.NAME.tray", Tray),
 )
 HEAD = """\
 # Settings
@@ -63,6 +66,8 @@ def _section(heading: str, model: type[BaseModel]) -> Iterator[str]:
 def _is_table(annotation: Any) -> bool:
     if get_origin(annotation) is dict:
         return True
+    if get_origin(annotation) is UnionType:
+        return any(_is_table(each) for each in get_args(annotation))
     return isinstance(annotation, type) and issubclass(annotation, BaseModel)
 
 

@@ -107,17 +107,26 @@ def _bad_probes(raw: Mapping[str, Any]) -> Iterator[Complaint]:
 
 
 def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:
-    """The wires that each probe and pump uses, as far as their tables can be read."""
+    """The wires that each pump, contact and probe uses, as far as their tables can be read."""
     claims = {
-        f"reservoir.{name}.pump.{role}": frozenset({f"gpio{pump['line']}"})
-        for name, reservoir in _tables(raw, "reservoir")
-        for role, pump in _tables(reservoir, "pump")
-        if isinstance(pump.get("line"), int)
+        where: frozenset({f"gpio{table['line']}"})
+        for where, table in _at_lines(raw)
+        if isinstance(table.get("line"), int)
     }
     for where, _, table in _probes(raw):
         with suppress(ValueError):
             claims[where] = check_probe(table["driver"], table).claims()
     return claims
+
+
+def _at_lines(raw: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Pumps, then contacts, by the dotted names of their tables."""
+    for name, reservoir in _tables(raw, "reservoir"):
+        for role, pump in _tables(reservoir, "pump"):
+            yield f"reservoir.{name}.pump.{role}", pump
+        for contact in ("circulation", "tray"):
+            if isinstance(table := reservoir.get(contact), Mapping):
+                yield f"reservoir.{name}.{contact}", table
 
 
 def _probes(raw: Mapping[str, Any]) -> Iterator[tuple[str, Quantity, Mapping[str, Any]]]:

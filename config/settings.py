@@ -188,6 +188,29 @@ class Pump(Table):
     )
 
 
+class Circulation(Table):
+    """A contact that proves the water is stirred: a flow switch, or a relay that turns with the pump.
+
+    `closed_means = "running"` is the safe way round: a broken wire then reads as still water, and nothing
+    is dosed.
+    """
+
+    line: int = Field(ge=0, le=27, description="the GPIO (BCM) number it is wired to, against ground")
+    closed_means: Literal["running", "stopped"] = Field(
+        default="running", description="what the closed contact says"
+    )
+
+
+class Tray(Table):
+    """A water sensor in the tray below pumps and bottles: wet, it locks the reservoir.
+
+    `closed_means = "dry"` is the safe way round: a broken wire then reads as wet.
+    """
+
+    line: int = Field(ge=0, le=27, description="the GPIO (BCM) number it is wired to, against ground")
+    closed_means: Literal["dry", "wet"] = Field(default="dry", description="what the closed contact says")
+
+
 RoleName = Literal["ph_down", "ph_up", "stock_a", "stock_b", "top_up"]
 QuantityName = Literal["ph", "ec", "temperature", "level"]
 
@@ -224,6 +247,8 @@ class Reservoir(Table):
     )
     bands: Bands = Bands()
     ph: PhControl = PhControl()
+    circulation: Circulation | None = None
+    tray: Tray | None = None
     probe: dict[QuantityName, Probe] = {}
     pump: dict[RoleName, Pump] = {}
 

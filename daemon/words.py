@@ -64,7 +64,7 @@ def value(quantity: Quantity, amount: float | None) -> str:
     if amount is None:
         return "–"
     if quantity is Quantity.LEVEL:
-        return "enough" if amount > 0.5 else "low"
+        return {0.0: "low", 1.0: "enough"}.get(amount, f"{amount:.0%}")  # a float switch says no more than these
     return f"{amount:.{DECIMALS[quantity]}f}{UNIT[quantity]}"
 
 

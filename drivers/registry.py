@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from drivers.ads1115 import Chips
 from drivers.amplifiers import EcAmplifier, PhAmplifier
 from drivers.float_switch import FloatSwitch, FloatSwitchWiring
+from drivers.level_sender import LevelSender
 from drivers.probe import Probe, Quantity
 from drivers.rig import Rig
 from drivers.thermometers import Ds18b20, Ds18b20Wiring, NtcDivider, Pt1000Divider
@@ -41,6 +42,7 @@ DRIVERS: Mapping[str, Driver] = {
     "ntc_divider": Driver(Quantity.TEMPERATURE, NtcDivider, _analog),
     "pt1000_divider": Driver(Quantity.TEMPERATURE, Pt1000Divider, _analog),
     "ds18b20": Driver(Quantity.TEMPERATURE, Ds18b20Wiring, _ds18b20),
+    "level_sender": Driver(Quantity.LEVEL, LevelSender, _analog),
     "float_switch": Driver(Quantity.LEVEL, FloatSwitchWiring, _float_switch),
 }
 

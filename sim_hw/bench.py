@@ -27,7 +27,7 @@ from sim_hw.pins import BenchFactory, Edge, EdgeReader, EdgeWriter
 from sim_hw.play import play
 from sim_hw.probes import AnalogProbe, Ds18b20
 from sim_hw.remote import BenchSocket
-from sim_hw.tables import AnalogTable, BenchTable, FloatSwitchTable, check
+from sim_hw.tables import AnalogTable, BenchTable, ContactTable, FloatSwitchTable, check
 from sim_hw.world import World
 
 UNWIRED_V = 0.58  # an ADS1115 input with nothing on it (seen on boards; from memory)
@@ -142,7 +142,7 @@ class Bench:
     def _contact(self, line: int) -> bool | None:
         """Lines without a switch do not begin the world: a process that only drives pumps needs none."""
         wired = any(
-            isinstance(probe, FloatSwitchTable) and probe.line == line
+            isinstance(probe, FloatSwitchTable | ContactTable) and probe.line == line
             for tank in self._table.tank.values()
             for probe in tank.probe
         )

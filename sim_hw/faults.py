@@ -24,13 +24,20 @@ class FaultName(StrEnum):
     PUMP_DEAD = "pump_dead"  # turns, delivers nothing
     PUMP_FAST = "pump_fast"  # size: times its rate
     PUMP_STUCK_ON = "pump_stuck_on"  # turns whatever its line says
+    PUMP_LEAKS = "pump_leaks"  # a siphon through it while it stands; size: mL per minute
     BOTTLE_EMPTY = "bottle_empty"  # nothing to deliver
 
 
 CHIP_FAULTS = frozenset({FaultName.CHIP_SILENT, FaultName.CHIP_BROWNOUT, FaultName.CHIP_BUSY_FOREVER})
 BUS_FAULTS = frozenset({FaultName.DATA_LINE_HIGH, FaultName.BUS_BUSY_FOREVER})
 PUMP_FAULTS = frozenset(
-    {FaultName.PUMP_DEAD, FaultName.PUMP_FAST, FaultName.PUMP_STUCK_ON, FaultName.BOTTLE_EMPTY}
+    {
+        FaultName.PUMP_DEAD,
+        FaultName.PUMP_FAST,
+        FaultName.PUMP_STUCK_ON,
+        FaultName.PUMP_LEAKS,
+        FaultName.BOTTLE_EMPTY,
+    }
 )
 
 

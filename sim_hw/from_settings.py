@@ -12,6 +12,7 @@ from sim_hw.tables import (
     Ds18b20Table,
     EcTable,
     FloatSwitchTable,
+    LevelTable,
     NtcTable,
     PhTable,
     ProbeTable,
@@ -27,6 +28,7 @@ TABLES: dict[str, type[ProbeTable]] = {
     "ntc_divider": NtcTable,
     "pt1000_divider": Pt1000Table,
     "ds18b20": Ds18b20Table,
+    "level_sender": LevelTable,
     "float_switch": FloatSwitchTable,
 }
 
@@ -76,6 +78,9 @@ def _probes(name: str, reservoir: Reservoir) -> Iterator[dict[str, Any]]:
         wiring = check_probe(probe.driver, probe.model_dump()).model_dump()
         known = {key: value for key, value in wiring.items() if key in table.model_fields}
         yield {"kind": probe.driver, **_supply(known), **known}
+    for contact in ("circulation", "tray"):
+        if (table := getattr(reservoir, contact)) is not None:
+            yield {"kind": "contact", "name": contact, "line": table.line}
 
 
 def _supply(wiring: dict[str, Any]) -> dict[str, float]:

@@ -13,10 +13,12 @@ from sim_hw.faults import FaultName, Held
 from sim_hw.standards import KELVIN, Touched, bath, ec_standard, ph_standard
 from sim_hw.tables import (
     AnalogTable,
+    ContactTable,
     DividerTable,
     Ds18b20Table,
     EcTable,
     FloatSwitchTable,
+    LevelTable,
     NtcTable,
     PhTable,
     ProbeTable,
@@ -284,6 +286,47 @@ class Ds18b20(Probe):
     def celsius(self) -> float | None:
         """What it would answer, None where it does not answer."""
         return None if FaultName.PROBE_UNPLUGGED in self.faults else self.true_signal + self._error_c
+
+
+class LevelSender(AnalogProbe):
+    """A sender whose volts follow the water's level."""
+
+    usual_drift_per_h = 0.02
+
+    def __init__(self, table: LevelTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+        self._share = 1.0
+
+    def stand_at(self, level_share: float) -> None:
+        """The water's level, as a share of the volume at the start."""
+        self._share = level_share
+
+    def signal_in(self, touched: Touched | None) -> float:
+        """Share of the volume at the start; none in air."""
+        return self._share if touched else 0.0
+
+    def volts_from(self, signal: float) -> float:
+        """signal: share of the volume at the start."""
+        return self._table.empty_v + (self._table.full_v - self._table.empty_v) * signal
+
+    def open_volts(self, since_s: float) -> float:
+        """A broken wire: the board's own resistor pulls to ground."""
+        return self._random.gauss(0.0, self._noise_v)
+
+
+class Contact(Probe):
+    """A contact that is closed while what it watches is well."""
+
+    can_fail = frozenset({FaultName.PROBE_UNPLUGGED})
+
+    def __init__(self, table: ContactTable, random: Random) -> None:
+        super().__init__(table, random)
+        self.line = table.line
+
+    def closed(self) -> bool:
+        """Whether it is closed at the other end of its wires."""
+        return FaultName.PROBE_UNPLUGGED not in self.faults
 
 
 class FloatSwitch(Probe):

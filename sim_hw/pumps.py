@@ -9,6 +9,8 @@ from sim_hw.faults import FaultName, Held
 from sim_hw.tables import PumpTable
 
 USUAL_FAST = 2.0
+USUAL_LEAK_ML_PER_MIN = 1.0
+S_PER_MIN = 60.0
 RUNS_KEPT = 1000
 
 
@@ -42,9 +44,9 @@ class Pump:
 
     def run(self, seconds: float) -> float:
         """mL that come out in these seconds; the bottle gives no more than it holds."""
-        if not self.turns() or FaultName.PUMP_DEAD in self.faults or FaultName.BOTTLE_EMPTY in self.faults:
+        if FaultName.BOTTLE_EMPTY in self.faults:
             return 0.0
-        ml = min(self.left_ml, seconds * self._ml_per_s * self._times())
+        ml = min(self.left_ml, seconds * self._now_ml_per_s())
         self.left_ml -= ml
         self.delivered_ml += ml
         return ml
@@ -65,6 +67,12 @@ class Pump:
     def refill(self) -> None:
         """A full bottle again."""
         self.left_ml = max(self._full_ml, self.left_ml)
+
+    def _now_ml_per_s(self) -> float:
+        if not self.turns():
+            leaks = self.faults.get(FaultName.PUMP_LEAKS)
+            return leaks.sized(USUAL_LEAK_ML_PER_MIN) / S_PER_MIN if leaks else 0.0
+        return 0.0 if FaultName.PUMP_DEAD in self.faults else self._ml_per_s * self._times()
 
     def _times(self) -> float:
         fast = self.faults.get(FaultName.PUMP_FAST)

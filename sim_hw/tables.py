@@ -122,8 +122,27 @@ class FloatSwitchTable(ProbeTable):
     switches_at_share: float = Field(default=0.5, gt=0.0, lt=1.0)
 
 
+class LevelTable(AnalogTable):
+    """A level sender; its volts run straight from empty to the volume at the start."""
+
+    called: ClassVar[str] = "level"
+    kind: Literal["level_sender"]
+    response_s: float = Field(default=5.0, gt=0.0, le=3600.0)
+    empty_v: float = Field(default=0.5, ge=-6.144, le=6.144)
+    full_v: float = Field(default=2.5, ge=-6.144, le=6.144)
+
+
+class ContactTable(ProbeTable):
+    """A contact to ground that is closed as long as its wire is whole: pump running, tray dry."""
+
+    called: ClassVar[str] = "contact"
+    kind: Literal["contact"]
+    line: int = Field(ge=0, le=27)
+
+
 AnyProbeTable = Annotated[
-    PhTable | EcTable | NtcTable | Pt1000Table | Ds18b20Table | FloatSwitchTable, Field(discriminator="kind")
+    PhTable | EcTable | NtcTable | Pt1000Table | Ds18b20Table | LevelTable | FloatSwitchTable | ContactTable,
+    Field(discriminator="kind"),
 ]
 
 
@@ -204,7 +223,7 @@ class BenchTable(Table):
 def _wire_of(probe: ProbeTable) -> str:
     if isinstance(probe, AnalogTable):
         return f"input {probe.input} of address 0x{probe.address:02x} on bus {probe.i2c_bus}"
-    if isinstance(probe, FloatSwitchTable):
+    if isinstance(probe, FloatSwitchTable | ContactTable):
         return f"line {probe.line}"
     return f"sensor {getattr(probe, 'sensor_id', '')}"
 

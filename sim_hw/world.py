@@ -19,7 +19,18 @@ from typing import Any
 from sim_hw.clock import BenchClock
 from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, PUMP_FAULTS, Fault, FaultName, Held, holding, next_change_s
 from sim_hw.pins import Edge
-from sim_hw.probes import AnalogProbe, Ds18b20, EcCell, FloatSwitch, NtcDivider, PhElectrode, Probe, Pt1000Divider
+from sim_hw.probes import (
+    AnalogProbe,
+    Contact,
+    Ds18b20,
+    EcCell,
+    FloatSwitch,
+    LevelSender,
+    NtcDivider,
+    PhElectrode,
+    Probe,
+    Pt1000Divider,
+)
 from sim_hw.pumps import Pump
 from sim_hw.standards import Touched
 from sim_hw.tables import BenchTable, FaultTable, ProbeTable, TankTable
@@ -36,7 +47,9 @@ KINDS: dict[str, Callable[[Any, Random], Probe]] = {
     "ntc_divider": NtcDivider,
     "pt1000_divider": Pt1000Divider,
     "ds18b20": Ds18b20,
+    "level_sender": LevelSender,
     "float_switch": FloatSwitch,
+    "contact": Contact,
 }
 
 
@@ -67,6 +80,8 @@ class Basin:
         look = self.tank.look()
         water = Touched(look.ph, look.ec_ms_per_cm, look.temperature_c)
         for probe in self.probes.values():
+            if isinstance(probe, LevelSender):
+                probe.stand_at(look.level_share)
             if isinstance(probe, FloatSwitch):
                 probe.float_at(look.level_share)
             else:
@@ -90,7 +105,9 @@ class World:
         self._now_s = self._started_s = clock.opened_s
         self._started_day_s = _day_s(clock.opened_utc)
         self._pump_of_line = {pump.line: pump for _, pump in self._pumps()}
-        self._contact_of_line = {probe.line: probe for probe in self._probes() if isinstance(probe, FloatSwitch)}
+        self._contact_of_line = {
+            probe.line: probe for probe in self._probes() if isinstance(probe, FloatSwitch | Contact)
+        }
         self._faults: list[Fault] = []
         self._next_change_s = inf
         for fault in table.fault:
@@ -307,7 +324,7 @@ def _truth_of(basin: Basin, now_s: float) -> dict[str, Any]:
 
 def _probe_truth(probe: Probe) -> dict[str, Any]:
     where = {"in": probe.dipped_in or "tank"}
-    if isinstance(probe, FloatSwitch):
+    if isinstance(probe, FloatSwitch | Contact):
         return {**where, "closed": probe.closed()}
     return {**where, "signal": probe.true_signal}
 

@@ -40,6 +40,7 @@ from daemon.values import (
 )
 
 HEARTBEAT = "box/heartbeat"
+HALF = 0.5  # of the nominal volume: more is enough
 LONGEST_TEXT = 1000  # characters; far below what any broker takes
 HOLD = re.compile(r"(?P<reservoir>[a-z0-9-]+)-dosing/hold/set")
 _NOT_IN_IDS = re.compile(r"[^a-z0-9]+")
@@ -143,14 +144,14 @@ def _probe(node: str, quantity: Quantity, verdict: Verdict) -> Iterator[Property
     yield _enum(node, f"{name}-verdict", f"{title}: verdict", tuple(Quality), verdict.quality)
     yield _string(node, f"{name}-reason", f"{title}: reason", words.why(verdict))
     amount = math.nan if verdict.reading is None else verdict.reading.value
-    if quantity is Quantity.LEVEL:  # a float switch knows no more than these two
+    if quantity is Quantity.LEVEL:  # of a level sender as of a float switch
         yield _level(node, title, amount)
     else:
         yield _reading(node, quantity, amount)
 
 
 def _level(node: str, title: str, share: float) -> Property:
-    level = _enum(node, "level", title, ("low", "enough"), words.value(Quantity.LEVEL, share))
+    level = _enum(node, "level", title, ("low", "enough"), "enough" if share > HALF else "low")
     return level if math.isfinite(share) else replace(level, text=None)
 
 

@@ -196,7 +196,7 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             "driver",
             '"ph_amplifer"',
             'driver = "ph_amplifer": known drivers are ph_amplifier, ec_amplifier, ntc_divider, pt1000_divider, '
-            "ds18b20, float_switch; did you mean ph_amplifier?",
+            "ds18b20, level_sender, float_switch; did you mean ph_amplifier?",
         ),
     ],
 )
@@ -210,9 +210,9 @@ def test_a_driver_for_another_quantity_is_refused(says: Says) -> None:
     (line,) = says(
         SOUND.replace('driver = "float_switch"\nline = 23', 'driver = "ds18b20"\nsensor_id = "28-0316a2795cff"')
     )
-    assert (
-        line
-        == "[reservoir.bed1.probe.level] driver ds18b20 measures temperature, not level: use one of float_switch"
+    assert line == (
+        "[reservoir.bed1.probe.level] driver ds18b20 measures temperature, not level: "
+        "use one of level_sender, float_switch"
     )
 
 
@@ -332,3 +332,15 @@ def test_a_number_off_by_a_unit_is_refused(says: Says, table: str, number: int, 
             lines = SOUND.splitlines()
             lines[number] = f"{key} = {slip if isinstance(slip, str) else value * slip!r}"
             assert any(table in line and key in line for line in says("\n".join(lines))), lines[number]
+
+
+@pytest.mark.parametrize("contact", ["circulation", "tray"])
+def test_a_contact_on_a_line_in_use_is_refused(says: Says, contact: str, tmp_path: Path) -> None:
+    """A flow switch or a tray sensor cannot share the line of a pump."""
+    (line,) = says(SOUND + f"\n[reservoir.bed1.{contact}]\nline = 17\n")
+    assert line == (
+        f"[reservoir.bed1.{contact}] GPIO 17 is already used by [reservoir.bed1.pump.ph_down]; give each its own"
+    )
+    free = tmp_path / "free.toml"
+    free.write_text(SOUND + f"\n[reservoir.bed1.{contact}]\nline = 5\n")
+    assert getattr(load(free).reservoir["bed1"], contact).line == 5

@@ -22,6 +22,7 @@ TABLES: dict[str, dict[str, Any]] = {
     "ntc_divider": DIVIDER | {"nominal_ohm": 10000.0, "beta_k": 3950.0},
     "pt1000_divider": DIVIDER,
     "ds18b20": {"sensor_id": "28-0316a2795cff"},
+    "level_sender": ADC | {"empty_v": 0.5, "full_v": 2.5},
     "float_switch": {"line": 23},
 }
 
