@@ -15,7 +15,7 @@ READY := .venv/ready
 help:
 	@sed -n 's/^#   //p' Makefile
 
-$(READY): requirements.lock pyproject.toml .ci/setup
+$(READY): requirements.lock pyproject.toml .ci/setup systemd/venv.sh
 	@sh .ci/setup "$(PYTHON)"
 
 demo: $(READY)
