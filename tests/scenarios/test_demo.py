@@ -57,7 +57,7 @@ def it_ends_by_itself(folder: Path) -> None:
     text = printed(folder).read_text()
     assert "Traceback" not in text
     assert f"MQTT: an embedded broker on 127.0.0.1:{port}." in text
-    assert "grower: kept: slope 97." in text
+    assert re.search(r"grower: kept: slope 9[67]\.\d %", text), text  # the bench's electrode has 97 %
     head, found, summary = text.partition("\nIn ")
     assert found
     assert "Bed 1: dosed" in head

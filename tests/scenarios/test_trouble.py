@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from tests.brokers import until
 from tests.scenarios.site import Site
 
 FAST = 60.0  # bench seconds per real second
+FASTER_PUMP = 1.04  # the bench's pump delivers 3 % more than its settings say
 MANY_PASSES = 20  # twice as many as it takes from a first good sample to a dose
 
 
@@ -54,30 +56,35 @@ def small_disk(folder: Path) -> Iterator[Path]:
 def fill(disk: Path) -> Path:
     """Write until nothing more fits; the file that takes the room."""
     filler = disk / "filler"
-    with filler.open("wb", buffering=0) as rest:
-        try:
-            while rest.write(b"\0" * 4096):
-                pass
-        except OSError:
+    with filler.open("ab", buffering=0) as rest, suppress(OSError):
+        while rest.write(b"\0" * 4096):
             pass
     return filler
 
 
 def test_a_full_disk(folder: Path, small_disk: Path) -> None:
-    """No dose without its line in the ledger: an alarm instead. With room again it doses, and nothing is lost."""
+    """An alarm, caps as if spent, and not a drop without its line in the ledger; with room again it doses."""
     site = Site(folder, time_factor=FAST, state=small_disk / "var")
     with site.running() as daemon:
-        filler = fill(small_disk)
+        fill(small_disk)
         until(lambda: "ledger" in site.alarms(), within_s=30.0)
-        alarm = site.alarms()["ledger"]
-        assert "cannot be written: the disk is full" in alarm
-        assert "free some space" in alarm
-        site.until_passes(MANY_PASSES)
+        until(lambda: spent_with_an_alarm(site), within_s=30.0)
+        # The ledger is tried again now and then, and each time may give back a few pages: fill those too.
+        wanted = site.passes() + MANY_PASSES
+        until(lambda: fill(small_disk) and site.passes() >= wanted, within_s=60.0)
         assert daemon.poll() is None
-        assert acid_left_ml(site) == 1000.0
-        assert site.bed()["caps"]["ph_down"]["last_day_ml"] == site.bed()["caps"]["ph_down"]["max_per_day_ml"]
-        filler.unlink()
+        fill(small_disk).unlink()
         until(lambda: "ledger" not in site.alarms(), within_s=30.0)
         until(lambda: site.ask("ledger"), within_s=30.0)
-        assert site.ask("ledger")[-1]["number"] == 1
-        until(lambda: acid_left_ml(site) < 1000.0)
+        used_ml = 1000.0 - acid_left_ml(site)
+        charged_ml = sum(entry["ml"] for entry in site.ask("ledger"))
+        assert 0.0 < used_ml <= charged_ml * FASTER_PUMP
+
+
+def spent_with_an_alarm(site: Site) -> bool:
+    """Whether one look at the daemon shows both: the alarm with its next step, and caps that leave nothing."""
+    status = site.ask("status")
+    said = [alarm["text"] for alarm in status["alarms"] if alarm["key"] == "ledger"]
+    acid = status["reservoirs"]["bed1"]["caps"]["ph_down"]
+    full = any("cannot be written: the disk is full" in text and "free some space" in text for text in said)
+    return full and acid["last_day_ml"] == acid["max_per_day_ml"]
