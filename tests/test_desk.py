@@ -351,6 +351,16 @@ def test_calibrating_ec_holds_the_dosing_too(tank: AtTheTank) -> None:
     assert tank.runs() == []
 
 
+def test_a_short_hold_during_a_calibration_does_not_end_its_pause(tank: AtTheTank) -> None:
+    """It takes the place of the calibration's own and runs out: the hand is still in the water."""
+    tank.ask("calibrate.begin", quantity="ec")
+    tank.ask("hold", Origin.REMOTE, reason="oops", hours=0.1)
+    tank.passes(QUARTER)
+    assert tank.service.ledger.held("bed1", tank.loop.stamp()) is None
+    assert tank.bed().condition is Condition.HELD
+    assert tank.runs() == []
+
+
 def test_swapped_buffers_are_refused_and_the_old_calibration_stays(tank: AtTheTank, tmp_path: Path) -> None:
     """With the reason in words; the file is untouched and nothing doses until it is put right."""
     before, file = tank.service.book.get("bed1", Quantity.PH), (tmp_path / "calibrations.toml").read_text()
