@@ -28,6 +28,17 @@ def state_folder(asked: Path | None) -> Path:
     if named := os.environ.get("EVENWATER_STATE"):
         return Path(named)
     for folder in CANDIDATES:
-        if (folder / "control.sock").exists():
+        if _may_hold_a_daemon(folder):
             return folder
     return CANDIDATES[0]
+
+
+def _may_hold_a_daemon(folder: Path) -> bool:
+    """Whether its socket is there. A folder closed to this user counts: the call says how to get in."""
+    try:
+        (folder / "control.sock").stat()
+    except PermissionError:
+        return True
+    except OSError:
+        return False
+    return True

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from daemon.cli import where
 from daemon.cli.where import CANDIDATES, add_state_option, state_folder
+from daemon.link.client import ControlClient, NoDaemon
 
 
 @pytest.fixture(autouse=True)
@@ -45,6 +50,30 @@ def test_the_first_folder_with_a_daemon_in_it_is_taken() -> None:
     assert state_folder(None) == Path("var/demo")
     a_daemon_in(Path("var"))
     assert state_folder(None) == Path("var")
+
+
+@contextmanager
+def nobody() -> Iterator[None]:
+    """Not root inside, since root may look everywhere."""
+    before = os.geteuid()
+    if before == 0:
+        os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(before)
+
+
+def test_a_closed_folder_counts_and_the_call_says_how_to_get_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As a person meets the service's folder before joining its group."""
+    closed = Path("closed")
+    closed.mkdir(mode=0o000)
+    Path().chmod(0o711)
+    monkeypatch.setattr(where, "CANDIDATES", (Path("var"), closed, Path("other")))
+    with nobody():
+        assert state_folder(None) == closed
+        with pytest.raises(NoDaemon, match="use sudo, or join the group"):
+            ControlClient(closed).call("status")
 
 
 def test_the_help_names_them_all() -> None:
