@@ -27,6 +27,7 @@ from daemon.dose.ledger_file import (
     Field,
     LedgerError,
     LedgerFault,
+    fold,
     last_number,
     ledger_error,
     open_file,
@@ -106,6 +107,7 @@ class Ledger:
             self._read_conditions()
             self.left_open = self._entries("WHERE outcome = ? ORDER BY e.number", Outcome.OPEN)
             self._recent: dict[tuple[int, str | None], tuple[Entry, ...]] = {}
+            fold(self._db)
             self.fault = None
             self._write_boots(observe(self._boots, stamp), stamp)
         except BaseException as error:
@@ -141,7 +143,7 @@ class Ledger:
     def _write_boots(self, boots: tuple[Boot, ...], stamp: Stamp) -> None:
         """Make `boots` durable where they differ from the file. If an offset moved, count everything anew."""
         self._boots = boots
-        with self._writing(stamp) as db:
+        with self._writing(stamp, in_haste=True) as db:
             for boot in self._boots:
                 if boot != self._written.get(boot.number):
                     write_row(db, "boots", asdict(boot))
@@ -181,7 +183,7 @@ class Ledger:
             "outcome": Outcome.OPEN,
             "note": "",
         }
-        with self._writing(stamp) as db:
+        with self._writing(stamp, in_haste=True) as db:
             number, boot = last_number(db, "entries") + 1, self._boot
             write_row(db, "entries", {**row, "number": number, "boot": boot.number, "at_s": boot.last_s})
             end_s = boot.last_s + self._offset_s[boot.number] + permit.run_s
@@ -365,9 +367,10 @@ class Ledger:
     # The file
 
     @contextmanager
-    def _writing(self, stamp: Stamp | None = None) -> Iterator[sqlite3.Connection]:
+    def _writing(self, stamp: Stamp | None = None, *, in_haste: bool = False) -> Iterator[sqlite3.Connection]:
         """One durable commit, together with the time of `stamp`. Anything that goes wrong breaks the ledger.
 
+        in_haste: a pump waits, or little would be lost: leave it in the -wal file until the next that is not.
         Broken from the first step until the commit is known to have succeeded, so that even an interrupt
         in between cannot leave memory believed beside a file that says otherwise.
         """
@@ -382,6 +385,8 @@ class Ledger:
                 write_row(self._db, "boots", asdict(self._boot))
             yield self._db
             self._db.execute("COMMIT")
+            if not in_haste:
+                fold(self._db)
         except BaseException as error:
             self._break(error)
             if isinstance(error, sqlite3.Error):

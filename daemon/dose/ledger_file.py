@@ -180,7 +180,8 @@ def open_file(path: Path) -> sqlite3.Connection:
         raise LedgerError(LedgerFault.CANNOT_OPEN, path, error.strerror or str(error)) from error
     try:
         _check(db, path)
-        db.execute("PRAGMA journal_mode = WAL")
+        if _pragma(db, "journal_mode = WAL") != "wal":  # SQLite says it, and raises nothing
+            raise LedgerError(LedgerFault.DISK, path, "no -wal file beside it")
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA foreign_keys = ON")
     except sqlite3.Error as error:
@@ -235,6 +236,15 @@ def _check_rows(db: sqlite3.Connection, path: Path, table: str) -> None:
             raise LedgerError(LedgerFault.DAMAGED, path, f"{table}, line {count}")
     if table in NUMBERED and last_number(db, table) != count:
         raise LedgerError(LedgerFault.DAMAGED, path, f"{table} ends early, at line {count}")
+
+
+def fold(db: sqlite3.Connection) -> None:
+    """Bring what was committed from the -wal file into the ledger itself, and empty that file.
+
+    A line spoiled in the ledger is found by its checksum; one spoiled in the -wal file ends it for SQLite,
+    unseen, and with it all that was committed later.
+    """
+    db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 def last_number(db: sqlite3.Connection, table: str) -> int:

@@ -15,6 +15,7 @@ from dataclasses import replace
 from datetime import timedelta
 from math import inf, nan
 from pathlib import Path
+from shutil import copyfile
 from typing import Any
 
 import pytest
@@ -88,6 +89,17 @@ class TestDoses:
         again = opened(tmp_path, stamp(0.0, boot="boot-2"))
         assert [entry.number for entry in again.left_open] == [number]
         assert day_ml(again, stamp(5.0, boot="boot-2")) == 7.0
+        again.close()
+
+    def test_a_settled_dose_is_in_the_ledger_itself(self, tmp_path: Path, book: Ledger) -> None:
+        """Whatever becomes of the -wal file after a kill, where no checksum of ours would miss a line."""
+        book.settle(book.intend(permitted(), stamp(10.0)), Outcome.DONE)
+        book.lock("bed1", "no effect", "daemon", stamp(20.0))
+        (tmp_path / "killed").mkdir()
+        copyfile(tmp_path / "ledger.db", tmp_path / "killed" / "ledger.db")
+        again = opened(tmp_path / "killed", stamp(30.0))
+        assert day_ml(again, stamp(30.0)) == 4.0
+        assert again.standing("bed1", stamp(30.0)) is not None
         again.close()
 
     def test_a_dose_ends_once(self, book: Ledger) -> None:
@@ -524,6 +536,7 @@ def test_an_interrupt_between_file_and_memory_leaves_it_broken(book: Ledger) -> 
 _KILLED = """
 import os, signal, sys
 from pathlib import Path
+from shutil import copyfile
 from daemon.dose.ledger import Ledger
 from tests.dose.test_ledger import permitted
 from tests.strategies import stamp
