@@ -132,7 +132,10 @@ class _Door:
 
     def _deleted(self, vfs: int, name: int, sync: int) -> int:
         code = self.watcher("delete", ctypes.string_at(name).decode())
-        return code or int(self._delete(self._native, name, sync))
+        code = code or int(self._delete(self._native, name, sync))
+        if sync and not code:
+            self.watcher("sync names", str(Path(ctypes.string_at(name).decode()).parent))
+        return code
 
 
 _door = _Door()

@@ -7,7 +7,7 @@ Each start gets a bench and clocks of its own; what the wall clock says is for t
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from copy import deepcopy
 from datetime import UTC, datetime, timedelta
@@ -66,6 +66,14 @@ def greedy_settings() -> Settings:
     return Settings.model_validate(raw)
 
 
+class VanishedError(BaseException):
+    """Nothing of the program runs on from here."""
+
+
+def _nothing() -> None:
+    return None
+
+
 class WrongClock(BenchClock):
     """A stepped clock that starts at 0 with each boot, and whose wall time is off by what the test says."""
 
@@ -73,6 +81,11 @@ class WrongClock(BenchClock):
         super().__init__(0.0, BEGINNING + timedelta(seconds=began_s))
         self.error_s, self.trusted = error_s, trusted
         self.named = boot_id
+        self.after_each_sleep: Callable[[], None] = _nothing
+
+    def sleep(self, seconds: float) -> None:
+        super().sleep(seconds)
+        self.after_each_sleep()
 
     def utc(self) -> datetime:
         return super().utc() + timedelta(seconds=self.error_s)
@@ -128,13 +141,40 @@ class Ground:
         return self.service
 
     def die(self) -> None:
-        """The process vanishes where it stands; what it wrote is there."""
-        left = self._own / str(self.boots)
-        shutil.copytree(self.folder, left, ignore=shutil.ignore_patterns("lock", "*-shm"))
-        self._gather()
+        """The process vanishes where it stands; what it wrote is there. A line that was high goes low at once."""
+        left = self._leave()
         self._bury()
         shutil.rmtree(self.folder)
         self.folder = left
+
+    def die_in_a_run(self, within: int) -> bool:
+        """The process vanishes in its next run, if one comes within so many passes; whether it did."""
+        left: list[Path] = []
+
+        def vanish() -> None:
+            if self.bench is not None and self.is_high():
+                left.append(self._leave())
+                raise VanishedError
+
+        self.clock.after_each_sleep = vanish
+        try:
+            self.passes(within)
+        except VanishedError:
+            self._bury()
+            shutil.rmtree(self.folder)
+            (self.folder,) = left
+        else:
+            self.clock.after_each_sleep = _nothing
+        return bool(left)
+
+    def _leave(self) -> Path:
+        """What the process leaves if it vanishes now, in a folder of its own. What it does later is lost."""
+        left = self._own / str(self.boots)
+        shutil.copytree(self.folder, left, ignore=shutil.ignore_patterns("lock", "*-shm"))
+        self._gather()
+        if self._past and self._past[-1].on:
+            self._past.append(Edge(self.real_s, PH_DOWN_LINE, False))
+        return left
 
     def stop(self) -> None:
         """The program ends in good order."""
