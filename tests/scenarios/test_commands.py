@@ -9,8 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.brokers import until
-from tests.scenarios.site import Site
+from tests.scenarios.site import Site, soon
 
 FAST = 60.0  # bench seconds per real second
 
@@ -34,7 +33,7 @@ def dip(site: Site, quantity: str, standard: str) -> None:
     """Put the probe in a standard and wait until its reading has come to rest there."""
     site.bench("dip", quantity, standard)
     site.ask("calibrate.look", quantity=quantity, afresh=True)
-    until(lambda: site.ask("calibrate.look", quantity=quantity)["settled"], within_s=30.0)
+    soon(lambda: site.ask("calibrate.look", quantity=quantity)["settled"])
 
 
 def book(site: Site) -> dict[str, Any]:
@@ -45,7 +44,7 @@ def book(site: Site) -> dict[str, Any]:
 
 def test_looking_holding_and_releasing(site: Site) -> None:
     """Status, ledger and alarms tell; a hold stays until it is released, and neither happens twice."""
-    until(lambda: site.ask("ledger"), within_s=30.0)
+    soon(lambda: site.ask("ledger"))
     shown = said(site, "status")
     assert "Bed 1 [bed1]: keeping (corrects by itself)" in shown
     assert "rig sim_hw.bench:open_rig" in shown
@@ -54,7 +53,7 @@ def test_looking_holding_and_releasing(site: Site) -> None:
     assert "bed1        4.0 mL pH down, pH 7.2" in first
     assert said(site, "alarms") == "no alarm\n"
     assert "Bed 1: dosing paused until `evenwater release` (cleaning)" in said(site, "hold", "cleaning")
-    until(lambda: site.bed()["condition"] == "held")
+    soon(lambda: site.bed()["condition"] == "held")
     assert "held (dosing paused by a person): cleaning" in said(site, "status")
     assert said(site, "release") == "Bed 1 is keeping (corrects by itself)\n"
     assert said(site, "release") == "Bed 1: was not held\n"
@@ -79,7 +78,7 @@ def test_calibrating_step_by_step(site: Site) -> None:
     assert kept["slope_percent"] == pytest.approx(97.0, abs=0.5)  # what the bench's electrode truly has
     assert kept["offset_mv"] == pytest.approx(6.0, abs=1.0)
     assert [point["standard"] for point in kept["point"]] == ["7.00", "4.01"]
-    until(lambda: site.bed()["condition"] == "keeping")
+    soon(lambda: site.bed()["condition"] == "keeping")
 
     said(site, "calibrate", "ph", "begin")
     for buffer, told in (("4.01", "7.00"), ("7.00", "4.01")):
@@ -94,7 +93,7 @@ def test_calibrating_step_by_step(site: Site) -> None:
     assert site.bed()["condition"] == "held"
     site.bench("back", "ph")
     said(site, "release")
-    until(lambda: site.bed()["condition"] == "keeping")
+    soon(lambda: site.bed()["condition"] == "keeping")
     assert book(site)["ph"] == kept
 
 

@@ -12,8 +12,8 @@ from typing import Self
 
 import pytest
 
-from tests.brokers import MOSQUITTO, Broker, Watcher, until
-from tests.scenarios.site import Site, end
+from tests.brokers import MOSQUITTO, Broker, Watcher
+from tests.scenarios.site import Site, end, soon
 
 pytestmark = pytest.mark.skipif(MOSQUITTO is None, reason="mosquitto is not installed")
 
@@ -76,45 +76,45 @@ def site(folder: Path, broker: Broker) -> Site:
 def test_what_a_phone_sees_and_may_ask(site: Site, broker: Broker, folder: Path) -> None:
     """Ready, values, a dose, an alert that comes and goes; a live hold pauses, a retained one does nothing."""
     with site.running() as daemon, Phone(broker.port, folder) as phone:
-        until(lambda: phone.last(f"{ROOT}/$state") == "ready", within_s=10.0)
-        until(lambda: json.loads(phone.last(f"{ROOT}/bed1-dosing/last-dose") or "{}"), within_s=20.0)
+        soon(lambda: phone.last(f"{ROOT}/$state") == "ready")
+        soon(lambda: json.loads(phone.last(f"{ROOT}/bed1-dosing/last-dose") or "{}"))
         dose = json.loads(phone.last(f"{ROOT}/bed1-dosing/last-dose") or "")
         assert (dose["number"], dose["pump"], dose["ml"]) == (1, "ph_down", 4.0)
         assert float(phone.last(f"{ROOT}/bed1-probe/ph") or "nan") == pytest.approx(7.2, abs=0.15)
         assert float(phone.last(f"{ROOT}/bed1-probe/temperature") or "nan") == pytest.approx(20.0, abs=2.0)
 
         site.bench("unplug", "ph")
-        until(lambda: phone.last(PH_ALERT), within_s=10.0)
+        soon(lambda: phone.last(PH_ALERT))
         assert "Doses that rest on this probe are stopped" in (phone.last(PH_ALERT) or "")
-        until(lambda: phone.last(f"{ROOT}/bed1-probe/ph-verdict") == "bad")
+        soon(lambda: phone.last(f"{ROOT}/bed1-probe/ph-verdict") == "bad")
         site.bench("plug", "ph")
-        until(lambda: phone.last(PH_ALERT) == "", within_s=20.0)
+        soon(lambda: phone.last(PH_ALERT) == "")
 
         publish(broker.port, f"{HOLD}/set", "true", "-r")
-        until(lambda: "Ignored a retained message" in site.log)
+        soon(lambda: "Ignored a retained message" in site.log)
         site.until_passes(2)
         assert site.bed()["condition"] == "keeping"
         publish(broker.port, f"{HOLD}/set", "true")
-        until(lambda: site.bed()["condition"] == "held")
+        soon(lambda: site.bed()["condition"] == "held")
         assert site.bed()["condition_reason"] == "asked over MQTT"
-        until(lambda: phone.last(HOLD) == "true")
+        soon(lambda: phone.last(HOLD) == "true")
         publish(broker.port, f"{HOLD}/set", "false")
         publish(broker.port, f"{ROOT}/bed1-dosing/condition/set", "keeping")
         site.until_passes(2)
         assert site.bed()["condition"] == "held"
         assert site.evenwater("release").returncode == 0
-        until(lambda: phone.last(HOLD) == "false")
+        soon(lambda: phone.last(HOLD) == "false")
 
         daemon.kill()
-        until(lambda: phone.last(f"{ROOT}/$state") == "lost", within_s=10.0)
+        soon(lambda: phone.last(f"{ROOT}/$state") == "lost")
         # The retained hold is still at the broker when the next daemon comes.
         with site.running() as next_daemon:
-            until(lambda: phone.last(f"{ROOT}/$state") == "ready", within_s=10.0)
+            soon(lambda: phone.last(f"{ROOT}/$state") == "ready")
             site.until_passes(2)
             assert site.bed()["condition"] == "keeping"
             next_daemon.send_signal(signal.SIGTERM)
-            assert next_daemon.wait(10.0) == 0
-        until(lambda: phone.last(f"{ROOT}/$state") == "disconnected")
+            assert next_daemon.wait(20.0) == 0
+        soon(lambda: phone.last(f"{ROOT}/$state") == "disconnected")
 
 
 def test_a_hold_over_mqtt_pauses_dosing(site: Site, broker: Broker, folder: Path) -> None:
@@ -122,31 +122,31 @@ def test_a_hold_over_mqtt_pauses_dosing(site: Site, broker: Broker, folder: Path
     site.set("reservoir.bed1", mixing_time_s=30.0)
     site.set("reservoir.bed1.pump.ph_down", min_gap_s=90.0)
     with site.running(), Phone(broker.port, folder) as phone:
-        until(lambda: phone.last(f"{ROOT}/$state") == "ready", within_s=10.0)
+        soon(lambda: phone.last(f"{ROOT}/$state") == "ready")
         publish(broker.port, f"{HOLD}/set", "true")
-        until(lambda: site.bed()["condition"] == "held")
+        soon(lambda: site.bed()["condition"] == "held")
         doses = site.ask("ledger")
         site.until_passes(20)  # twice the mixing of the last dose
         assert site.ask("ledger") == doses
         assert (site.bed()["last_decision"] or {}).get("cap") == "condition"
         site.evenwater("release")
-        until(lambda: site.ask("ledger") != doses, within_s=20.0)
+        soon(lambda: site.ask("ledger") != doses)
 
 
 def test_no_broker_for_the_whole_run(site: Site, broker: Broker) -> None:
     """Dosing goes on and an alarm says so; when the broker comes, so do the values, and the alarm goes."""
     broker.stop()
     with site.running():
-        until(lambda: site.ask("ledger"), within_s=30.0)
-        until(lambda: "mqtt-broker" in site.alarms(), within_s=30.0)
+        soon(lambda: site.ask("ledger"))
+        soon(lambda: "mqtt-broker" in site.alarms())
         assert f"No MQTT broker at 127.0.0.1:{broker.port}" in site.alarms()["mqtt-broker"]
         assert site.bed()["condition"] == "keeping"
         broker.start()
         with Watcher(broker.port, f"{ROOT}/#") as watcher:
-            until(lambda: watcher.kept.get(f"{ROOT}/$state") == b"ready", within_s=30.0)
+            soon(lambda: watcher.kept.get(f"{ROOT}/$state") == b"ready")
             assert float(watcher.kept[f"{ROOT}/bed1-probe/ph"]) == pytest.approx(7.1, abs=0.3)
             assert json.loads(watcher.kept[f"{ROOT}/bed1-dosing/last-dose"])["number"] >= 1
-        until(lambda: "mqtt-broker" not in site.alarms(), within_s=20.0)
+        soon(lambda: "mqtt-broker" not in site.alarms())
 
 
 def test_memory(site: Site) -> None:

@@ -10,8 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.brokers import until
-from tests.scenarios.site import Site
+from tests.scenarios.site import Site, soon
 
 FAST = 60.0  # bench seconds per real second
 FASTER_PUMP = 1.04  # the bench's pump delivers 3 % more than its settings say
@@ -37,8 +36,8 @@ def test_a_missing_sensor_chip(folder: Path) -> None:
         assert site.ask("ledger") == []
         assert acid_left_ml(site) == 1000.0
         site.bench("mend", "chip_silent", "ph")
-        until(lambda: site.ask("ledger"), within_s=30.0)
-        until(lambda: "bed1-ph-probe" not in site.alarms())
+        soon(lambda: site.ask("ledger"))
+        soon(lambda: "bed1-ph-probe" not in site.alarms())
 
 
 @pytest.fixture
@@ -67,15 +66,15 @@ def test_a_full_disk(folder: Path, small_disk: Path) -> None:
     site = Site(folder, time_factor=FAST, state=small_disk / "var")
     with site.running() as daemon:
         fill(small_disk)
-        until(lambda: "ledger" in site.alarms(), within_s=30.0)
-        until(lambda: spent_with_an_alarm(site), within_s=30.0)
+        soon(lambda: "ledger" in site.alarms())
+        soon(lambda: spent_with_an_alarm(site))
         # The ledger is tried again now and then, and each time may give back a few pages: fill those too.
         wanted = site.passes() + MANY_PASSES
-        until(lambda: fill(small_disk) and site.passes() >= wanted, within_s=60.0)
+        soon(lambda: fill(small_disk) and site.passes() >= wanted)
         assert daemon.poll() is None
         fill(small_disk).unlink()
-        until(lambda: "ledger" not in site.alarms(), within_s=30.0)
-        until(lambda: site.ask("ledger"), within_s=30.0)
+        soon(lambda: "ledger" not in site.alarms())
+        soon(lambda: site.ask("ledger"))
         used_ml = 1000.0 - acid_left_ml(site)
         charged_ml = sum(entry["ml"] for entry in site.ask("ledger"))
         assert 0.0 < used_ml <= charged_ml * FASTER_PUMP
