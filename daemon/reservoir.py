@@ -16,8 +16,29 @@ from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.calibrating import Visit
 from daemon.dose.control import ControlState, PhAim, aim_of, ask_ph
+from daemon.dose.inflow import Inflow, follow, since_rise_s
 from daemon.dose.ledger import Ledger, LedgerError
-from daemon.dose.permit import BOTTLE_STOP_SHARE, MIXING_TIMES, Facts, PumpLimits, cap_use, limits_of, permit
+from daemon.dose.permit import (
+    BOTTLE_STOP_SHARE,
+    LEVEL_STOP_SHARE,
+    MIXING_TIMES,
+    Facts,
+    PumpLimits,
+    cap_use,
+    limits_of,
+    permit,
+)
+from daemon.dose.response import (
+    Effects,
+    Finding,
+    Surprise,
+    dosed,
+    forget,
+    reversals,
+    since_moved_s,
+    step_share,
+    watch,
+)
 from daemon.dose.windows import Stamp
 from daemon.measure.book import CalibrationBook
 from daemon.measure.convert import Compensation, NotRead, to_reading
@@ -39,12 +60,17 @@ from daemon.values import (
     Verdict,
     VerdictReason,
 )
+from drivers.contact import Contact
 from drivers.keeper import PumpError
 from drivers.probe import Probe, ProbeError
 from drivers.pump import PeristalticPump
 
 MINUTE_S = 60.0
 LAST_DOSES = 5
+DOSES_OF_A_DAY = 50  # as many as can matter to reversals within 24 h
+WET_LOOKS = 2  # in a row, so that a drop on the sensor's wire locks nothing
+TELLS_ONLY_ENOUGH = ("float_switch",)  # level drivers that measure no share
+WET = "the tray below pumps and bottles is wet: find the leak, dry it; goggles and gloves, it may be acid"
 STOPPED = "told to stop before it began"
 FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
 FAR_OUT_EC_MS_PER_CM = 1.0
@@ -58,20 +84,25 @@ _CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """What a reservoir is made of."""
+    """What a reservoir is made of. circulation, tray: None where the settings name no such contact."""
 
     probes: Mapping[Quantity, Probe]
     pumps: Mapping[Role, PeristalticPump]
     book: CalibrationBook
     ledger: Ledger
+    circulation: Contact | None = None
+    tray: Contact | None = None
 
 
 @dataclass(slots=True)
 class Seen:
-    """The newest look at the probes."""
+    """The newest look at probes and contacts. wet: looks in a row that found the tray wet."""
 
     verdicts: dict[Quantity, Verdict] = field(default_factory=dict)
     histories: dict[Quantity, ProbeHistory] = field(default_factory=dict)
+    circulation_on: bool = False
+    wet: int = 0
+    inflow: Inflow = field(default_factory=Inflow)
 
 
 class KeptReservoir:
@@ -90,6 +121,12 @@ class KeptReservoir:
         self._limits = {role: limits_of(table.pump[role.value], table) for role in parts.pumps}
         self._judging = {quantity: _limits_for(quantity, table) for quantity in parts.probes}
         self._control = ControlState()
+        self._effects = Effects()
+        self._moved: Finding | None = None  # the newest movement with no dose
+        self._strong: Finding | None = None  # the newest of doses that do too much
+        self._measures_share = (
+            Quantity.LEVEL in parts.probes and table.probe["level"].driver not in TELLS_ONLY_ENOUGH
+        )
         self._aim = aim_of(table)
         self._compensation = _compensation_of(table)
         self._bands = _bands_of(table)
@@ -111,6 +148,19 @@ class KeptReservoir:
             if self.visit is not None and self.visit.quantity is quantity:
                 verdict = _calibrating(verdict)
             self._seen.verdicts[quantity] = verdict
+        self._look_at_contacts()
+        level = self._seen.verdicts.get(Quantity.LEVEL)
+        if level is not None and level.usable and level.reading is not None:
+            self._seen.inflow = follow(self._seen.inflow, level.reading.value, level.reading.at_s)
+
+    def _look_at_contacts(self) -> None:
+        circulation, tray = self.table.circulation, self.table.tray
+        if self._parts.circulation is not None and circulation is not None:
+            means_on = circulation.closed_means == "running"
+            self._seen.circulation_on = self._parts.circulation.closed() is means_on
+        if self._parts.tray is not None and tray is not None:
+            wet = self._parts.tray.closed() is (tray.closed_means == "wet")
+            self._seen.wet = self._seen.wet + 1 if wet else 0
 
     def _look_at(self, quantity: Quantity) -> Reading | NotRead:
         try:
@@ -123,14 +173,24 @@ class KeptReservoir:
 
     def _converted(self, sample: Sample) -> Reading | NotRead:
         calibration = self._parts.book.get(self.name, sample.quantity)
-        return to_reading(sample, calibration, self.temperature_c(), self._compensation)
+        return to_reading(sample, calibration, self._temperature_for(sample.quantity), self._compensation)
 
-    def temperature_c(self) -> float | None:
-        """The water's temperature if it can be trusted, else what the settings assume, else None."""
+    def _temperature_for(self, quantity: Quantity) -> float | None:
+        """What to compensate with: EC, which moves by 2 % a degree, never by a guess in place of a dead probe."""
+        if quantity is Quantity.EC and self.has(Quantity.TEMPERATURE):
+            return self._measured_temperature_c()
+        return self.temperature_c()
+
+    def _measured_temperature_c(self) -> float | None:
         verdict = self._seen.verdicts.get(Quantity.TEMPERATURE)
         if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:
             return verdict.reading.value
-        return self.table.assumed_temperature_c
+        return None
+
+    def temperature_c(self) -> float | None:
+        """The water's temperature if it can be trusted, else what the settings assume, else None."""
+        measured_c = self._measured_temperature_c()
+        return self.table.assumed_temperature_c if measured_c is None else measured_c
 
     # decide
 
@@ -159,14 +219,38 @@ class KeptReservoir:
         """What the controller asks for now, as permitted or refused; None where nothing is asked."""
         ph = self._seen.verdicts.get(Quantity.PH)
         self.last_decision = None
+        if self._seen.wet >= WET_LOOKS:
+            self.lock(WET, stamp)
         if ph is None:
             return None
+        self._watch_effects(ph, stamp)
         last_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
         last_dose_s = None if last_s is None else stamp.at_s - last_s
         self._wants, self._control = ask_ph(self.name, ph, self._aim, self._control, stamp.at_s, last_dose_s)
         if self._wants is not None and self._wants.pump in self._limits:
-            self.last_decision = self._permitted(self._wants, stamp)
+            self.last_decision = self._permitted(self._smaller(self._wants), stamp)
         return self.last_decision
+
+    def _watch_effects(self, ph: Verdict, stamp: Stamp) -> None:
+        """Hold pH against what doses should have done. While people are at work nothing is judged."""
+        condition = self.condition(stamp)
+        if condition not in (Condition.KEEPING, Condition.WATCHING):
+            self._effects = forget(self._effects)
+            return
+        finding, self._effects = watch(self._effects, self._aim, ph)
+        if finding is not None and finding.latches and condition is Condition.KEEPING:
+            self.lock(words.finding(finding), stamp)
+        elif finding is not None and finding.surprise is Surprise.TOO_STRONG:
+            self._strong = finding
+        elif finding is not None:
+            self._moved = finding
+
+    def _smaller(self, request: DoseRequest) -> DoseRequest:
+        """The request, halved while doses of its pump do too much."""
+        share = step_share(self._effects, request.pump)
+        if share == 1.0:
+            return request
+        return replace(request, ml=request.ml * share, numbers={**request.numbers, "step_share": share})
 
     def _permitted(self, request: DoseRequest, stamp: Stamp) -> Permit | Refusal:
         return permit(request, self._limits[request.pump], self._facts(request.pump, stamp))
@@ -176,17 +260,33 @@ class KeptReservoir:
             condition=self.condition(stamp),
             verdict=self._seen.verdicts.get(Quantity.PH),
             spent=self._parts.ledger.totals(self.name, role, stamp),
-            volume_l=self.table.volume_l,
+            volume_l=self.table.volume_l * self._share_of_water(),
             mixing_time_s=self.table.mixing_time_s,
             level_enough=self._level_enough(),
-            has_level_probe=Quantity.LEVEL in self._parts.probes,
+            has_level_probe=self.has(Quantity.LEVEL),
+            level_share=self._level() if self._measures_share else None,
+            circulation_on=self._seen.circulation_on,
+            has_circulation=self._parts.circulation is not None,
+            since_refill_s=since_rise_s(self._seen.inflow, stamp.at_s),
+            since_moved_s=since_moved_s(self._effects, stamp.at_s),
         )
 
-    def _level_enough(self) -> bool | None:
+    def _level(self) -> float | None:
         verdict = self._seen.verdicts.get(Quantity.LEVEL)
         if verdict is None or not verdict.usable or verdict.reading is None:
             return None
-        return verdict.reading.value > LEVEL_ENOUGH
+        return verdict.reading.value
+
+    def _level_enough(self) -> bool | None:
+        level = self._level()
+        if level is None:
+            return None
+        return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH
+
+    def _share_of_water(self) -> float:
+        """Measured share of the nominal volume, at most 1; 1 where none is measured."""
+        level = self._level() if self._measures_share else None
+        return 1.0 if level is None else min(1.0, level)
 
     # dose
 
@@ -203,7 +303,19 @@ class KeptReservoir:
             return None
         outcome, self.run_note = (Outcome.FAILED, STOPPED) if stopping() else self._run(allowed)
         self._settle(number, outcome, self.run_note)
+        self._expect_effect(allowed, outcome, stamp)
         return outcome
+
+    def _expect_effect(self, allowed: Permit, outcome: Outcome, stamp: Stamp) -> None:
+        """What this dose should now do to pH, and whether acid and base fight."""
+        if outcome is not Outcome.DONE:
+            self._effects = forget(self._effects)
+            return
+        pump, ml = allowed.request.pump, allowed.ml
+        shift_ph = ml / (self._aim.ml_per_ph * self._share_of_water()) * (-1.0 if pump is Role.PH_DOWN else 1.0)
+        self._effects = dosed(self._effects, pump, ml, shift_ph, stamp.at_s + allowed.run_s)
+        if (finding := reversals(self._doses(DOSES_OF_A_DAY), stamp)) is not None:
+            self.lock(words.finding(finding), stamp)
 
     def _run(self, allowed: Permit) -> tuple[Outcome, str]:
         try:
@@ -232,6 +344,7 @@ class KeptReservoir:
         for quantity, verdict in self._seen.verdicts.items():
             yield from self._probe_causes(quantity, verdict)
         yield from self._dose_causes(stamp)
+        yield from self._effect_causes(stamp)
         standing = self._parts.ledger.standing(self.name, stamp)
         if standing is not None:
             kind = Kind.LOCKED if standing.condition is Condition.LOCKED else Kind.HELD_LONG
@@ -242,7 +355,8 @@ class KeptReservoir:
         if verdict.reason in _CALIBRATION_REASONS:
             yield self._cause(Kind.CALIBRATION, quantity.value, f"{name} probe: {words.why(verdict)}.")
         elif verdict.quality is Quality.BAD and verdict.reason not in _QUIET_REASONS:
-            yield self._cause(Kind.PROBE, quantity.value, f"{name} probe: {words.why(verdict)}.")
+            text = f"{name} probe: {words.why(verdict)}.{self._in_its_place(quantity)}"
+            yield self._cause(Kind.PROBE, quantity.value, text)
         if verdict.usable and verdict.reading is not None:
             yield from self._band_causes(quantity, verdict.reading.value)
 
@@ -259,6 +373,23 @@ class KeptReservoir:
         margin = {Quantity.PH: FAR_OUT_PH, Quantity.EC: FAR_OUT_EC_MS_PER_CM}.get(quantity)
         if margin is not None and not low - margin <= amount <= high + margin:
             yield self._cause(Kind.FAR_OUT, quantity.value, text)
+
+    def _in_its_place(self, quantity: Quantity) -> str:
+        """What pH is reckoned with while the thermometer fails."""
+        assumed_c = self.table.assumed_temperature_c
+        if quantity is not Quantity.TEMPERATURE or assumed_c is None:
+            return ""
+        return f" pH is reckoned with the assumed {assumed_c:g} °C, EC not at all."
+
+    def _effect_causes(self, stamp: Stamp) -> Iterator[Cause]:
+        since_s = since_moved_s(self._effects, stamp.at_s)
+        moved, strong = self._moved, self._strong
+        if moved is not None and since_s is not None and since_s < MIXING_TIMES * self.table.mixing_time_s:
+            yield self._cause(Kind.MOVED, "ph", f"{_capital(words.finding(moved))}.")
+        if strong is not None and strong.pump is not None and step_share(self._effects, strong.pump) < 1.0:
+            yield self._cause(Kind.TOO_STRONG, strong.pump.value, f"{_capital(words.finding(strong))}.")
+        if self._parts.circulation is not None and not self._seen.circulation_on:
+            yield self._cause(Kind.CIRCULATION, "", f"{self.table.title}: the water is not known to be stirred.")
 
     def _dose_causes(self, stamp: Stamp) -> Iterator[Cause]:
         refused = self.last_decision if isinstance(self.last_decision, Refusal) else None
@@ -298,14 +429,14 @@ class KeptReservoir:
             verdicts={quantity: self._seen.verdicts[quantity] for quantity in self._shown},
             bands=self._bands,
             waiting_for=self._waiting_for(stamp),
-            last_doses=self._last_doses(),
+            last_doses=self._doses(LAST_DOSES),
             last_decision=self.last_decision,
             caps={role: cap_use(limits, self._facts(role, stamp)) for role, limits in self._limits.items()},
         )
 
-    def _last_doses(self) -> tuple[Entry, ...]:
+    def _doses(self, most: int) -> tuple[Entry, ...]:
         try:
-            return self._parts.ledger.recent(LAST_DOSES, self.name)
+            return self._parts.ledger.recent(most, self.name)
         except LedgerError:
             return ()
 

@@ -19,7 +19,7 @@ from typing import Any, Self
 from apscheduler.triggers.cron import CronTrigger
 
 from config.load import SettingsError
-from config.settings import Reservoir, Settings
+from config.settings import Circulation, Reservoir, Settings, Tray
 from daemon import notify
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
@@ -36,6 +36,7 @@ from daemon.requests import Request
 from daemon.reservoir import KeptReservoir, Parts
 from daemon.values import Quantity, Role, State
 from drivers.ads1115 import Chips
+from drivers.contact import Contact
 from drivers.keeping import Keeper, open_keeper
 from drivers.pump import PeristalticPump
 from drivers.registry import open_probe
@@ -127,7 +128,15 @@ class Service:
             Role(name): PeristalticPump(keeper=keeper, line=pump.line, ml_per_s=pump.ml_per_s)
             for name, pump in table.pump.items()
         }
-        return Parts(probes, pumps, self.book, self.ledger)
+        circulation, tray = self._contact(table.circulation), self._contact(table.tray)
+        return Parts(probes, pumps, self.book, self.ledger, circulation, tray)
+
+    def _contact(self, table: Circulation | Tray | None) -> Contact | None:
+        if table is None:
+            return None
+        contact = Contact(line=table.line, pin_factory=self.rig.pin_factory())
+        self._parts.callback(contact.close)
+        return contact
 
     def _opened_link(self) -> MqttLink:
         site = self.settings.site

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from daemon.dose.response import Finding, Surprise
 from daemon.measure.calibrate import EcFit, FitReason, PhFit
 from daemon.values import (
     Cap,
@@ -120,6 +121,12 @@ def condition(name: Condition, reason: str = "") -> str:
     return f"{text}: {reason}" if reason else text
 
 
+def finding(of: Finding) -> str:
+    """What water and doses did against expectation, with its numbers, and what to look at."""
+    pump = "" if of.pump is None else ROLE[of.pump]
+    return FINDING[of.surprise].format(pump=pump, **of.numbers)
+
+
 def fit(of: PhFit | EcFit) -> str:
     """The fit's numbers and what they mean, as one sentence for the person at the tank."""
     numbers = of.numbers
@@ -133,6 +140,20 @@ def fit(of: PhFit | EcFit) -> str:
     return f"{', '.join(parts)}: {advice}" if parts else advice
 
 
+FINDING: Mapping[Surprise, str] = {
+    Surprise.NO_EFFECT: "{doses:.0f} doses of {pump}, {ml:.1f} mL, should have moved pH by {expected_ph:.2f} and "
+    "moved it by {seen_ph:.2f}: bottle empty, air or kink in the tube, pump dead, or pH probe stuck",
+    Surprise.WRONG_SIGN: "{ml:.1f} mL {pump} moved pH by {seen_ph:+.2f}, the wrong way: wrong bottle or "
+    "crossed tubes; check labels and tubes before anything else",
+    Surprise.RUNAWAY: "after {ml:.1f} mL {pump} pH has moved by {moved_ph:+.2f}, far beyond what that can do: "
+    "the pump may not have stopped; take its tube out of the water, cut its supply",
+    Surprise.TOO_STRONG: "{ml:.1f} mL {pump} moved pH by {seen_ph:.2f}, usual here is {usual_ph:.2f}",
+    Surprise.MOVED_ALONE: "pH moved by {moved_ph:+.2f} within {over_s:.0f} s with no dose, as if {pump} ran by "
+    "itself: look for a siphon, worn rollers or a stuck relay; close the bottle",
+    Surprise.STEPPED: "pH went from {from_ph:.2f} to {to_ph:.2f} with no dose",
+    Surprise.REVERSALS: "acid and base in turns, {reversals:.0f} times within {hours:.0f} h: pH probe, target, "
+    "mL per pH or another hand at the tank",
+}
 CAP: Mapping[Cap, str] = {
     Cap.CONDITION: "the reservoir is not keeping itself",
     Cap.VERDICT: "the reading cannot be trusted",

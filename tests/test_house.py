@@ -23,6 +23,7 @@ PACKAGES = ("config", "daemon", "drivers", "sim_hw")
 PURE_ROOMS = ("daemon.measure", "daemon.alarm", "daemon.crop")
 PURE_MODULES = (
     "daemon.dose.control",
+    "daemon.dose.inflow",
     "daemon.dose.permit",
     "daemon.dose.response",
     "daemon.dose.windows",

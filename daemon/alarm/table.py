@@ -24,6 +24,9 @@ class Kind(StrEnum):
     BOTTLE_LOW = "bottle-low"
     BOTTLE_EMPTY = "bottle-empty"
     LEVEL_LOW = "level-low"
+    CIRCULATION = "circulation"
+    TOO_STRONG = "too-strong"
+    MOVED = "moved"
     LOCKED = "locked"
     HELD_LONG = "held-long"
     LEDGER = "ledger"
@@ -118,8 +121,32 @@ TABLE: dict[Kind, Row] = {
         60.0,
         60.0,
         "Roots and the circulation pump run dry.",
-        "Dosing is stopped: the same mL would be too much for less water.",
+        "Dosing is cut down or stopped: the same mL would be too much for less water.",
         "Look for a leak, then top up.",
+    ),
+    Kind.CIRCULATION: Row(
+        Priority.MEDIUM,
+        3600.0,
+        0.0,
+        "Roots get no fresh water and no air; nothing is corrected.",
+        "Nothing is dosed into still water.",
+        "Look at the circulation pump, its plug and filter, then at the contact and its wire.",
+    ),
+    Kind.TOO_STRONG: Row(
+        Priority.MEDIUM,
+        0.0,
+        0.0,
+        "pH overshoots.",
+        "Its doses are halved.",
+        "Measure the pump's mL per second again, look at tube and bottle: is it the same strength as before?",
+    ),
+    Kind.MOVED: Row(
+        Priority.LOW,
+        0.0,
+        0.0,
+        "A dose by hand and one by the daemon add up.",
+        "Dosing waits until it is mixed.",
+        "If nobody added anything: look for a leaking pump or bottle. While you work there: evenwater hold.",
     ),
     Kind.LOCKED: Row(
         Priority.HIGH,

@@ -54,6 +54,7 @@ LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED}
 ENOUGH_PH = 0.3  # doses that should have moved pH by this much together must have shown
 ENOUGH_DOSES, ENOUGH_OF_THEM_PH = 3, 0.1  # so must three, unless they are too small to be told from noise
 LEAST_SHARE = 0.25  # of the shift expected
+EACH_SHARE = 0.5  # and each of them less than this: one dose against which a person poured base is not enough
 NOTHING_PH = 0.04  # and next to nothing: a weak pump in hard water is no dead pump
 KEPT_DOSES = 8
 
@@ -68,16 +69,19 @@ RUNAWAY_PH = 0.5  # beyond three times the shift expected
 
 # What the tank shows of its own.
 LESSONS_NEEDED, LEARN_SHARE, LEARN_SHARE_STRONG = 5, 0.2, 0.05
-LIKE_PH = 0.3  # nearer than this, two doses meet about the same buffering
+LIKE_PH = 0.15  # nearer than this, two doses meet about the same buffering
 DRIFT_LIMIT_PH_PER_S = 0.6 / 3600.0  # water by itself; faster is a finding, not a drift
-DRIFT_MEMORY_S, DRIFT_DOUBT_S = 900.0, 60.0
+DRIFT_MEMORY_S, DRIFT_DOUBT_S = 900.0, 200.0
 LATEST_S = 900.0  # a look this long after mixing says more of the hours between than of the dose
 
 # Movement with no dose. A siphon of 1 mL/min moves a 60 L tank by 0.015 to 0.03 pH a minute; water taking up
-# or losing CO2 moves by less than 0.01 down, but may rise faster when hard fresh water is aerated.
+# or losing CO2 falls by less than 0.005, but may rise faster when hard fresh water is aerated.
 POINT_S = 20.0
-SLOW_S, FAST_S = 450.0, 90.0
-SLOW_FALL_PH, SLOW_RISE_PH, FAST_PH = 0.08, 0.2, 0.4
+LONG_S, SLOW_S, FAST_S = 1200.0, 450.0, 90.0
+LONG_FALL_PH, LONG_RISE_PH = 0.12, 0.5
+SLOW_FALL_PH, SLOW_RISE_PH = 0.08, 0.2
+FAST_PH = 0.4
+FAR_PH, AT_ONCE_SHARE = 1.5, 0.6  # a flood takes longer than one look; a probe in another cup does not
 STEADY_SHARE = 0.25  # each third of the time must bring this share of the movement, or it is a step
 MIXING_SEEN = 1.0  # mixing times: in less, a step that mixes in looks steady
 STEP_PH = 0.1
@@ -281,11 +285,13 @@ def _wrong_sign(pending: _Pending, judged: _Judged) -> Finding | None:
 
 def _no_effect(pump: Role, lesson: _Lesson) -> Finding | None:
     """The shortest run of newest doses that together must have shown, and showed next to nothing."""
+    usual = min(1.0, lesson.ratio) if lesson.learned >= LESSONS_NEEDED else 1.0
     ml = expected_ph = seen_ph = 0.0
     for count, dose in enumerate(reversed(lesson.doses), start=1):
+        if dose.seen_ph >= EACH_SHARE * usual * dose.expected_ph:
+            return None
         ml, expected_ph, seen_ph = ml + dose.ml, expected_ph + dose.expected_ph, seen_ph + dose.seen_ph
         if expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH):
-            usual = min(1.0, lesson.ratio) if lesson.learned >= LESSONS_NEEDED else 1.0
             if seen_ph >= min(LEAST_SHARE * usual * expected_ph, NOTHING_PH):
                 return None
             numbers = {"doses": count, "ml": ml, "expected_ph": expected_ph, "seen_ph": seen_ph}
@@ -328,7 +334,7 @@ def _at_rest(effects: Effects, aim: PhAim, point: Point, *, usable: bool) -> tup
     if effects.points and point.at_s - effects.points[-1].at_s < POINT_S:
         return None, effects
     slow_s = max(SLOW_S, MIXING_SEEN * aim.mixing_time_s)
-    points = _thinned(effects.points, point, slow_s)
+    points = _thinned(effects.points, point, max(LONG_S, slow_s))
     effects = replace(effects, points=points)
     finding = _moved_alone(points, aim, slow_s)
     if finding is not None:
@@ -349,15 +355,19 @@ def _following_drift(effects: Effects, point: Point) -> Effects:
 
 def _drift_ph_per_s(effects: Effects) -> float:
     """How fast pH moved by itself, held to what water does; a short look counts for less."""
-    rate = effects.drift_ph / (effects.drift_s + DRIFT_DOUBT_S)
+    rate = effects.drift_ph * effects.drift_s / (effects.drift_s**2 + DRIFT_DOUBT_S**2)
     return max(-DRIFT_LIMIT_PH_PER_S, min(DRIFT_LIMIT_PH_PER_S, rate))
 
 
 def _moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Finding | None:
-    """A steady movement in the direction of a pump that is there, over the long time or, if fast, the short."""
+    """A steady movement, or a very far one, in the direction of a pump that is there."""
     fast_s = max(FAST_S, MIXING_SEEN * aim.mixing_time_s)
-    for over_s, fall_ph, rise_ph in ((slow_s, SLOW_FALL_PH, SLOW_RISE_PH), (fast_s, FAST_PH, FAST_PH)):
-        moved_ph = _steady_move_ph(points, over_s)
+    for over_s, fall_ph, rise_ph, moved_ph in (
+        (max(LONG_S, slow_s), LONG_FALL_PH, LONG_RISE_PH, _steady_move_ph(points, max(LONG_S, slow_s))),
+        (slow_s, SLOW_FALL_PH, SLOW_RISE_PH, _steady_move_ph(points, slow_s)),
+        (fast_s, FAST_PH, FAST_PH, _steady_move_ph(points, fast_s)),
+        (slow_s, FAR_PH, FAR_PH, _gradual_move_ph(points, slow_s)),
+    ):
         falls = aim.has_down and moved_ph <= -fall_ph
         if falls or (aim.has_up and moved_ph >= rise_ph):
             numbers = {"moved_ph": moved_ph, "over_s": over_s}
@@ -375,6 +385,16 @@ def _steady_move_ph(points: tuple[Point, ...], over_s: float) -> float:
     moved_ph = known[3] - known[0]
     shares = [(later - earlier) / moved_ph for earlier, later in pairwise(known)]
     return moved_ph if min(shares) >= STEADY_SHARE else 0.0
+
+
+def _gradual_move_ph(points: tuple[Point, ...], over_s: float) -> float:
+    """Movement over the last `over_s` seconds or less, unless most of it came between two looks, then 0."""
+    recent = tuple(one for one in points if points[-1].at_s - one.at_s <= over_s)
+    if len(recent) < 2 * 3:
+        return 0.0
+    moved_ph = _median(recent[-3:]) - _median(recent[:3])
+    most_at_once = max(abs(later.ph - earlier.ph) for earlier, later in pairwise(recent))
+    return moved_ph if most_at_once <= AT_ONCE_SHARE * abs(moved_ph) else 0.0
 
 
 def _ph_at(points: tuple[Point, ...], at_s: float) -> float | None:

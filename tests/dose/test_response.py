@@ -368,12 +368,54 @@ def test_a_pump_stuck_on_is_found_though_no_reading_can_be_used() -> None:
     assert Surprise.MOVED_ALONE in kinds(water.passes(180.0))
 
 
-@pytest.mark.parametrize("drift_per_h", [-0.4, -0.2, 0.0, 0.3, 0.7, 1.2])
+@pytest.mark.parametrize("drift_per_h", [-0.25, -0.1, 0.0, 0.3, 0.7, 1.2])
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_water_by_itself_is_never_a_siphon(drift_per_h: float, seed: int) -> None:
     """CO2 taken up or lost, plants, a drifting probe: three hours of it never latch."""
     water = Water(drift_per_h=drift_per_h, seed=seed, noise=0.01)
     assert kinds(water.passes(10_800.0)) <= {Surprise.STEPPED}
+
+
+def test_a_slow_siphon_is_found_within_half_an_hour() -> None:
+    """Seven thousandths of a pH a minute, in water that buffers well."""
+    water = Water()
+    water.passes(1800.0)
+    begun_s, water.drift_per_h = water.at_s, -60.0 * 0.007
+    water.passes(1800.0)
+    assert Surprise.MOVED_ALONE in kinds(water.findings)
+    assert water.found_s[-1] - begun_s <= 1800.0
+
+
+@pytest.mark.parametrize("reason", [VerdictReason.FINE, VerdictReason.JUMPED])
+def test_a_flood_is_found_whatever_its_shape(reason: VerdictReason) -> None:
+    """Slow, then fast, then slow again, as acid does once the water's buffering is gone."""
+    water = Water()
+    water.passes(900.0)
+    water.reason = reason
+    for per_min in (0.2, 0.5, 1.2, 1.0, 0.4, 0.1):
+        water.drift_per_h = -60.0 * per_min
+        water.passes(40.0)
+    assert Surprise.MOVED_ALONE in kinds(water.findings)
+
+
+def test_a_probe_put_in_another_cup_is_no_flood() -> None:
+    """From one look to the next it is in a buffer of pH 4: a step."""
+    water = Water()
+    water.passes(900.0)
+    water.ph, water.reason = 4.0, VerdictReason.JUMPED
+    assert kinds(water.passes(600.0)) == {Surprise.STEPPED}
+    water.ph = 7.0
+    assert kinds(water.passes(600.0)) == {Surprise.STEPPED}
+
+
+def test_base_poured_by_hand_against_a_dose_is_no_dead_pump() -> None:
+    """The doses before it showed what they should."""
+    water = Water()
+    water.passes(600.0)
+    for _ in range(3):
+        assert water.dose(5.0) == []
+    water.unmixed += 0.12
+    assert water.dose(5.0) == []
 
 
 def test_a_rise_is_no_siphon_where_there_is_no_base() -> None:
