@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from daemon import words
-from daemon.values import Quality, Quantity, ReservoirState, State
+from daemon.values import Entry, Quality, Quantity, ReservoirState, State
 
 SHOWN = (Quantity.PH, Quantity.EC, Quantity.TEMPERATURE)
 
@@ -34,8 +34,13 @@ def _reservoir(before: ReservoirState | None, after: ReservoirState) -> Iterator
         old = before.verdicts.get(quantity) if before else None
         if old is not None and (old.quality is Quality.BAD) is not (verdict.quality is Quality.BAD):
             yield f"{where}: {words.verdict(verdict)}"
-    known = {entry.number for entry in before.last_doses} if before else set()
-    for entry in reversed(after.last_doses):
+    if before is not None:  # the first snapshot's doses are of an earlier run
+        yield from _dosed(where, before.last_doses, after.last_doses)
+
+
+def _dosed(where: str, before: tuple[Entry, ...], after: tuple[Entry, ...]) -> Iterator[str]:
+    known = {entry.number for entry in before}
+    for entry in reversed(after):
         if entry.number not in known:
             yield f"{where}: dosed {words.entry(entry)}"
 
