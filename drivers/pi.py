@@ -20,15 +20,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
+from drivers.barriers import missing_release
+from drivers.box import ROOT
 from drivers.rig import Clock, RigError
 
 BOOT_ID_FILE: Final = Path("/proc/sys/kernel/random/boot_id")
 SYNCHRONISED_FILE: Final = Path("/run/systemd/timesync/synchronized")  # made by systemd-timesyncd
 ONE_WIRE_ROOT: Final = Path("/sys/bus/w1/devices")
-
-# The Pi's kernel leaves an output as it was when the process that drove it dies, unless this says N.
-SYS_MODULE: Final = Path("/sys/module")
-KEEPS_OUTPUTS: Final = "pinctrl_*/parameters/persist_gpio_outputs"
 
 # ioctl numbers from the kernel's uapi/linux/i2c-dev.h; the time-out is in units of 10 ms.
 I2C_RETRIES: Final = 0x0701
@@ -158,9 +156,9 @@ class PiRig:
     in_process = False
     one_wire_root = ONE_WIRE_ROOT
 
-    def __init__(self, sys_module: Path = SYS_MODULE) -> None:
+    def __init__(self, root: Path = ROOT) -> None:
         self.clock: Clock = PiClock()
-        self._sys_module = sys_module
+        self._root = root
         self._buses: dict[int, LinuxI2C] = {}
         self._pins: Any = None
         self._pipes: tempfile.TemporaryDirectory[str] | None = None
@@ -181,13 +179,7 @@ class PiRig:
 
     def missing_barriers(self) -> tuple[str, ...]:
         """One sentence where a killed process would leave its pumps on, or where that cannot be seen."""
-        said = [file.read_text(encoding="ascii").strip() for file in self._sys_module.glob(KEEPS_OUTPUTS)]
-        if said and set(said) == {"N"}:
-            return ()
-        return (
-            "the kernel may leave a pump on when its process is killed: put `dtparam=strict_gpiod` in "
-            "config.txt, restart, and fit a 10 kΩ pull-down at every pump driver",
-        )
+        return missing_release(self._root)
 
     def close(self) -> None:
         """Give everything back. Twice is harmless."""

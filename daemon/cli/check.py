@@ -1,4 +1,4 @@
-"""`evenwater check`: is a settings file right, and what would it do?"""
+"""`evenwater check`: is a settings file right, what would it do, and is the box ready for it?"""
 
 from __future__ import annotations
 
@@ -9,6 +9,13 @@ from pathlib import Path
 from config.load import SettingsError, load, warnings
 from config.settings import Reservoir, Settings
 from daemon.cli.ask import Commands
+from drivers.barriers import Barrier, judge, missing
+from drivers.box import ROOT, Use, look
+from drivers.registry import check_probe
+from drivers.thermometers import Ds18b20Wiring
+from drivers.wiring import AdcWiring
+
+PI = "drivers.pi"  # the rig whose box has barriers to be seen
 
 
 def add_commands(commands: Commands) -> None:
@@ -16,8 +23,10 @@ def add_commands(commands: Commands) -> None:
     parser = commands.add_parser(
         "check",
         help="check a settings file without touching a pin",
-        description="Read a settings file, say every mistake in it, and what the daemon would do with it.",
-        epilog="example:\n  evenwater check config/rigs/pi-example.toml",
+        description="Read a settings file, say every mistake in it, and what the daemon would do with it. On the "
+        "Raspberry Pi it is for, also say what would stop a pump there if the daemon could not, and what to do.",
+        epilog="example:\n  evenwater check config/rigs/pi-example.toml\n\n"
+        "Exit code 1 for a wrong file, and where a reservoir is to keep itself while a barrier is missing.",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("settings", type=Path, help="the settings file")
@@ -25,7 +34,7 @@ def add_commands(commands: Commands) -> None:
 
 
 def check(arguments: argparse.Namespace) -> int:
-    """Print complaints and exit 1, or what the file means and exit 0."""
+    """Print complaints and exit 1, or what the file means, and on a Pi its barriers, and exit 0."""
     try:
         settings = load(arguments.settings)
     except SettingsError as trouble:
@@ -35,8 +44,47 @@ def check(arguments: argparse.Namespace) -> int:
         print(line)
     for warning in warnings(settings):
         print(f"note: {warning}")
+    barriers = judge(look(ROOT, use_of(settings))) if settings.rig.open.partition(":")[0] == PI else ()
+    for line in told(barriers):
+        print(line)
+    if (refused := why_not_kept(settings, barriers)) is not None:
+        print(f"{arguments.settings}: {refused}", file=sys.stderr)
+        return 1
     print(f"{arguments.settings}: fine")
     return 0
+
+
+def use_of(settings: Settings) -> Use:
+    """What the settings need of the box they run on."""
+    probes = [probe for reservoir in settings.reservoir.values() for probe in reservoir.probe.values()]
+    wirings = [check_probe(probe.driver, probe.model_dump()) for probe in probes]
+    return Use(
+        state_folder=Path(settings.site.state_folder),
+        i2c_buses=tuple(sorted({wiring.i2c_bus for wiring in wirings if isinstance(wiring, AdcWiring)})),
+        one_wire=any(isinstance(wiring, Ds18b20Wiring) for wiring in wirings),
+    )
+
+
+def told(barriers: tuple[Barrier, ...]) -> list[str]:
+    """A line for each barrier, and below it what to do."""
+    lines = ["barriers against a pump that runs on, as far as they can be seen:"] if barriers else []
+    for barrier in barriers:
+        lines.append(f"  {barrier.standing:<9}{barrier.name:<15}{barrier.seen}")
+        if barrier.todo:
+            lines.append(f"{'':26}do: {barrier.todo}")
+    return lines
+
+
+def why_not_kept(settings: Settings, barriers: tuple[Barrier, ...]) -> str | None:
+    """Why a reservoir that is to keep itself may not here; None where nothing is against it."""
+    kept = [name for name, reservoir in settings.reservoir.items() if reservoir.start == "keeping"]
+    lacking = ", ".join(barrier.name for barrier in missing(barriers))
+    if not kept or not lacking:
+        return None
+    return (
+        f'[reservoir.{kept[0]}] start = "keeping": not while a barrier is missing ({lacking}); '
+        'do what stands beside it above, or set start = "watching"'
+    )
 
 
 def meaning(settings: Settings) -> list[str]:

@@ -165,10 +165,10 @@ def test_a_kernel_that_keeps_outputs_is_a_missing_barrier(
 ) -> None:
     """H2: only a kernel that says it lets go of a dead process's outputs counts as one."""
     for module, value in parameters.items():
-        folder = tmp_path / module / "parameters"
+        folder = tmp_path / "sys/module" / module / "parameters"
         folder.mkdir(parents=True)
         (folder / "persist_gpio_outputs").write_text(f"{value}\n", encoding="ascii")
-    said = missing_barriers(PiRig(sys_module=tmp_path))
+    said = missing_barriers(PiRig(root=tmp_path))
     assert bool(said) is missing
     assert all("dtparam=strict_gpiod" in sentence for sentence in said)
 
