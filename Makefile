@@ -3,6 +3,7 @@
 #   make test    the tests                    make bench   the figures
 #                (ARGS="-k permit" for some of them)
 #   make check   style, types, service unit   make lock    renew requirements.lock
+#   make campaign   months with faults, seed by seed (ARGS="--seeds 100 --jobs 4")
 #   make PYTHON=/usr/bin/python3.12 …         take another Python (3.11 or newer)
 
 PYTHON ?= python3
@@ -10,7 +11,7 @@ BIN := .venv/bin
 READY := .venv/ready
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test bench check lock clean
+.PHONY: help demo test bench campaign check lock clean
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -27,6 +28,9 @@ test: $(READY)
 
 bench: $(READY)
 	@$(BIN)/python -m tests.bench
+
+campaign: $(READY)
+	@$(BIN)/python -m tests.campaign $(ARGS)
 
 check: $(READY)
 	$(BIN)/ruff check .

@@ -1,0 +1,161 @@
+"""`python -m tests.campaign`: months of the whole program with faults, restarts, wrong clocks and people."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import multiprocessing
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from functools import partial
+from multiprocessing.sharedctypes import Synchronized
+from typing import Any
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+from rich.table import Table
+
+from tests.campaign.month import one_month
+from tests.campaign.report import Month, findings, is_clean, kind_rows, rows, summed
+
+LOOK_EVERY_S = 0.5
+EPILOG = """\
+examples:
+  make campaign                                            8 seeds x 30 days, on one core some 10 minutes
+  python -m tests.campaign --seeds 1000 --jobs 8           the whole campaign, for a night
+  python -m tests.campaign --first 17 --seeds 1 --story    what happened in one of them, again
+
+exit code: 0 no cap crossed, no gross error repeated, no fault missed; 1 something to look at; 2 used wrongly
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Live through the months and report."""
+    asked = _parser().parse_args(arguments)
+    months = sorted(_lived(asked), key=lambda month: month.seed)
+    if asked.story:
+        print("\n".join(line for month in months for line in month.story))
+    if asked.json:
+        each = [{key: value for key, value in asdict(month).items() if key != "story"} for month in months]
+        print(json.dumps({**summed(months), "days": asked.days, "months": each}))
+    else:
+        _print(months)
+    return 0 if is_clean(months) else 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.campaign",
+        description=__doc__,
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--seeds", type=_count, default=8, metavar="N", help="how many seeds (default 8)")
+    parser.add_argument("--first", type=int, default=1, metavar="SEED", help="the first of them (default 1)")
+    parser.add_argument("--days", type=_days, default=30.0, metavar="D", help="days of each (default 30)")
+    parser.add_argument("--jobs", type=_count, default=1, metavar="J", help="processes at a time (default 1)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object for programs")
+    parser.add_argument("--story", action="store_true", help="print all that happened, line by line")
+    return parser
+
+
+def _count(text: str) -> int:
+    count = int(text)
+    if not 1 <= count <= 100_000:
+        raise argparse.ArgumentTypeError(f"{text}: must be 1 to 100000")
+    return count
+
+
+def _days(text: str) -> float:
+    days = float(text)
+    if not 0.0 < days <= 400.0:
+        raise argparse.ArgumentTypeError(f"{text}: must be above 0 and at most 400 days")
+    return days
+
+
+# several processes, one bar
+
+_gone: Synchronized[float] | None = None  # days lived through by all processes, in each of them
+
+
+def _share(gone: Synchronized[float]) -> None:
+    global _gone  # noqa: PLW0603 - how a pool hands it to its processes
+    _gone = gone
+
+
+def _count_days(days: float) -> None:
+    assert _gone is not None
+    with _gone.get_lock():
+        _gone.value += days
+
+
+def _one(seed: int, days: float) -> Month:
+    return one_month(seed, days, _count_days)
+
+
+def _lived(asked: argparse.Namespace) -> Iterator[Month]:
+    """The months, as they are done."""
+    context = multiprocessing.get_context("fork")  # before the bar, which has a thread
+    gone = context.Value("d", 0.0)
+    seeds = range(asked.first, asked.first + asked.seeds)
+    with (
+        context.Pool(min(asked.jobs, asked.seeds), _share, (gone,)) as pool,
+        _bar(asked.seeds * asked.days) as (progress, task),
+    ):
+        coming = pool.imap_unordered(partial(_one, days=asked.days), seeds)
+        for _ in seeds:
+            yield _awaited(coming, lambda: progress.update(task, completed=gone.value))
+
+
+def _awaited(coming: Any, meanwhile: Any) -> Month:
+    while True:
+        try:
+            month: Month = coming.next(LOOK_EVERY_S)
+        except multiprocessing.TimeoutError:
+            meanwhile()
+        else:
+            meanwhile()
+            return month
+
+
+class _bar:  # noqa: N801 - used as a function
+    """A progress bar on standard error, and its task."""
+
+    def __init__(self, total_days: float) -> None:
+        self._progress = Progress(
+            TextColumn("campaign"),
+            BarColumn(),
+            TextColumn("{task.completed:.0f} of {task.total:g} days"),
+            TimeElapsedColumn(),
+            TimeRemainingColumn(),
+            console=Console(stderr=True),
+            transient=True,
+        )
+        self._total_days = total_days
+
+    def __enter__(self) -> tuple[Progress, Any]:
+        self._progress.start()
+        return self._progress, self._progress.add_task("", total=self._total_days)
+
+    def __exit__(self, *_: object) -> None:
+        self._progress.stop()
+
+
+def _print(months: Sequence[Month]) -> None:
+    """The report for people."""
+    report, console = summed(months), Console()
+    whole = Table("what", "figure", title="campaign")
+    for row in rows(report):
+        whole.add_row(*row)
+    kinds = Table("fault", "injected", "no alarm, though doses rested on it", "longest until an alarm")
+    for kind in kind_rows(report):
+        kinds.add_row(*kind)
+    console.print(whole, kinds)
+    console.print("also: " + ", ".join(f"{count} × {what}" for what, count in report["happened"].items()))
+    for line in findings(months):
+        console.print(line, markup=False, highlight=False)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
