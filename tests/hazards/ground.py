@@ -14,6 +14,7 @@ from datetime import UTC, datetime, timedelta
 from math import inf
 from pathlib import Path
 from tempfile import mkdtemp
+from types import MappingProxyType
 from typing import Any
 
 from config.settings import Settings
@@ -38,6 +39,7 @@ DOSE_CAP_ML, HOUR_CAP_ML, DAY_CAP_ML = 2.0, 8.0, 20.0
 ML_PER_S = 1.0
 ROUNDING_ML = 0.05
 CALIBRATION = "[reservoir.bed1.ph]\nday = 2026-04-01\nslope_percent = 97.0\noffset_mv = 6.0\n"
+NOTHING: Mapping[str, Any] = MappingProxyType({})
 FRESH = {"calibrations.toml": CALIBRATION.encode()}
 
 
@@ -100,7 +102,8 @@ class WrongClock(BenchClock):
 class Ground:
     """The state folder, real time and the edges so far, across all starts of the program.
 
-    real_s: real seconds, never back. files, at_s, edges: how it is found, if not fresh. Close it to clean up.
+    real_s: real seconds, never back. files, at_s, edges: how it is found, if not fresh; wired: what the bench
+    is wired by, if not by `settings`; tank: changes to the water of bed1. Close it to clean up.
     """
 
     def __init__(
@@ -110,9 +113,12 @@ class Ground:
         files: Mapping[str, bytes] = FRESH,
         at_s: float = 0.0,
         edges: Iterable[Edge] = (),
+        wired: Settings | None = None,
+        tank: Mapping[str, Any] = NOTHING,
     ) -> None:
         self.settings = settings or greedy_settings()
-        self._table = bench_table(self.settings, seed=5)
+        self._table = deepcopy(bench_table(wired or self.settings, seed=5))
+        self._table["tank"]["bed1"].update(tank)
         self._own = Path(mkdtemp(prefix="ground-", dir=IN_MEMORY if IN_MEMORY.is_dir() else None))
         self.folder = self._own / "0"
         lay_out(files, self.folder)

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import timedelta
@@ -48,6 +48,7 @@ from tests.hazards.ground import (
     says_too_little,
 )
 
+Note = Callable[[str, object], None]
 ALL = os.environ.get("EVENWATER_ALL") == "1"
 DAY_PASSES = 26 * 60  # so that budget comes back, and is used again
 AFTER_PASSES = 150  # enough for a fresh day's allowance, if there were one
@@ -220,7 +221,9 @@ def test_no_dose_begins_without_an_intent_that_a_power_cut_leaves(folder: Path) 
             assert intent[0] > 0.0
 
 
-def test_whatever_the_step_the_ledger_never_says_less_than_the_tank_got(folder: Path) -> None:
+def test_whatever_the_step_the_ledger_never_says_less_than_the_tank_got(
+    folder: Path, record_property: Note
+) -> None:
     """For every n and every end; from each case that differs, the program starts and goes on within its caps."""
     cases: dict[object, Crash] = {}
     seen: dict[object, object] = {}

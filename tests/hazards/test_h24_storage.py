@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from functools import cache
@@ -40,6 +40,7 @@ from tests.hazards.ground import (
     says_too_little,
 )
 
+Note = Callable[[str, object], None]
 ALL = os.environ.get("EVENWATER_ALL") == "1"
 HEALED_PASSES = 8  # a broken ledger is read again within five minutes, and a dose may come three passes later
 SOME_COMMITS = 40  # passes in which the ledger records a few times that time goes by
@@ -145,7 +146,7 @@ def steps_of_a_sound_run() -> int:
     return sound.count
 
 
-def test_at_whichever_step_the_disk_fails_no_pump_turns_without_its_intent() -> None:
+def test_at_whichever_step_the_disk_fails_no_pump_turns_without_its_intent(record_property: Note) -> None:
     """For every n: refused at the start with a next step, or no run that a power cut could have forgotten."""
     doses, refusals, runs = [], 0, 0
     for n in range(1, steps_of_a_sound_run() + 1):
@@ -156,7 +157,9 @@ def test_at_whichever_step_the_disk_fails_no_pump_turns_without_its_intent() -> 
                 doses.append(trial.risen)
                 refusals += bool(refused)
                 runs += 1
-    print(f"{steps_of_a_sound_run()} steps, {runs} runs, {refusals} refused to start, {sum(doses)} doses")
+    record_property(
+        "figure", f"{steps_of_a_sound_run()} steps, {runs} runs, {refusals} refused to start, {sum(doses)} doses"
+    )
     assert 0 < refusals < runs
     assert max(doses) >= 2 > min(doses)
 
@@ -245,7 +248,7 @@ FORGIVEN_ML = {"stopped": 0.0, "killed": 0.0, "killed in a run": DOSE_CAP_ML}
 
 
 @pytest.mark.parametrize("how", FORGIVEN_ML)
-def test_a_spoiled_ledger_is_no_fresh_allowance(how: str) -> None:
+def test_a_spoiled_ledger_is_no_fresh_allowance(how: str, record_property: Note) -> None:
     """Cut short or with a bit turned over anywhere: it is refused, with what to do; or it says what was spent."""
     before, said, tried_ones, wrong = spent(how), [], 0, []
     for name in ("ledger.db", "ledger.db-wal"):
@@ -260,7 +263,7 @@ def test_a_spoiled_ledger_is_no_fresh_allowance(how: str) -> None:
             if not given_ml(ground.runs(), ground.real_s - DAY_S) <= DAY_CAP_ML + FORGIVEN_ML[how]:
                 wrong.append(spoil)
             ground.close()
-    print(f"{how}: {tried_ones} spoiled, {len(said)} refused, {len(wrong)} over the cap")
+    record_property("figure", f"{how}: {tried_ones} spoiled, {len(said)} refused, {len(wrong)} over the cap")
     assert wrong == []
     assert len(said) > 20
     assert all("ledger.db" in each for each in said)

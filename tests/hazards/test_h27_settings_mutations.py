@@ -1,0 +1,219 @@
+"""H27: a slip in the settings file (mL for L, minutes for seconds, a sign, a word) makes no dose larger.
+
+Every number that a settings file may hold, those left to their defaults included, is put wrong in every way. The
+file is then refused with the key named; or the dose that comes of it, on the bench as it truly is, is no larger.
+The limits of "too large" need no earlier settings to compare with, so a change by a factor that stays within them
+needs no override flag: whatever is plausible for this water may be set.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import pytest
+
+from config.load import SettingsError, load
+from config.settings import Settings
+from daemon.dose.permit import limits_of, permit
+from daemon.dose.windows import Totals
+from daemon.values import Permit, Role
+from drivers.registry import check_probe
+from sim_hw import grower
+from tests.at_the_tank import one_bed, raw_settings
+from tests.hazards.ground import Ground, runs_of
+from tests.strategies import facts, request
+
+Key = tuple[str, ...]
+Note = Callable[[str, object], None]
+ROUNDING = 1.001
+PASSES = 20
+SLIPS = ("1000", "0.001", "-1", "nan", "inf", "-inf", "null", '"text"', "[]", "gone")
+
+# What is accepted although it says something else, and why no dose is larger for it.
+NO_LARGER = {
+    "calibration_warn_days 0.001": "warns earlier",
+    "bands.ec_low_ms_per_cm 0.001": "a wider band for alarms; nothing doses by it",
+    "bands.temperature_low_c 0.001": "a wider band for alarms",
+    **dict.fromkeys(("ph.ml_per_ph 0.001", "ph.share_of_need 0.001"), "less is asked for"),
+    "ph.ml_per_ph gone": "the default asks for less",
+    **dict.fromkeys(("ph.integral_per_h 0.001", "ph.integral_per_h gone"), "less is added over time"),
+    **dict.fromkeys(("ph.derivative_h 0.001", "ph.derivative_h gone"), "less is added while pH rises"),
+    **dict.fromkeys(("probe.ph.zero_v 0.001", "probe.ph.zero_v -1"), "pH is far out of what can be: no dose"),
+    **dict.fromkeys(("probe.ec.ms_per_v 1000", "probe.ec.ms_per_v 0.001"), "nothing doses by EC"),
+    **{
+        f"pump.{role}.{slip}": why
+        for role in ("ph_down", "ph_up")
+        for slip, why in {
+            "bottle_ml 0.001": "the bottle counts as empty sooner",
+            "max_per_dose_ml gone": "a cap left out is zero",
+            "max_per_hour_ml gone": "a cap left out is zero",
+            "max_per_day_ml gone": "a cap left out is zero",
+            "min_gap_s gone": "the default is longer",
+            "smallest_dose_ml 0.001": "smaller doses are tried as well",
+        }.items()
+    },
+}
+# What may make a dose of what should be none: the caps stand, and the check named sees it.
+SAME_CAPS = {
+    "probe.ph.gain -1": "pH is mirrored at 7; a calibration is refused",
+}
+
+
+@cache
+def whole() -> dict[str, Any]:
+    """The example's tables with every default filled in."""
+    raw = raw_settings()
+    raw["reservoir"]["bed1"]["ph"] |= {"integral_per_h": 0.5, "derivative_h": 0.1}  # their default is none
+    raw["rig"] = {"open": "drivers.pi:open_rig"}  # what is on the bench is no setting of ours
+    return filled(Settings.model_validate(raw))
+
+
+def filled(settings: Settings) -> dict[str, Any]:
+    """The tables of these settings with every default in them, those of the drivers too."""
+    tables = settings.model_dump()
+    for reservoir in tables["reservoir"].values():
+        for quantity, probe in reservoir["probe"].items():
+            reservoir["probe"][quantity] = probe | check_probe(probe["driver"], probe).model_dump()
+    return tables
+
+
+def numbers(table: Mapping[str, Any], at: Key = ()) -> Iterator[tuple[Key, float]]:
+    """Each number below a table by its path."""
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            yield from numbers(value, (*at, key))
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            yield (*at, key), value
+
+
+def toml(table: Mapping[str, Any], at: Key, instead: tuple[Key, str]) -> Iterator[str]:
+    """The lines of a TOML file, with one value replaced; what is None is left out."""
+    yield f"[{'.'.join(at)}]" if at else ""
+    for key, value in table.items():
+        if isinstance(value, Mapping | list) or value is None:
+            continue
+        text = instead[1] if (*at, key) == instead[0] else json.dumps(value, default=str)
+        if text != "gone":
+            yield f"{key} = {text}"
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            yield from toml(value, (*at, key), instead)
+
+
+def slipped(value: float, slip: str) -> str:
+    """What stands in the file instead of `value`: an integer stays one where it can."""
+    if slip not in ("1000", "0.001", "-1"):
+        return slip
+    wrong = value * float(slip)
+    return repr(int(wrong) if isinstance(value, int) and wrong == int(wrong) else wrong)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """One slip: what the file said, and what came of it."""
+
+    path: Key
+    slip: str
+    settings: Settings | None
+    complaints: str
+
+    @property
+    def name(self) -> str:
+        return f"{'.'.join(self.path[2:] or self.path)} {self.slip}"
+
+
+@pytest.fixture(scope="module")
+def tried(tmp_path_factory: pytest.TempPathFactory) -> list[Tried]:
+    """Every slip of every number."""
+    path = tmp_path_factory.mktemp("settings") / "site.toml"
+    found = []
+    for at, value in numbers(whole()):
+        for slip in SLIPS:
+            path.write_text("\n".join(toml(whole(), (), (at, slipped(value, slip)))), encoding="utf-8")
+            try:
+                found.append(Tried(at, slip, load(path), ""))
+            except SettingsError as error:
+                found.append(Tried(at, slip, None, str(error)))
+    return found
+
+
+def accepted(tried: list[Tried]) -> dict[str, Settings]:
+    """By name, the settings that loaded although they say something else."""
+    return {each.name: each.settings for each in tried if each.settings and filled(each.settings) != whole()}
+
+
+def test_a_slip_is_refused_by_name_or_known_to_do_no_harm(tried: list[Tried], record_property: Note) -> None:
+    """Each number of the file, in each way: the complaint names the key; what is accepted is listed here."""
+    refused = [each for each in tried if each.settings is None]
+    assert all(each.path[-1] in each.complaints for each in refused)
+    assert sorted(accepted(tried)) == sorted({**NO_LARGER, **SAME_CAPS})
+    record_property("figure", f"{len(tried)} slips of {len(tried) // len(SLIPS)} numbers, {len(refused)} refused")
+
+
+SPENT = [
+    Totals(hour_ml, day_ml, 0.0, since_s, since_s, far_s)
+    for hour_ml, day_ml in ((0.0, 0.0), (14.0, 14.0), (0.0, 49.0), (59.0, 149.0))
+    for since_s in (None, 100.0, 359.0, 400.0, 900.0)
+    for far_s in (None, 7000.0, 20000.0, 80000.0)
+]
+
+
+def allowed_s(settings: Settings) -> list[float]:
+    """The longest run that the caps let any pump have, in each of many states of the ledger."""
+    bed = settings.reservoir["bed1"]
+    found = []
+    for role, pump in bed.pump.items():
+        for spent in SPENT:
+            known = facts(volume_l=bed.volume_l, mixing_time_s=bed.mixing_time_s, spent=spent)
+            answer = permit(request(400.0, Role(role)), limits_of(pump, bed), known)
+            found.append(answer.run_s if isinstance(answer, Permit) else 0.0)
+    return found
+
+
+def test_what_is_accepted_lets_no_pump_run_longer(tried: list[Tried]) -> None:
+    """Of whatever is asked, in whatever state of the ledger, the caps allow no more seconds than before."""
+    usual = allowed_s(Settings.model_validate(whole()))
+    assert max(usual) == pytest.approx(8.0)
+    assert 0.0 in usual
+    for name, settings in accepted(tried).items():
+        assert all(now <= then for now, then in zip(allowed_s(settings), usual, strict=True)), name
+
+
+def ran_s(settings: Settings, start_ph: float) -> float:
+    """How long the pumps run within the first passes, on the bench as it truly is."""
+    ground = Ground(settings, wired=one_bed(), tank={"start_ph": start_ph})
+    ground.start(trusted=True)
+    ground.passes(PASSES)
+    total_s = sum(line_s(ground))
+    ground.close()
+    return total_s
+
+
+def line_s(ground: Ground) -> Iterator[float]:
+    for line in {edge.line for edge in ground.edges()}:
+        yield from (
+            end - start for start, end in runs_of((e for e in ground.edges() if e.line == line), ground.real_s)
+        )
+
+
+@pytest.mark.parametrize("start_ph", [7.2, 5.0])
+def test_what_is_accepted_makes_no_dose_larger(tried: list[Tried], start_ph: float) -> None:
+    """The whole program on water that asks for acid, or for base."""
+    usual_s = ran_s(Settings.model_validate(whole()), start_ph)
+    assert usual_s > 3.0
+    for name, settings in accepted(tried).items():
+        if name not in SAME_CAPS:
+            assert ran_s(settings, start_ph) <= ROUNDING * usual_s, name
+
+
+def test_a_mirrored_ph_probe_cannot_be_calibrated(tried: list[Tried]) -> None:
+    """Its slope has the wrong sign; the standards show it at once."""
+    ground = Ground(accepted(tried)["probe.ph.gain -1"], wired=one_bed())
+    ground.start(trusted=True)
+    with pytest.raises(grower.GrowerStoppedError, match="calibrating ph"):
+        ground.calibrate()
+    ground.close()
