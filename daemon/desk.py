@@ -122,13 +122,18 @@ class Desk:
     def release(self, asked: Named, request: Request, loop: Loop) -> Any:
         chosen = [_one(loop, asked)] if asked.reservoir is not None else list(loop.reservoirs.values())
         released = [r for r in chosen if _released(r, request, loop)]
+        if _looked_after_restarts(loop):
+            released = chosen
         if not released:
             return {"said": f"{_titles(chosen)}: was not held"}
         return {"said": "; ".join(_now(reservoir, loop) for reservoir in released)}
 
     def clear(self, asked: Named, request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
-        if not loop.ledger.clear(reservoir.name, request.origin.value, loop.stamp()):
+        cleared = loop.ledger.clear(reservoir.name, request.origin.value, loop.stamp())
+        if _looked_after_restarts(loop) and not cleared:
+            return {"said": f"watching after restarts ended; {_now(reservoir, loop)}"}
+        if not cleared:
             return {"said": f"{reservoir.table.title}: was not locked"}
         return {"said": f"lock cleared; {_now(reservoir, loop)}"}
 
@@ -271,6 +276,14 @@ def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
             "finish or cancel that first"
         )
     return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+
+
+def _looked_after_restarts(loop: Loop) -> bool:
+    """A person goes on after bad ends or an update of the program; whether there was anything to go on from."""
+    if loop.runs.watch(loop.ledger.proven_s(loop.stamp())) is None:
+        return False
+    loop.runs.clear()
+    return True
 
 
 def _release_own(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:

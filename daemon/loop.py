@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from threading import Event
 
+from daemon import words
 from daemon.alarm import life
 from daemon.alarm.life import Cause, Lives
 from daemon.alarm.table import Kind
@@ -23,6 +24,7 @@ from daemon.dose.windows import Stamp
 from daemon.jobs import Calendar
 from daemon.requests import Request
 from daemon.reservoir import KeptReservoir
+from daemon.runs import Runs, Watch
 from daemon.values import Outcome, Permit, State
 from drivers.rig import Clock
 
@@ -57,6 +59,7 @@ class Loop:
     ledger: Ledger
     calendar: Calendar
     desk: Desk
+    runs: Runs
     tell: Tell
     more_causes: MoreCauses
     requests: queue.SimpleQueue[Request] = field(default_factory=queue.SimpleQueue)
@@ -132,6 +135,9 @@ class Loop:
             yield from reservoir.causes(stamp)
         if self.ledger.fault is not None:
             yield Cause(Kind.LEDGER, "", "", f"{self.ledger.fault}.")
+        watch = self.runs.watch(self.ledger.proven_s(stamp))
+        if watch is not None and watch is not Watch.UPDATED:
+            yield Cause(Kind.RESTARTS, "", "", f"{words.WATCH[watch]}.")
         yield from self.more_causes()
 
     def _snapshot(self, stamp: Stamp) -> State:
@@ -146,5 +152,9 @@ class Loop:
             reservoirs={name: reservoir.state(stamp) for name, reservoir in self.reservoirs.items()},
             alarms=life.active(self.lives),
             version=self.site.version,
-            notes=self.site.notes,
+            notes=(*self.site.notes, *self._watch_note(stamp)),
         )
+
+    def _watch_note(self, stamp: Stamp) -> tuple[str, ...]:
+        watch = self.runs.watch(self.ledger.proven_s(stamp))
+        return () if watch is None else (words.WATCH[watch],)

@@ -84,7 +84,10 @@ _CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """What a reservoir is made of. circulation, tray: None where the settings name no such contact."""
+    """What a reservoir is made of. circulation, tray: None where the settings name no such contact.
+
+    only_watch: why the whole program only watches now, "" where it need not.
+    """
 
     probes: Mapping[Quantity, Probe]
     pumps: Mapping[Role, PeristalticPump]
@@ -92,6 +95,7 @@ class Parts:
     ledger: Ledger
     circulation: Contact | None = None
     tray: Contact | None = None
+    only_watch: Callable[[Stamp], str] = lambda _: ""
 
 
 @dataclass(slots=True)
@@ -199,7 +203,9 @@ class KeptReservoir:
         standing = self._parts.ledger.standing(self.name, stamp)
         if standing is not None:
             return standing.condition
-        return Condition.HELD if self.visit is not None else Condition(self.table.start)
+        if self.visit is not None:
+            return Condition.HELD
+        return Condition.WATCHING if self._parts.only_watch(stamp) else Condition(self.table.start)
 
     def begin_visit(self, visit: Visit) -> None:
         """A person takes a probe out of the water to calibrate it."""
@@ -424,7 +430,7 @@ class KeptReservoir:
             name=self.name,
             title=self.table.title,
             condition=self.condition(stamp),
-            condition_reason="" if standing is None else standing.reason,
+            condition_reason=self._parts.only_watch(stamp) if standing is None else standing.reason,
             condition_until=None if standing is None else self._parts.ledger.until(standing, stamp),
             verdicts={quantity: self._seen.verdicts[quantity] for quantity in self._shown},
             bands=self._bands,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import uuid
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -20,11 +20,12 @@ from apscheduler.triggers.cron import CronTrigger
 
 from config.load import SettingsError
 from config.settings import Circulation, Reservoir, Settings, Tray
-from daemon import notify
+from daemon import notify, words
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.desk import Desk
 from daemon.dose.ledger import Ledger, LedgerError, stamp_of
+from daemon.dose.windows import Stamp
 from daemon.jobs import Calendar, Job
 from daemon.link.control import ControlServer
 from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
@@ -34,7 +35,8 @@ from daemon.measure.book import BookError, CalibrationBook
 from daemon.pump_lines import write_pump_lines
 from daemon.requests import Request
 from daemon.reservoir import KeptReservoir, Parts
-from daemon.values import Quantity, Role, State
+from daemon.runs import Runs
+from daemon.values import Outcome, Quantity, Role, State
 from drivers.ads1115 import Chips
 from drivers.contact import Contact
 from drivers.keeping import Keeper, open_keeper
@@ -46,6 +48,7 @@ CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSe
 """What may stop a start, each with a message that names the next step."""
 
 Watch = Callable[[State], None]
+ENDED_UNSEEN = "ended unseen"
 
 
 class Service:
@@ -72,6 +75,7 @@ class Service:
         self._watch = watch
         self._parts = ExitStack()
         self._backup_trouble = ""
+        self._failed = False
         try:
             self._open(rig, control=control, mqtt=mqtt and settings.mqtt.enabled)
         except BaseException:
@@ -89,8 +93,12 @@ class Service:
         keep.callback(self._keeper.close)
         boot_id = uuid.uuid4().hex
         program = version("evenwater")
-        self.ledger = Ledger(self.folder / "ledger.db", stamp_of(self.rig.clock, boot_id), version=program)
+        stamp = stamp_of(self.rig.clock, boot_id)
+        self.ledger = Ledger(self.folder / "ledger.db", stamp, version=program, or_broken=True)
         keep.callback(self.ledger.close)
+        self._settle_left_open()
+        self._runs = Runs(self.folder / "runs.json", self.ledger.proven_s(stamp), program)
+        keep.callback(self._end_run)
         self.book = CalibrationBook(self.folder / "calibrations.toml")
         self._link = self._opened_link() if mqtt else None
         self.loop = Loop(
@@ -100,12 +108,34 @@ class Service:
             ledger=self.ledger,
             calendar=Calendar(self._jobs(), self.rig.clock.utc()),
             desk=Desk(self.book),
+            runs=self._runs,
             tell=self._tell,
             more_causes=self._own_causes,
         )
+        self._lock_without_ledger(stamp)
         if control:
             server = ControlServer(self.folder, snapshot=lambda: self.loop.state, submit=self.submit)
             keep.callback(server.close)
+
+    def _settle_left_open(self) -> None:
+        """Doses whose end nobody saw are noted at this start, and not again at the next."""
+        with suppress(LedgerError):
+            for entry in self.ledger.left_open:
+                self.ledger.settle(entry.number, Outcome.CUT_SHORT, ENDED_UNSEEN)
+
+    def _lock_without_ledger(self, stamp: Stamp) -> None:
+        """Where it is not known what was dosed, a person has to look before anything is dosed again."""
+        if self.ledger.fault is not None:
+            for reservoir in self.loop.reservoirs.values():
+                reservoir.lock(f"the ledger could not be read at the start: {self.ledger.fault}", stamp)
+
+    def _only_watch(self, stamp: Stamp) -> str:
+        watch = self._runs.watch(self.ledger.proven_s(stamp))
+        return "" if watch is None else words.WATCH[watch]
+
+    def _end_run(self) -> None:
+        if not self._failed:
+            self._runs.end()
 
     def _reservoirs(self, keeper: Keeper) -> dict[str, KeptReservoir]:
         chips = Chips(self.rig)
@@ -129,7 +159,7 @@ class Service:
             for name, pump in table.pump.items()
         }
         circulation, tray = self._contact(table.circulation), self._contact(table.tray)
-        return Parts(probes, pumps, self.book, self.ledger, circulation, tray)
+        return Parts(probes, pumps, self.book, self.ledger, circulation, tray, self._only_watch)
 
     def _contact(self, table: Circulation | Tray | None) -> Contact | None:
         if table is None:
@@ -176,6 +206,7 @@ class Service:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        self._failed = kind is not None and not issubclass(kind, KeyboardInterrupt | SystemExit)
         self.close()
 
     def _tell(self, state: State) -> None:

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 from daemon.dose.response import Finding, Surprise
 from daemon.measure.calibrate import EcFit, FitReason, PhFit
+from daemon.runs import Watch
 from daemon.values import (
     Cap,
     Condition,
@@ -153,6 +154,13 @@ FINDING: Mapping[Surprise, str] = {
     Surprise.STEPPED: "pH went from {from_ph:.2f} to {to_ph:.2f} with no dose",
     Surprise.REVERSALS: "acid and base in turns, {reversals:.0f} times within {hours:.0f} h: pH probe, target, "
     "mL per pH or another hand at the tank",
+}
+WATCH: Mapping[Watch, str] = {
+    Watch.BAD_ENDS: "the program ended abnormally three times within 10 minutes: it only watches; look at its "
+    "log, power and card, then: evenwater clear",
+    Watch.UPDATED: "the program is a new version: it only watches for its first hour, or until: evenwater clear",
+    Watch.FILE: "the record of restarts cannot be read or written: it only watches; look at the card and its "
+    "free space, then: evenwater clear",
 }
 CAP: Mapping[Cap, str] = {
     Cap.CONDITION: "the reservoir is not keeping itself",

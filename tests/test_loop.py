@@ -137,8 +137,11 @@ def test_an_intent_left_open_is_noted_and_counted_at_the_next_start(tmp_path: Pa
     assert "counted in full" in note
     bed = state.reservoirs["bed1"]
     assert bed.caps[Role.PH_DOWN].last_hour_ml == pytest.approx(8.0)
-    assert bed.last_doses[0].outcome is Outcome.OPEN
+    assert (bed.last_doses[0].outcome, bed.last_doses[0].note) == (Outcome.CUT_SHORT, "ended unseen")
     assert again.runs() == []
+    with at_the_tank(tmp_path) as later:
+        assert later.passes(1).notes == ()
+        assert later.bed().caps[Role.PH_DOWN].last_hour_ml == pytest.approx(8.0)
 
 
 # a bad end

@@ -29,6 +29,7 @@ class Kind(StrEnum):
     MOVED = "moved"
     LOCKED = "locked"
     HELD_LONG = "held-long"
+    RESTARTS = "restarts"
     LEDGER = "ledger"
     BROKER = "broker"
     BARRIER = "barrier"
@@ -164,13 +165,21 @@ TABLE: dict[Kind, Row] = {
         "Dosing stays paused.",
         "When the work at the tank is done: evenwater release.",
     ),
+    Kind.RESTARTS: Row(
+        Priority.MEDIUM,
+        0.0,
+        0.0,
+        "Nothing is corrected until a person has looked.",
+        "All reservoirs are only watched.",
+        "If you know why, go on with: evenwater clear.",
+    ),
     Kind.LEDGER: Row(
         Priority.HIGH,
         0.0,
         0.0,
         "Nothing is corrected.",
         "No dose runs without a durable record.",
-        "Check free space and the card: evenwater check. Then restart the service.",
+        "Check free space and the card. A file that stays unreadable: stop the daemon, then evenwater repair.",
     ),
     Kind.BROKER: Row(
         Priority.LOW,

@@ -83,18 +83,27 @@ class Ledger:
 
     stamp: the clocks now; version: of this program, written beside each dose.
     left_open: doses found without an outcome, from a run that ended in the middle of one.
-    Raises LedgerError when the file cannot be relied on; nothing stays open then.
+    or_broken: bear a file that cannot be relied on; the ledger is then broken from the start, so that all
+    counts as spent, and `reopen` may mend it. Else that raises LedgerError, and nothing stays open.
     """
 
-    def __init__(self, path: Path, stamp: Stamp, *, version: str) -> None:
+    def __init__(self, path: Path, stamp: Stamp, *, version: str, or_broken: bool = False) -> None:
         self.path = path
         self._version = version
-        self._boots: tuple[Boot, ...] = ()
+        self._boots: tuple[Boot, ...] = join((), stamp)
         self._written: dict[int, Boot] = {}
-        self._offset_s: dict[int, float] = {}
+        self._offset_s: dict[int, float] = offsets(self._boots)
         self._standing: list[Standing] = []
+        self._recent: dict[tuple[int, str | None], tuple[Entry, ...]] = {}
+        self.left_open: tuple[Entry, ...] = ()
         self.fault: LedgerError | None = LedgerError(LedgerFault.CLOSED, path)
-        self._open(stamp)
+        try:
+            self._open(stamp)
+        except LedgerError as error:
+            if not or_broken:
+                raise
+            self._db = _nowhere()
+            self.fault = error
 
     def _open(self, stamp: Stamp) -> None:
         """Read the whole file into memory, then join its time to ours. Broken until both have succeeded."""
@@ -106,7 +115,7 @@ class Ledger:
             self._read_entries()
             self._read_conditions()
             self.left_open = self._entries("WHERE outcome = ? ORDER BY e.number", Outcome.OPEN)
-            self._recent: dict[tuple[int, str | None], tuple[Entry, ...]] = {}
+            self._recent = {}
             fold(self._db)
             self.fault = None
             self._write_boots(observe(self._boots, stamp), stamp)
@@ -128,8 +137,8 @@ class Ledger:
         if stamp.at_s - self._boot.last_s >= KEEP_TIME_EVERY_S or wall_news(self._boot, stamp):
             self._write_boots(observe(self._boots, stamp), stamp)
 
-    def _proven_s(self, stamp: Stamp) -> float:
-        """Proven time at `stamp`; a foreign or backward clock proves nothing new."""
+    def proven_s(self, stamp: Stamp) -> float:
+        """Proven time (daemon.dose.windows) at `stamp`; a foreign or backward clock proves nothing new."""
         return self._at_s(stamp) + self._offset_s[self._boot.number]
 
     def _at_s(self, stamp: Stamp) -> float:
@@ -159,7 +168,7 @@ class Ledger:
         """What counts for one pump now, from memory in a few microseconds; SPENT while the ledger is broken."""
         if self.fault is not None:
             return SPENT
-        return self._tally.totals(reservoir, pump, self._proven_s(stamp))
+        return self._tally.totals(reservoir, pump, self.proven_s(stamp))
 
     def intend(self, permit: Permit, stamp: Stamp) -> int:
         """Write down what is about to run, and charge it. Its number, once it is safe on disk.
@@ -222,14 +231,14 @@ class Ledger:
 
     def held(self, reservoir: str, stamp: Stamp) -> Standing | None:
         """The hold in force on a reservoir, locked or not, else None."""
-        now_s = self._proven_s(stamp)
+        now_s = self.proven_s(stamp)
         return next((s for s in self._of(reservoir, Condition.HELD) if not now_s >= s.ends_s), None)
 
     def until(self, standing: Standing, stamp: Stamp) -> datetime | None:
         """Wall time at which a hold will end by itself if the clocks run on; None if it does not."""
         if standing.for_s is None:
             return None
-        return stamp.utc + timedelta(seconds=max(0.0, standing.ends_s - self._proven_s(stamp)))
+        return stamp.utc + timedelta(seconds=max(0.0, standing.ends_s - self.proven_s(stamp)))
 
     def hold(self, reservoir: str, reason: str, who: str, stamp: Stamp, for_s: float | None = None) -> Standing:
         """Pause dosing for `for_s` proven seconds, or until released. A hold that lasts longer stays as it is.
@@ -239,7 +248,7 @@ class Ledger:
         """
         if for_s is not None and not 0.0 < for_s < inf:
             raise ValueError(f"hold for {for_s} s: must be finite and above 0")
-        now_s = self._proven_s(stamp)
+        now_s = self.proven_s(stamp)
         asked = Standing(reservoir, Condition.HELD, _line(reason), _line(who), stamp.utc, now_s, for_s)
         for held in self._of(reservoir, Condition.HELD):
             if held.ends_s >= asked.ends_s:
@@ -250,7 +259,7 @@ class Ledger:
         """Latch a safety stop until a person clears it. The first reason stays. Raises LedgerError as `hold`."""
         for locked in self._of(reservoir, Condition.LOCKED):
             return locked
-        now_s = self._proven_s(stamp)
+        now_s = self.proven_s(stamp)
         asked = Standing(reservoir, Condition.LOCKED, _line(reason), _line(who), stamp.utc, now_s)
         return self._stand(asked, stamp)
 
@@ -352,7 +361,7 @@ class Ledger:
         try:
             self._open(stamp)
             with self._writing(stamp) as db:
-                now_s = self._proven_s(stamp)
+                now_s = self.proven_s(stamp)
                 self._standing += [self._write_standing(db, replace(s, since_s=now_s)) for s in unwritten]
         except BaseException as error:
             self._standing += [s for s in unwritten if s not in self._standing]
@@ -459,7 +468,7 @@ class Ledger:
         try:
             return tuple(_entry(row) for row in self._db.execute(_ENTRY + clause, values))
         except sqlite3.Error as error:
-            raise ledger_error(self.path, error) from error
+            raise self.fault or ledger_error(self.path, error) from error
         except ValueError as error:
             raise LedgerError(LedgerFault.DAMAGED, self.path, str(error)) from error
 
@@ -474,6 +483,13 @@ def _end_lines(db: sqlite3.Connection, ended: list[Standing], who: str, utc: dat
         row = read_row(db, "conditions", standing.number or 0)
         if row is not None:
             write_row(db, "conditions", {**row, "ended_by": _line(who), "ended_utc": utc.isoformat()})
+
+
+def _nowhere() -> sqlite3.Connection:
+    """A closed connection, to stand where there is no file."""
+    db = sqlite3.connect(":memory:")
+    db.close()
+    return db
 
 
 def _copy(db: sqlite3.Connection, path: Path) -> None:

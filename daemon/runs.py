@@ -1,0 +1,136 @@
+"""How the program's runs began and ended, kept beside the ledger: after too many bad ends it only watches.
+
+    begun      a run before that did not say that it ended: an abnormal end (crash, power cut, watchdog)
+    3 such ends within 10 minutes of proven time      `watching` until a person clears it
+    another version than the run before               `watching` for an hour
+
+Proven time (daemon.dose.windows) moves on only while something vouches for it, so a restart or a wrong
+clock cannot make bad ends look longer ago than they are. A file that cannot be read or written counts as
+too many bad ends.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from contextlib import suppress
+from dataclasses import asdict, dataclass, replace
+from enum import StrEnum
+from math import isfinite
+from pathlib import Path
+from typing import Any
+
+from daemon.disk import sync
+
+BAD_ENDS = 3
+WITHIN_S = 600.0
+AFTER_UPDATE_S = 3600.0
+
+
+class Watch(StrEnum):
+    """Why the program only watches."""
+
+    BAD_ENDS = "bad_ends"  # ended abnormally too often
+    UPDATED = "updated"  # another version than before
+    FILE = "file"  # its own record cannot be read or written
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What is known of the runs.
+
+    running: a run has begun and not said that it ended. version: of that run. bad_ends_s: proven times at which
+    abnormal ends were found, oldest first. latched: too many of them, until a person clears it.
+    new_until_s: proven time until which a new version only watches.
+    """
+
+    running: bool = False
+    version: str = ""
+    bad_ends_s: tuple[float, ...] = ()
+    latched: bool = False
+    new_until_s: float | None = None
+
+
+def begun(before: Record, proven_s: float, version: str) -> Record:
+    """The record once another run has begun. Pure."""
+    ends_s = (*before.bad_ends_s, proven_s) if before.running else before.bad_ends_s
+    ends_s = tuple(end_s for end_s in ends_s if not proven_s - end_s > WITHIN_S)
+    updated = before.version not in ("", version)
+    return Record(
+        running=True,
+        version=version,
+        bad_ends_s=ends_s,
+        latched=before.latched or len(ends_s) >= BAD_ENDS,
+        new_until_s=proven_s + AFTER_UPDATE_S if updated else before.new_until_s,
+    )
+
+
+class Runs:
+    """The record at `path`, with this run begun. Never raises: what goes wrong with the file means `watching`."""
+
+    def __init__(self, path: Path, proven_s: float, version: str) -> None:
+        self._path = path
+        self._readable = True
+        self._record = begun(self._read(), proven_s, version)
+        self._written = self._write()
+
+    def watch(self, proven_s: float) -> Watch | None:
+        """Why the program only watches now, None where it need not."""
+        if not (self._readable and self._written):
+            return Watch.FILE
+        if self._record.latched:
+            return Watch.BAD_ENDS
+        until_s = self._record.new_until_s
+        return None if until_s is None or proven_s >= until_s else Watch.UPDATED
+
+    @property
+    def bad_ends(self) -> int:
+        """How many abnormal ends count."""
+        return len(self._record.bad_ends_s)
+
+    def clear(self) -> None:
+        """A person has looked: nothing that was before keeps from dosing."""
+        self._record = replace(self._record, bad_ends_s=(), latched=False, new_until_s=None)
+        self._readable = True
+        self._written = self._write()
+
+    def end(self) -> None:
+        """This run ends as it should."""
+        self._record = replace(self._record, running=False)
+        self._write()
+
+    def _read(self) -> Record:
+        try:
+            return _record(json.loads(self._path.read_text(encoding="utf-8")))
+        except FileNotFoundError:
+            return Record()
+        except (OSError, ValueError, TypeError, KeyError):
+            self._readable = False
+            return Record()
+
+    def _write(self) -> bool:
+        """Whether it is on the disk, whole."""
+        new = self._path.with_name(self._path.name + ".new")
+        try:
+            new.write_text(json.dumps(asdict(self._record)), encoding="utf-8")
+            sync(new)
+            os.replace(new, self._path)
+            sync(self._path.parent)
+        except OSError:
+            with suppress(OSError):
+                new.unlink(missing_ok=True)
+            return False
+        return True
+
+
+def _record(raw: Any) -> Record:
+    """Raises ValueError, TypeError or KeyError where it is not what `_write` writes."""
+    running, version, latched, until_s = raw["running"], raw["version"], raw["latched"], raw["new_until_s"]
+    ends_s = tuple(float(end_s) for end_s in raw["bad_ends_s"])
+    new_until_s = None if until_s is None else float(until_s)
+    numbers = ends_s if new_until_s is None else (*ends_s, new_until_s)
+    if not (isinstance(running, bool) and isinstance(latched, bool) and isinstance(version, str)):
+        raise TypeError("running and latched must be true or false, version text")
+    if not all(map(isfinite, numbers)):
+        raise ValueError("times must be finite")
+    return Record(running, version, ends_s, latched, new_until_s)
