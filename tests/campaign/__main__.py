@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import multiprocessing
+import signal
 import sys
+import time
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from functools import partial
 from multiprocessing.sharedctypes import Synchronized
@@ -20,12 +24,15 @@ from tests.campaign.month import one_month
 from tests.campaign.report import Month, findings, is_clean, kind_rows, rows, summed
 
 LOOK_EVERY_S = 0.5
+MINUTE_S = 60.0
 EPILOG = """\
 examples:
   make campaign                                            8 seeds x 30 days, on one core some 10 minutes
   python -m tests.campaign --seeds 1000 --jobs 8           the whole campaign, for a night
+  python -m tests.campaign --seeds 1000 --minutes 15       as many months as a quarter of an hour holds
   python -m tests.campaign --first 17 --seeds 1 --story    what happened in one of them, again
 
+Ctrl-C ends it and reports the months that are over.
 exit code: 0 no cap crossed, no gross error repeated, no fault missed; 1 something to look at; 2 used wrongly
 """
 
@@ -54,6 +61,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--seeds", type=_count, default=8, metavar="N", help="how many seeds (default 8)")
     parser.add_argument("--first", type=int, default=1, metavar="SEED", help="the first of them (default 1)")
     parser.add_argument("--days", type=_days, default=30.0, metavar="D", help="days of each (default 30)")
+    parser.add_argument(
+        "--minutes", type=float, default=math.inf, metavar="M", help="report after so long what is over by then"
+    )
     parser.add_argument("--jobs", type=_count, default=1, metavar="J", help="processes at a time (default 1)")
     parser.add_argument("--json", action="store_true", help="print one JSON object for programs")
     parser.add_argument("--story", action="store_true", help="print all that happened, line by line")
@@ -82,6 +92,7 @@ _gone: Synchronized[float] | None = None  # days lived through by all processes,
 def _share(gone: Synchronized[float]) -> None:
     global _gone  # noqa: PLW0603 - how a pool hands it to its processes
     _gone = gone
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first process alone decides
 
 
 def _count_days(days: float) -> None:
@@ -95,7 +106,7 @@ def _one(seed: int, days: float) -> Month:
 
 
 def _lived(asked: argparse.Namespace) -> Iterator[Month]:
-    """The months, as they are done."""
+    """The months, as they are done; those that are not when time is up, or at Ctrl-C, are left out."""
     context = multiprocessing.get_context("fork")  # before the bar, which has a thread
     gone = context.Value("d", 0.0)
     seeds = range(asked.first, asked.first + asked.seeds)
@@ -104,19 +115,12 @@ def _lived(asked: argparse.Namespace) -> Iterator[Month]:
         _bar(asked.seeds * asked.days) as (progress, task),
     ):
         coming = pool.imap_unordered(partial(_one, days=asked.days), seeds)
-        for _ in seeds:
-            yield _awaited(coming, lambda: progress.update(task, completed=gone.value))
-
-
-def _awaited(coming: Any, meanwhile: Any) -> Month:
-    while True:
-        try:
-            month: Month = coming.next(LOOK_EVERY_S)
-        except multiprocessing.TimeoutError:
-            meanwhile()
-        else:
-            meanwhile()
-            return month
+        with suppress(KeyboardInterrupt, StopIteration):
+            ends_s = time.monotonic() + asked.minutes * MINUTE_S
+            while time.monotonic() < ends_s:
+                with suppress(multiprocessing.TimeoutError):
+                    yield coming.next(LOOK_EVERY_S)
+                progress.update(task, completed=gone.value)
 
 
 class _bar:  # noqa: N801 - used as a function

@@ -41,7 +41,7 @@ from tests.campaign.score import (
     resting_on,
 )
 
-SETTLED_S = 3.0 * HOUR_S  # after a fault, until a spell counts as healthy
+SETTLED_S = 3.0 * HOUR_S  # after a fault or a hand's dose, until a spell counts as healthy
 FAR_PH = 1.0  # water further out of its band than this is not healthy either
 MENDS = 0.9  # of the faults that a person finds
 SPOILED_PH = (4.5, 8.5)  # a person changes water beyond these
@@ -92,7 +92,7 @@ class _Life:
         self._band = self._bands()
         self._read_ph = inf
         self._locked = False
-        self._poured_s = -inf
+        self._poured_s = self._hand_s = -inf
         self._windows: list[tuple[float, str]] = []
         self._standing: dict[str, Alarmed] = {}
         self.faults: list[Befell] = []
@@ -101,6 +101,7 @@ class _Life:
         self.happened: Counter[str] = Counter()
         self.locks: list[str] = []
         self.false_latches: list[str] = []
+        self.hand_latches: list[str] = []
         self.healthy_s = self.in_band_s = 0.0
         self.excursion_ph = self.poured_ph = 0.0
         self.story: list[str] = []
@@ -253,7 +254,7 @@ class _Life:
         """A person doses by hand, with no word to the daemon."""
         self.tell(f"a hand pours {event.size:.1f} mL of {event.target}")
         self._basin.tank.deliver(event.target, event.size)
-        self._poured_s = self.now_s()
+        self._poured_s = self._hand_s = self.now_s()
 
     def top_up(self, event: Event | None = None) -> None:
         """Fresh solution, its pH as it comes, up to the volume at the start."""
@@ -390,9 +391,18 @@ class _Life:
 
     def _is_healthy(self, true_ph: float) -> bool:
         now_s = self.now_s()
-        calm = not any(fault.start_s <= now_s < fault.end_s + SETTLED_S for fault in self.faults)
+        calm = not self._had_fault() and now_s >= self._hand_s + SETTLED_S
         wet = all(pump.left_ml > 0.0 for pump in self._basin.pumps.values())
         return calm and wet and self._band[0] - FAR_PH <= true_ph <= self._band[1] + FAR_PH
+
+    def _had_fault(self) -> bool:
+        """Whether there is a fault, or was one a little ago."""
+        now_s = self.now_s()
+        return any(fault.start_s <= now_s < fault.end_s + SETTLED_S for fault in self.faults)
+
+    def _was_by_hand(self) -> bool:
+        """Whether a hand's dose is all that can have been behind a lock now."""
+        return not self._had_fault() and self.now_s() < self._hand_s + SETTLED_S
 
     def _see_lock(self, reason: str, healthy: bool) -> None:
         text = f"{self.now_s() / DAY_S:.2f} d: {reason}"
@@ -400,6 +410,8 @@ class _Life:
         self.locks.append(text)
         if healthy:
             self.false_latches.append(text)
+        elif self._was_by_hand():
+            self.hand_latches.append(text)
 
     # what came of it
 
@@ -424,6 +436,7 @@ class _Life:
             beyond_first=tuple(self._wrong_text(dose, place) for dose, place in wrong),
             locks=tuple(self.locks),
             false_latches=tuple(self.false_latches),
+            hand_latches=tuple(self.hand_latches),
             missed=tuple(_fault_text(f) for f in self.faults if is_missed(f, self.doses, alarms)),
             unseen=Counter(f.name.value for f, delay in delays if delay is None and resting_on(f, self.doses)),
             delays_s=tuple((fault.name.value, delay) for fault, delay in delays if delay is not None),

@@ -18,7 +18,8 @@ class Month:
     worst_day_share: of a cap; excursion_ph: after a dose that nothing else had a part in, poured_ph: also
     where a pump was stuck on or a person poured; wrong_doses: all on grossly wrong readings; beyond_first: all
     but the first of each fault; delays_s: seconds to the alarm, by kind of fault; unseen: faults without alarm
-    that had something to show; stopped: why the program itself ended, if it did.
+    that had something to show; hand_latches: locks that only a hand's dose was behind; stopped: why the program
+    itself ended, if it did.
     """
 
     seed: int
@@ -36,6 +37,7 @@ class Month:
     beyond_first: tuple[str, ...] = ()
     locks: tuple[str, ...] = ()
     false_latches: tuple[str, ...] = ()
+    hand_latches: tuple[str, ...] = ()
     missed: tuple[str, ...] = ()
     unseen: Counter[str] = field(default_factory=Counter)
     delays_s: tuple[tuple[str, float], ...] = ()
@@ -64,6 +66,7 @@ def summed(months: Sequence[Month]) -> dict[str, Any]:
         "healthy_hours_in_band": round(sum(month.in_band_hours for month in months), 1),
         "false_latches": false_latches,
         "false_latches_per_healthy_month": rate(false_latches, healthy_hours),
+        "latches_after_a_hand": sum(len(month.hand_latches) for month in months),
         "missed_faults": sum(len(month.missed) for month in months),
         "unseen_faults": _added(month.unseen for month in months),
         "worst_delay_s": worst_delays(months),
@@ -100,6 +103,10 @@ def _added(counters: Iterator[Counter[str]]) -> dict[str, int]:
 # for people
 
 
+def _share(part: float, whole: float) -> str:
+    return f"{part / whole:.1%}" if whole > 0.0 else "no healthy time"
+
+
 def rows(report: dict[str, Any]) -> Iterator[tuple[str, str]]:
     """The report as what and how much."""
     yield "runs", f"{report['runs']}"
@@ -117,6 +124,8 @@ def rows(report: dict[str, Any]) -> Iterator[tuple[str, str]]:
     per_month = report["false_latches_per_healthy_month"]
     yield "false latches per healthy month", "no healthy time" if per_month is None else f"{per_month:.2f}"
     yield "  false latches in healthy hours", f"{report['false_latches']} in {report['healthy_hours']:,.0f}"
+    yield "  after a dose by hand, told to nobody", f"{report['latches_after_a_hand']}"
+    yield "healthy time with pH in band", _share(report["healthy_hours_in_band"], report["healthy_hours"])
     yield "missed faults", f"{report['missed_faults']}"
     yield "runs that the program itself ended", f"{len(report['stopped'])}"
 
@@ -131,7 +140,7 @@ def kind_rows(report: dict[str, Any]) -> Iterator[tuple[str, str, str, str]]:
 
 def findings(months: Sequence[Month]) -> Iterator[str]:
     """Everything to look at, with the seed to repeat it by."""
-    for what in ("violations", "beyond_first", "missed", "false_latches"):
+    for what in ("violations", "beyond_first", "missed", "false_latches", "hand_latches"):
         lines = [f"seed {month.seed}: {text}" for month in months for text in getattr(month, what)]
         yield from (f"{what.replace('_', ' ')}: {line}" for line in lines[:SHOWN])
         if len(lines) > SHOWN:
