@@ -250,6 +250,19 @@ def test_the_lock_holds_what_the_project_asks_for() -> None:
     assert LOCK.count("==") <= LOCK.count("--hash=sha256:")
 
 
+def test_the_lock_keeps_what_only_developing_needs_apart() -> None:
+    """The first part has all that the service needs and is built with; the second the tools of the tests."""
+    first, second = (
+        set(re.findall(r"^([a-z0-9-]+)==", part, re.MULTILINE)) for part in LOCK.split("\n# Only to develop:\n")
+    )
+    names = [
+        Requirement(text).name for text in (*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["pi"])
+    ]
+    assert {*names, "hatchling", "pydantic-core", "typing-extensions"} <= first
+    assert {"pytest", "mypy", "ruff", "hypothesis"} <= second
+    assert first.isdisjoint(second)
+
+
 @pytest.mark.parametrize("script", ["run", "setup", "broker", "units", "lock"])
 def test_the_gates_are_sound_shell(script: str) -> None:
     """Each script parses, and can be run as it lies."""

@@ -157,8 +157,10 @@ def test_what_the_settings_do_not_use_is_not_told(pi: Path) -> None:
     assert "dtoverlay=w1-gpio" in amiss(gone)["one-wire"].todo
 
 
-def test_another_box_is_sent_to_the_pi(tmp_path: Path) -> None:
+@pytest.mark.parametrize("model", ["", "A desk machine"])
+def test_another_box_is_sent_to_the_pi(tmp_path: Path, model: str) -> None:
     """Nothing is known here, so nothing is missing."""
+    change(tmp_path, "proc/device-tree/model", model)
     [barrier] = judge(seen(tmp_path))
     assert (barrier.name, barrier.standing) == ("board", Standing.UNKNOWN)
     assert missing((barrier,)) == ()
