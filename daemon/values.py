@@ -110,6 +110,7 @@ class DoseReason(StrEnum):
     PH_LOW = "ph_low"
     EC_LOW = "ec_low"
     PRIME = "prime"
+    REPAIR = "repair"  # no dose: a charge for what a damaged ledger no longer tells
 
 
 @dataclass(frozen=True, slots=True)

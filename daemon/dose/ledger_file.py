@@ -90,11 +90,11 @@ _SAYS = {
     ),
     LedgerFault.NOT_A_LEDGER: (
         "is not a ledger of this program",
-        "move it out of the state folder and put the right file, or the last backup, in its place",
+        "put the right file in its place, or stop the daemon and run `evenwater repair` with your settings file",
     ),
     LedgerFault.DAMAGED: (
         "is damaged, so what was dosed is not known",
-        "keep the file, put the last backup in its place, and leave the reservoirs on watching for 24 hours",
+        "stop the daemon and run `evenwater repair` with your settings file: the damaged file is kept",
     ),
     LedgerFault.NEWER: (
         "was written by a newer version of this program",

@@ -33,7 +33,7 @@ from typing import NamedTuple
 from daemon.dose.control import BREAK_S, READINGS, PhAim
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
-from daemon.values import Entry, Numbers, Role, Verdict, VerdictReason
+from daemon.values import DoseReason, Entry, Numbers, Role, Verdict, VerdictReason
 
 
 class Surprise(StrEnum):
@@ -205,7 +205,8 @@ def reversals(entries: Iterable[Entry], stamp: Stamp) -> Finding | None:
     entries: of one reservoir, newest first, as the ledger keeps them. An age that is not proven counts as
     nothing: within this boot it is monotonic, across boots the wall clock where both were synchronised.
     """
-    recent = [entry for entry in entries if entry.pump in OPPOSITE and not _age_s(entry, stamp) > DAY_S]
+    doses = [entry for entry in entries if entry.pump in OPPOSITE and entry.reason is not DoseReason.REPAIR]
+    recent = [entry for entry in doses if not _age_s(entry, stamp) > DAY_S]
     turns = [newer.pump is not older.pump for newer, older in pairwise(recent)]
     count = sum(turns)
     if not (turns and turns[0] and count >= MOST_REVERSALS):
