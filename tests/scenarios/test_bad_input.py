@@ -1,4 +1,4 @@
-"""What stops a start: one clear message with the next step, exit code 1, nothing lost, no pump turned."""
+"""What stops a start, or locks it: one clear message with the next step, nothing lost, no pump turned."""
 
 from __future__ import annotations
 
@@ -75,8 +75,25 @@ DAMAGES: dict[Callable[[bytes], bytes], str] = {
 }
 
 
+def mend(site: Site, left: bytes) -> None:
+    """As the alarm says: the damaged file is kept, and the new ledger is locked."""
+    done = site.evenwater("repair", str(site.settings))
+    assert done.returncode == 0, done.stderr
+    [aside] = site.state.glob("damaged-*")
+    assert (aside / "ledger.db").read_bytes() == left
+    with site.running():
+        site.until_passes(2)
+        assert site.bed()["condition"] == "locked"
+        assert "ledger" not in site.alarms()
+    assert not any(edge.on for edge in every_edge(site.pins))
+
+
 def test_a_corrupt_ledger(folder: Path) -> None:
-    """Garbage, cut in half, or a flipped bit: named with the next step, and the file stays as it was."""
+    """Garbage, cut in half, or a flipped bit: it runs, locked, with an alarm that names the next step.
+
+    The water is measured, no line is ever driven high, and the file stays as it was. `repair` then makes a
+    ledger that can be relied on, still locked.
+    """
 
     def meet(damage: Callable[[bytes], bytes]) -> str:
         own = folder / damage.__name__
@@ -85,16 +102,24 @@ def test_a_corrupt_ledger(folder: Path) -> None:
         ledger = site.state / "ledger.db"
         left = damage(a_ledger(ledger))
         ledger.write_bytes(left)
-        complaint = refused(site)
+        with site.running():
+            site.until_passes(5)
+            bed, alarms = site.bed(), site.alarms()
+            assert bed["verdicts"]["ph"]["quality"] != "bad"
+            assert (bed["condition"], bed["condition_reason"][:10]) == ("locked", "the ledger")
+            assert "bed1-locked" in alarms
+            refused_repair = site.evenwater("repair", str(site.settings))
+            assert "is in use by process" in refused_repair.stderr
         assert ledger.read_bytes() == left
-        assert complaint.startswith(f"{ledger} ")
-        assert "put" in complaint
-        assert "last backup" in complaint
-        return complaint
+        assert not any(edge.on for edge in every_edge(site.pins))
+        if damage is flipped:
+            mend(site, left)
+        return alarms["ledger"]
 
     with ThreadPoolExecutor() as pool:
-        for expected, complaint in zip(DAMAGES.values(), pool.map(meet, DAMAGES), strict=True):
-            assert expected in complaint
+        for expected, text in zip(DAMAGES.values(), pool.map(meet, DAMAGES), strict=True):
+            assert expected in text
+            assert "evenwater repair" in text
 
 
 # Settings and calibrations

@@ -38,7 +38,7 @@ def a_daemon_killed(site: Site) -> None:
     with site.running():
         soon(lambda: site.bed()["verdicts"]["ph"]["quality"] == "good")
         [entry] = site.told("ledger")
-        assert (entry["outcome"], entry["ml"]) == ("open", DOSE_ML)
+        assert (entry["outcome"], entry["ml"]) == ("cut_short", DOSE_ML)
         status = site.told("status")
         [note] = status["notes"]
         assert note.startswith("dose 1 (5.0 mL, ")
