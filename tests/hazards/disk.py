@@ -157,7 +157,7 @@ def watched(watcher: Watcher) -> Iterator[_Door]:
 
 def _lead_past(watcher: Watcher, patch: pytest.MonkeyPatch) -> None:
     """What Python does to files: a text is written in pieces, the rest at once."""
-    replace, unlink, write_text = Path.replace, Path.unlink, Path.write_text
+    replace, unlink, write_text = os.replace, os.unlink, Path.write_text
     copyfile, fsync = shutil.copyfile, os.fsync
 
     def watched_text(path: Path, text: str, encoding: str = "utf-8") -> int:
@@ -170,13 +170,14 @@ def _lead_past(watcher: Watcher, patch: pytest.MonkeyPatch) -> None:
         watcher("put", str(path), 0, source.read_bytes())
         return copyfile(source, path)
 
-    def watched_replace(path: Path, target: Path) -> Path:
+    def watched_replace(path: Path, target: Path) -> None:
         watcher("rename", str(path), about=str(target))
-        return replace(path, target)
+        replace(path, target)
 
-    def watched_unlink(path: Path, missing_ok: bool = False) -> None:
-        watcher("delete", str(path))
-        unlink(path, missing_ok)
+    def watched_unlink(path: Path, *, dir_fd: int | None = None) -> None:
+        if dir_fd is None:
+            watcher("delete", str(path))
+        unlink(path, dir_fd=dir_fd)
 
     def watched_fsync(descriptor: int) -> None:
         path = os.readlink(f"/proc/self/fd/{descriptor}")
@@ -184,8 +185,8 @@ def _lead_past(watcher: Watcher, patch: pytest.MonkeyPatch) -> None:
         fsync(descriptor)
 
     patch.setattr(Path, "write_text", watched_text)
-    patch.setattr(Path, "replace", watched_replace)
-    patch.setattr(Path, "unlink", watched_unlink)
+    patch.setattr(os, "replace", watched_replace)  # pathlib's are these two as well
+    patch.setattr(os, "unlink", watched_unlink)
     patch.setattr(shutil, "copyfile", watched_copy)
     patch.setattr(os, "fsync", watched_fsync)
 

@@ -60,6 +60,7 @@ def greedy_settings() -> Settings:
             "min_gap_s": 120.0,
         }
     }
+    bed["ph"]["ml_per_ph"] = 500.0  # so that nobody wonders at doses that hardly show
     raw["site"]["pass_every_s"] = PASS_S
     tank = raw["rig"]["tank"]["bed1"]
     tank["probe"] = [probe for probe in tank["probe"] if probe["kind"] == "ph_amplifier"]
@@ -131,7 +132,10 @@ class Ground:
     # starting and ending
 
     def start(self, *, error_s: float = 0.0, trusted: bool = False) -> Service:
-        """The program starts, on a machine that has just booted. Raises what Service raises."""
+        """The program starts, on a machine that has just booted. Raises what Service raises.
+
+        A person clears at once what else would keep it from dosing, as too many bad ends: the caps stand alone.
+        """
         self.boots += 1
         self._began_s = self._stopped_s
         self.clock = WrongClock(f"boot-{self.boots}", self._began_s, error_s, trusted=trusted)
@@ -144,6 +148,7 @@ class Ground:
         except BaseException:
             self._gather()
             raise
+        self.ask("clear")
         return self.service
 
     def die(self) -> None:
@@ -231,11 +236,11 @@ class Ground:
     def _one_pass(self) -> None:
         self.passes(1)
 
-    def ask(self, method: str, **params: Any) -> Any:
-        """What a person at the tank is answered; a refusal as well."""
+    def ask(self, method: str, origin: Origin = Origin.LOCAL, **params: Any) -> Any:
+        """What a person is answered; a refusal as well."""
         assert self.service is not None
         answers: list[Any] = []
-        self.service.submit(Request(method, params, Origin.LOCAL, answers.append))
+        self.service.submit(Request(method, params, origin, answers.append))
         self.service.loop.answer_requests()
         (answer,) = answers
         return answer

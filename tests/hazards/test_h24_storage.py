@@ -126,6 +126,8 @@ def tried(way: Failing, n: int) -> tuple[Trial, str]:
             except CANNOT_START as error:
                 refused = str(error)
             else:
+                ground.passes(1)  # a broken ledger is read again in it
+                ground.ask("clear")
                 ground.passes(PASSES_TO_A_DOSE + HEALED_PASSES)
                 assert says_too_little(ground.spent(), ground.runs(), ground.real_s) == []
                 ground.stop()
@@ -148,19 +150,19 @@ def steps_of_a_sound_run() -> int:
 
 def test_at_whichever_step_the_disk_fails_no_pump_turns_without_its_intent(record_property: Note) -> None:
     """For every n: refused at the start with a next step, or no run that a power cut could have forgotten."""
-    doses, refusals, runs = [], 0, 0
+    doses, found, runs = [], 0, 0
     for n in range(1, steps_of_a_sound_run() + 1):
         for number, way in enumerate(WAYS):
             if ALL or number in (n % len(WAYS), 0):
                 trial, refused = tried(way, n)
                 assert not refused or (trial.risen == 0 and "ledger.db" in refused)
                 doses.append(trial.risen)
-                refusals += bool(refused)
+                found += bool(trial.failed)
                 runs += 1
     record_property(
-        "figure", f"{steps_of_a_sound_run()} steps, {runs} runs, {refusals} refused to start, {sum(doses)} doses"
+        "figure", f"{steps_of_a_sound_run()} steps, {runs} runs, {found} with errors, {sum(doses)} doses"
     )
-    assert 0 < refusals < runs
+    assert found >= 0.9 * runs
     assert max(doses) >= 2 > min(doses)
 
 
@@ -192,7 +194,9 @@ def test_a_disk_remounted_read_only_stops_dosing_until_it_is_writable(ground: Gr
         assert service.ledger.fault.fault in (LedgerFault.READ_ONLY, LedgerFault.DISK, LedgerFault.CANNOT_OPEN)
         assert "ledger" in {alarm.kind for alarm in state.alarms}
         door.read_only = is_read_only = False
-        ground.passes(HEALED_PASSES + PASSES_TO_A_DOSE)
+        ground.passes(HEALED_PASSES)
+        ground.ask("clear")
+        ground.passes(PASSES_TO_A_DOSE)
         assert ground.spent().ok
         assert len(ground.runs()) > before
         assert says_too_little(ground.spent(), ground.runs(), ground.real_s) == []
@@ -238,7 +242,7 @@ def spoiled(name: str, content: bytes) -> Iterator[tuple[str, bytes]]:
         for size in {page, max(0, page - 1), page + 100}:
             yield f"{name} cut to {size} bytes", content[:size]
     yield f"{name} emptied", b""
-    for place in range(0, len(content), 7 if ALL else 397):
+    for place in range(0, len(content), 7 if ALL else 797):
         turned = content[place] ^ 1 << place % 8
         yield f"{name} bit turned at {place}", content[:place] + bytes([turned]) + content[place + 1 :]
 
@@ -255,15 +259,22 @@ def test_a_spoiled_ledger_is_no_fresh_allowance(how: str, record_property: Note)
         for spoil, content in spoiled(name, before.files.get(name, b"")):
             tried_ones += 1
             ground = Ground(files={**before.files, name: content}, at_s=before.at_s, edges=before.edges)
-            try:
-                ground.start(trusted=True)
-                ground.passes(2 * PASSES_TO_A_DOSE)
-            except LedgerError as error:
-                said.append(str(error))
+            if trouble := what_it_says(ground):
+                said.append(trouble)
             if not given_ml(ground.runs(), ground.real_s - DAY_S) <= DAY_CAP_ML + FORGIVEN_ML[how]:
                 wrong.append(spoil)
             ground.close()
     record_property("figure", f"{how}: {tried_ones} spoiled, {len(said)} refused, {len(wrong)} over the cap")
     assert wrong == []
-    assert len(said) > 20
+    assert len(said) > 10
     assert all("ledger.db" in each for each in said)
+
+
+def what_it_says(ground: Ground) -> str:
+    """What the program says against the ledger it finds, at the start or through some passes; else nothing."""
+    try:
+        service = ground.start(trusted=True)
+    except LedgerError as error:
+        return str(error)
+    ground.passes(2 * PASSES_TO_A_DOSE)
+    return "" if service.ledger.fault is None else str(service.ledger.fault)
