@@ -22,6 +22,7 @@ mixing was cut off by it is not judged, and the count of doses without effect be
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
@@ -362,13 +363,14 @@ def _drift_ph_per_s(effects: Effects) -> float:
 
 def _moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Finding | None:
     """A steady movement, or a very far one, in the direction of a pump that is there."""
-    fast_s = max(FAST_S, MIXING_SEEN * aim.mixing_time_s)
-    for over_s, fall_ph, rise_ph, moved_ph in (
-        (max(LONG_S, slow_s), LONG_FALL_PH, LONG_RISE_PH, _steady_move_ph(points, max(LONG_S, slow_s))),
-        (slow_s, SLOW_FALL_PH, SLOW_RISE_PH, _steady_move_ph(points, slow_s)),
-        (fast_s, FAST_PH, FAST_PH, _steady_move_ph(points, fast_s)),
-        (slow_s, FAR_PH, FAR_PH, _gradual_move_ph(points, slow_s)),
+    long_s, fast_s = max(LONG_S, slow_s), max(FAST_S, MIXING_SEEN * aim.mixing_time_s)
+    for move, over_s, fall_ph, rise_ph in (
+        (_steady_move_ph, long_s, LONG_FALL_PH, LONG_RISE_PH),
+        (_steady_move_ph, slow_s, SLOW_FALL_PH, SLOW_RISE_PH),
+        (_steady_move_ph, fast_s, FAST_PH, FAST_PH),
+        (_gradual_move_ph, slow_s, FAR_PH, FAR_PH),
     ):
+        moved_ph = move(points, over_s, min(fall_ph, rise_ph))
         falls = aim.has_down and moved_ph <= -fall_ph
         if falls or (aim.has_up and moved_ph >= rise_ph):
             numbers = {"moved_ph": moved_ph, "over_s": over_s}
@@ -376,41 +378,42 @@ def _moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Findin
     return None
 
 
-def _steady_move_ph(points: tuple[Point, ...], over_s: float) -> float:
-    """Movement over the last `over_s` seconds if each third of them brought its share, else 0."""
+def _steady_move_ph(points: tuple[Point, ...], over_s: float, least_ph: float) -> float:
+    """Movement over the last `over_s` seconds; 0 if less than least_ph, or if not each third brought its share."""
     newest_s = points[-1].at_s
-    stations = [_ph_at(points, newest_s - over_s * part / 3.0) for part in (3, 2, 1, 0)]
-    known = [ph for ph in stations if ph is not None]
-    if len(known) < len(stations) or known[3] == known[0]:
+    begin_ph, end_ph = _ph_at(points, newest_s - over_s), _ph_at(points, newest_s)
+    if begin_ph is None or end_ph is None or not abs(end_ph - begin_ph) >= least_ph:
         return 0.0
-    moved_ph = known[3] - known[0]
-    shares = [(later - earlier) / moved_ph for earlier, later in pairwise(known)]
+    one, two = _ph_at(points, newest_s - over_s * 2.0 / 3.0), _ph_at(points, newest_s - over_s / 3.0)
+    if one is None or two is None:
+        return 0.0
+    moved_ph = end_ph - begin_ph
+    shares = [(later - earlier) / moved_ph for earlier, later in pairwise((begin_ph, one, two, end_ph))]
     return moved_ph if min(shares) >= STEADY_SHARE else 0.0
 
 
-def _gradual_move_ph(points: tuple[Point, ...], over_s: float) -> float:
-    """Movement over the last `over_s` seconds or less, unless most of it came between two looks, then 0."""
-    recent = tuple(one for one in points if points[-1].at_s - one.at_s <= over_s)
-    if len(recent) < 2 * 3:
+def _gradual_move_ph(points: tuple[Point, ...], over_s: float, least_ph: float) -> float:
+    """Movement over the last `over_s` seconds or less, unless most of it came between two looks; else 0."""
+    recent = _since(points, points[-1].at_s - over_s)
+    if len(recent) < 2 * 3 or not abs(moved_ph := _median(recent[-3:]) - _median(recent[:3])) >= least_ph:
         return 0.0
-    moved_ph = _median(recent[-3:]) - _median(recent[:3])
     most_at_once = max(abs(later.ph - earlier.ph) for earlier, later in pairwise(recent))
     return moved_ph if most_at_once <= AT_ONCE_SHARE * abs(moved_ph) else 0.0
 
 
 def _ph_at(points: tuple[Point, ...], at_s: float) -> float | None:
     """Median of the last three points not after `at_s`; None if there are none, or too old to speak for it."""
-    earlier = [point for point in points if point.at_s <= at_s][-3:]
-    if len(earlier) < 3 or at_s - earlier[-1].at_s > BREAK_S:
+    end = bisect_right(points, (at_s, inf))
+    if end < 3 or at_s - points[end - 1].at_s > BREAK_S:
         return None
-    return _median(tuple(earlier))
+    return _median(points[end - 3 : end])
 
 
 def _stepped(
     effects: Effects, points: tuple[Point, ...], point: Point, slow_s: float
 ) -> tuple[Finding | None, Effects]:
     """STEPPED where pH has left the place it stood at; that place follows what water does by itself."""
-    recent = tuple(one for one in points if point.at_s - one.at_s <= slow_s)
+    recent = _since(points, point.at_s - slow_s)
     if len(recent) < 3:
         return None, effects
     base = effects.base
@@ -438,8 +441,11 @@ def _thinned(points: tuple[Point, ...], point: Point, over_s: float) -> tuple[Po
     """The points of the last `over_s` and a little more, this one added if the last is old enough."""
     if points and point.at_s - points[-1].at_s < POINT_S:
         return points
-    earliest_s = point.at_s - over_s - 2.0 * BREAK_S
-    return (*(one for one in points if one.at_s >= earliest_s), point)
+    return (*_since(points, point.at_s - over_s - 2.0 * BREAK_S), point)
+
+
+def _since(points: tuple[Point, ...], at_s: float) -> tuple[Point, ...]:
+    return points[bisect_left(points, (at_s, -inf)) :]
 
 
 def _median(points: tuple[Point, ...]) -> float:
