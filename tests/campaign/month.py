@@ -434,6 +434,7 @@ class _Life:
             poured_ph=self.poured_ph,
             wrong_doses=sum(dose.grossly_wrong for dose in self.doses),
             beyond_first=tuple(self._wrong_text(dose, place) for dose, place in wrong),
+            beyond_by=Counter("no fault" if p is None else self.faults[p].name.value for _, p in wrong),
             locks=tuple(self.locks),
             false_latches=tuple(self.false_latches),
             hand_latches=tuple(self.hand_latches),

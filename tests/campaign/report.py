@@ -17,9 +17,9 @@ class Month:
 
     worst_day_share: of a cap; excursion_ph: after a dose that nothing else had a part in, poured_ph: also
     where a pump was stuck on or a person poured; wrong_doses: all on grossly wrong readings; beyond_first: all
-    but the first of each fault; delays_s: seconds to the alarm, by kind of fault; unseen: faults without alarm
-    that had something to show; hand_latches: locks that only a hand's dose was behind; stopped: why the program
-    itself ended, if it did.
+    but the first of each fault, beyond_by: those by kind of fault; delays_s: seconds to the alarm, by kind of
+    fault; unseen: faults without alarm that had something to show; hand_latches: locks that only a hand's dose
+    was behind; stopped: why the program itself ended, if it did.
     """
 
     seed: int
@@ -35,6 +35,7 @@ class Month:
     poured_ph: float = 0.0
     wrong_doses: int = 0
     beyond_first: tuple[str, ...] = ()
+    beyond_by: Counter[str] = field(default_factory=Counter)
     locks: tuple[str, ...] = ()
     false_latches: tuple[str, ...] = ()
     hand_latches: tuple[str, ...] = ()
@@ -61,6 +62,7 @@ def summed(months: Sequence[Month]) -> dict[str, Any]:
         "worst_excursion_with_a_stuck_pump_or_a_hand_ph": max((month.poured_ph for month in months), default=0.0),
         "doses_on_wrong_readings": sum(month.wrong_doses for month in months),
         "doses_on_wrong_readings_beyond_first": sum(len(month.beyond_first) for month in months),
+        "doses_beyond_first_by_fault": _added(month.beyond_by for month in months),
         "locks": sum(len(month.locks) for month in months),
         "healthy_hours": round(healthy_hours, 1),
         "healthy_hours_in_band": round(sum(month.in_band_hours for month in months), 1),
@@ -120,6 +122,8 @@ def rows(report: dict[str, Any]) -> Iterator[tuple[str, str]]:
     yield "  where a stuck pump or a hand poured too", f"{with_others:.2f} pH"
     yield "doses on readings wrong by more than 0.5 pH", f"{report['doses_on_wrong_readings']}"
     yield "  beyond the first of each fault", f"{report['doses_on_wrong_readings_beyond_first']}"
+    for kind, count in report["doses_beyond_first_by_fault"].items():
+        yield f"    {kind}", f"{count}"
     yield "locks", f"{report['locks']}"
     per_month = report["false_latches_per_healthy_month"]
     yield "false latches per healthy month", "no healthy time" if per_month is None else f"{per_month:.2f}"

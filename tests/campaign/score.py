@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from math import inf
 
 from daemon.alarm.table import Kind
-from sim_hw.faults import PUMP_FAULTS, FaultName
+from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, PUMP_FAULTS, FaultName
 
 GROSS_PH = 0.5
 AFTER_S = 1800.0
@@ -24,7 +24,8 @@ EFFECT_S = 3600.0
 LONG_S = 3600.0
 FEW_DOSES = 3  # so many must a pump that delivers nothing have given, before anyone can know
 NOTHING_DELIVERED = frozenset({FaultName.PUMP_DEAD, FaultName.BOTTLE_EMPTY})
-TROUBLE = frozenset({Kind.LOCKED, Kind.FAR_OUT, Kind.OUT_OF_BAND, Kind.DAY_CAP, Kind.BOTTLE_EMPTY})
+STOPPED = frozenset({Kind.LOCKED, Kind.BOTTLE_EMPTY})  # whatever for, nothing is dosed and somebody is called
+ASTRAY = frozenset({Kind.FAR_OUT, Kind.OUT_OF_BAND, Kind.DAY_CAP})  # pH that correcting does not bring back
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,15 +135,22 @@ def seen_from_s(fault: Befell, doses: Iterable[Dose]) -> float | None:
 
 
 def tells_of(alarm: Alarmed, fault: Befell) -> bool:
-    """Whether this alarm sends a person to look at what the fault befell."""
-    if alarm.kind in TROUBLE:
-        return True
-    return alarm.kind == Kind.PROBE and not fault.of_a_pump and _of_the_same(alarm, fault)
+    """Whether this alarm sends a person to look at what the fault befell.
+
+    One of pH astray must have come after the fault; the others may have been there before.
+    """
+    if alarm.kind in ASTRAY:
+        return "-ph-" in alarm.key and alarm.start_s >= fault.start_s
+    if alarm.kind == Kind.PROBE:
+        return not fault.of_a_pump and _of_the_same(alarm, fault)
+    return alarm.kind in STOPPED
 
 
 def _of_the_same(alarm: Alarmed, fault: Befell) -> bool:
     """A converter's fault may show at any of its probes, a thermometer's at those that lean on it."""
-    return fault.may_mislead() or f"-{fault.about}-" in alarm.key
+    if fault.name in CHIP_FAULTS | BUS_FAULTS:
+        return True
+    return f"-{fault.about}-" in alarm.key or (fault.about == "temperature" and "-ph-" in alarm.key)
 
 
 def delay_s(fault: Befell, doses: Sequence[Dose], alarms: Iterable[Alarmed]) -> float | None:

@@ -15,7 +15,7 @@ from tests.campaign.month import one_month
 from tests.campaign.report import Month
 
 DAYS = 2.0
-SEEDS = (18, 38)  # between them drifting, slow, dead, fast and stuck parts, all kinds of ends, a hand and a hold
+SEEDS = (38, 65)  # both fill a day's cap; drifting, slow, unplugged, empty and stuck parts; ends of every kind
 
 
 @cache
@@ -32,7 +32,7 @@ def test_no_cap_is_crossed_and_no_gross_error_repeated(seed: int) -> None:
     assert month.violations == ()
     assert month.beyond_first == ()
     assert month.missed == ()
-    assert 0.0 < month.worst_day_share <= 1.0
+    assert 0.9 < month.worst_day_share < 1.001  # a cap that is never reached proves nothing
 
 
 def test_the_slice_has_enough_in_it_to_mean_something() -> None:
@@ -40,7 +40,9 @@ def test_the_slice_has_enough_in_it_to_mean_something() -> None:
     months = [the_slice(seed) for seed in SEEDS]
     assert sum(month.faults.total() for month in months) >= 6
     assert sum(month.doses for month in months) >= 10
-    assert {Act.RESTART, Act.KILL, Act.KILL_IN_DOSE} <= set().union(*(month.happened for month in months))
+    assert {Act.RESTART, Act.KILL, Act.REBOOT, Act.HOLD, Act.HAND_DOSE} <= set().union(
+        *(month.happened for month in months)
+    )
     assert all(month.hours >= 24.0 * DAYS - 0.1 for month in months)
 
 

@@ -24,6 +24,8 @@ from tests.campaign.score import (
 
 STUCK = Befell(FaultName.PROBE_STUCK, "bed1/ph", 1000.0, 9000.0, gross_s=LONG_S + 60.0)
 DEAD = Befell(FaultName.PUMP_DEAD, "bed1/ph_down", 1000.0, 9000.0)
+SILENT = Befell(FaultName.CHIP_SILENT, "bed1/ph", 1000.0, 9000.0)
+COLD = Befell(FaultName.PROBE_STUCK, "bed1/temperature", 1000.0, 9000.0)
 BAND = (5.5, 6.5)
 
 
@@ -105,6 +107,13 @@ def test_what_rests_on_a_fault() -> None:
         (STUCK, alarm("probe", 500.0, 900.0), None),
         (STUCK, alarm("probe", 9000.0, 9500.0), None),
         (STUCK, alarm("calibration", 1600.0, 2000.0), None),
+        (STUCK, alarm("out-of-band", 1600.0, 2000.0, "bed1-ph-out-of-band"), 600.0),
+        (STUCK, alarm("out-of-band", 500.0, 2000.0, "bed1-ph-out-of-band"), None),  # not of its making
+        (STUCK, alarm("out-of-band", 1600.0, 2000.0, "bed1-ec-out-of-band"), None),
+        (STUCK, alarm("day-cap", 1600.0, 2000.0, "bed1-ph-down-day-cap"), 600.0),
+        (STUCK, alarm("probe", 1600.0, 2000.0, "bed1-level-probe"), None),
+        (SILENT, alarm("probe", 1600.0, 2000.0, "bed1-ec-probe"), 600.0),  # at any probe of that converter
+        (COLD, alarm("probe", 1600.0, 2000.0, "bed1-ph-probe"), 600.0),  # at what leans on it
         (DEAD, alarm("locked", 3500.0, 4000.0, "bed1-locked"), 1500.0),  # from its first dose
         (DEAD, alarm("probe", 3500.0, 4000.0), None),
     ],
