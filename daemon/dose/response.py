@@ -379,7 +379,7 @@ def _moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Findin
 
 
 def _steady_move_ph(points: tuple[Point, ...], over_s: float, least_ph: float) -> float:
-    """Movement over the last `over_s` seconds; 0 if less than least_ph, or if not each third brought its share."""
+    """Movement over the last `over_s` seconds; 0 if below least_ph, or if not each third brought its share."""
     newest_s = points[-1].at_s
     begin_ph, end_ph = _ph_at(points, newest_s - over_s), _ph_at(points, newest_s)
     if begin_ph is None or end_ph is None or not abs(end_ph - begin_ph) >= least_ph:
