@@ -14,7 +14,19 @@ import pytest
 from config.settings import Settings
 from daemon.alarm.table import TABLE, Kind
 from daemon.runs import BAD_ENDS
-from daemon.values import Cap, Condition, Permit, Quality, Quantity, Refusal, Role, VerdictReason
+from daemon.values import (
+    Cap,
+    Condition,
+    DoseReason,
+    DoseRequest,
+    Outcome,
+    Permit,
+    Quality,
+    Quantity,
+    Refusal,
+    Role,
+    VerdictReason,
+)
 from sim_hw.faults import FaultName
 from tests.at_the_tank import BEGINNING, PASS_S, TO_A_DOSE, AtTheTank, at_the_tank, one_bed, raw_settings
 
@@ -150,6 +162,45 @@ def test_while_watching_a_siphon_calls_and_does_not_lock(tmp_path: Path) -> None
         at.until(lambda _: "bed1-ph-moved" in at.alarms(), within=100)
         at.passes(100)
         assert at.bed().condition is Condition.WATCHING
+
+
+def minutes(at: AtTheTank, count: int) -> Iterator[None]:
+    """A pass a minute, for so many minutes."""
+    for _ in range(count):
+        at.loop.one_pass()
+        yield
+        at.clock.sleep(60.0)
+
+
+def test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved(tmp_path: Path) -> None:
+    """Found against what this tank showed before; it never overshoots by 0.2 pH, and it goes on."""
+    with at_the_tank(tmp_path) as at:
+        for _ in minutes(at, 480):
+            pass
+        befall(at, FaultName.PUMP_FAST, "ph_down", size=2.0)
+        lowest = 7.0
+        for _ in minutes(at, 1440):
+            lowest = min(lowest, at.bench.world.basins["bed1"].tank.look().ph)
+            decision = at.bed().last_decision
+            if "bed1-ph-down-too-strong" in at.alarms() and isinstance(decision, Permit):
+                break
+        assert isinstance(decision, Permit)
+        assert decision.request.numbers["step_share"] == 0.5
+        assert decision.ml == pytest.approx(decision.request.numbers["need_ml"] / 6.0)
+        assert lowest > 5.8
+        assert at.bed().condition is Condition.KEEPING
+
+
+def test_acid_and_base_in_turns_lock(tmp_path: Path) -> None:
+    """Twice there and back within the day, and once more."""
+    with at_the_tank(tmp_path) as at:
+        for pump in (Role.PH_DOWN, Role.PH_UP, Role.PH_DOWN, Role.PH_UP):
+            asked = DoseRequest("bed1", pump, 3.0, DoseReason.PH_HIGH)
+            number = at.service.ledger.intend(Permit(asked, 3.0, 3.0), at.loop.stamp())
+            at.service.ledger.settle(number, Outcome.DONE)
+        at.clock.spend(7 * 3600.0)
+        assert "acid and base in turns, 4 times" in until_locked(at, 2 * TO_A_DOSE)
+        assert len(at.runs()) == 1
 
 
 # interlocks

@@ -413,9 +413,9 @@ def test_base_poured_by_hand_against_a_dose_is_no_dead_pump() -> None:
     water = Water()
     water.passes(600.0)
     for _ in range(3):
-        assert water.dose(5.0) == []
-    water.unmixed += 0.12
-    assert water.dose(5.0) == []
+        assert water.dose(3.0) == []
+    water.unmixed += 0.14
+    assert water.dose(3.0) == []
 
 
 def test_a_rise_is_no_siphon_where_there_is_no_base() -> None:
