@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
+from config import settings
 from config.settings import Bands, Pump, Reservoir
 
 SAFE_LINES = (*range(9, 14), *range(16, 28))
@@ -33,6 +34,28 @@ def test_a_pump_needs_a_line_of_the_header(line: int) -> None:
     """There are 28."""
     with pytest.raises(ValidationError):
         pump(line)
+
+
+def test_the_limits_of_the_code_are_these() -> None:
+    """Whoever raises one has to say so here as well."""
+    limits = {name: value for name, value in vars(settings).items() if name.startswith("HARD_")}
+    assert limits == {
+        "HARD_MAX_RUN_S": 30.0,
+        "HARD_MAX_PER_DAY_ML": 500.0,
+        "HARD_MAX_SHARE_PER_DOSE": 0.001,
+        "HARD_MAX_SHARE_PER_DAY": 0.01,
+        "HARD_MIN_GAP_S": 60.0,
+    }
+
+
+@pytest.mark.parametrize(
+    ("key", "beyond"),
+    [("max_per_dose_ml", 500.1), ("max_per_hour_ml", 500.1), ("max_per_day_ml", 500.1), ("min_gap_s", 59.9)],
+)
+def test_no_key_of_a_pump_goes_beyond_the_code(key: str, beyond: float) -> None:
+    """A hair further than the built-in limit is refused where it is read."""
+    with pytest.raises(ValidationError, match=key):
+        Pump.model_validate({**pump(17).model_dump(), key: beyond})
 
 
 def test_caps_are_absent_until_set() -> None:

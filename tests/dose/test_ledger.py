@@ -583,7 +583,7 @@ class TestOpening:
     def test_an_empty_file_is_damage_not_a_fresh_allowance(self, tmp_path: Path) -> None:
         """A ledger cut to nothing does not start over."""
         (tmp_path / "ledger.db").touch()
-        with pytest.raises(LedgerError, match=r"damaged.*empty.*24 hours") as caught:
+        with pytest.raises(LedgerError, match=r"damaged.*empty.*evenwater repair") as caught:
             opened(tmp_path)
         assert caught.value.fault is LedgerFault.DAMAGED
 
@@ -624,6 +624,13 @@ class TestOpening:
         with pytest.raises(LedgerError, match="format 9, this program knows 1") as caught:
             opened(tmp_path)
         assert caught.value.fault is LedgerFault.NEWER
+
+    def test_each_commit_waits_for_the_disk(self, tmp_path: Path) -> None:
+        """Every connection asks SQLite for 2 (FULL) and a -wal file: a power cut takes back no commit."""
+        opened(tmp_path).close()
+        with closing(ledger_file.open_file(tmp_path / "ledger.db")) as db:
+            assert db.execute("PRAGMA synchronous").fetchone() == (2,)
+            assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
     def test_a_half_made_ledger_is_made_again(self, tmp_path: Path) -> None:
         """What a crash during the very first start left behind is no obstacle."""

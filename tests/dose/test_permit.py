@@ -147,9 +147,18 @@ def test_only_a_keeping_reservoir_is_dosed(condition: Condition, reason: DoseRea
         assert got.cap is Cap.CONDITION
 
 
-@pytest.mark.parametrize("bad", [None, verdict(6.4, quality=Quality.UNCERTAIN), verdict(nan), verdict(inf)])
+@pytest.mark.parametrize(
+    "bad",
+    [
+        None,
+        verdict(6.4, quality=Quality.UNCERTAIN),
+        verdict(6.4, quality=Quality.BAD),
+        verdict(nan),
+        verdict(inf),
+    ],
+)
 def test_no_dose_without_a_usable_verdict(bad: Any) -> None:
-    """No verdict, a doubtful one, or one on no number: refused."""
+    """No verdict, a doubtful or a bad one, or one on no number: refused."""
     got = permit(request(), limits(), facts(verdict=bad))
     assert isinstance(got, Refusal)
     assert got.cap is Cap.VERDICT
@@ -309,6 +318,14 @@ def test_no_setting_lifts_a_limit_of_the_code() -> None:
     shares = permit(request(), wild, facts(volume_l=2.0, spent=spent(day_ml=2000 * HARD_MAX_SHARE_PER_DAY)))
     assert isinstance(shares, Refusal)
     assert shares.cap is Cap.SHARE
+
+
+def test_the_longest_run_is_not_made_longer_by_rounding() -> None:
+    """At 0.27 mL/s what thirty seconds deliver takes a hair more than thirty seconds: the keeper would refuse."""
+    assert 0.27 * HARD_MAX_RUN_S / 0.27 > HARD_MAX_RUN_S
+    got = permit(request(100.0), limits(ml_per_s=0.27, max_per_dose_ml=100.0), facts())
+    assert isinstance(got, Permit)
+    assert (got.run_s, got.bound_by) == (HARD_MAX_RUN_S, Cap.RUN_TIME)
 
 
 def test_the_smallest_of_several_caps_is_named() -> None:

@@ -146,6 +146,15 @@ def test_a_charge_leaves_the_hour_and_the_day_in_time_and_not_before() -> None:
         assert getattr(tally.totals("bed1", Role.PH_DOWN, end_s + 0.01), which) == 0.0
 
 
+def test_sums_made_anew_hold_all_that_is_still_in_the_window() -> None:
+    """A second charge at the last moment of the first one's window finds it there."""
+    for window_s, which in ((HOUR_S, "hour_ml"), (DAY_S, "day_ml")):
+        tally, end_s = Tally(), 100.0 + window_s + RUN_MARGIN_S
+        tally.charge("bed1", Role.PH_DOWN, 100.0, 5.0)
+        tally.charge("bed1", Role.PH_DOWN, end_s, 2.0)
+        assert getattr(tally.totals("bed1", Role.PH_DOWN, end_s), which) == 7.0
+
+
 def test_totals_tell_pumps_and_reservoirs_apart() -> None:
     """Amounts are per pump; the last time is known for the pump, the reservoir and the opposite pump."""
     tally = Tally()
@@ -156,6 +165,14 @@ def test_totals_tell_pumps_and_reservoirs_apart() -> None:
     assert tally.totals("bed1", Role.PH_UP, 400.0) == Totals(0.0, 0.0, 0.0, None, 200.0, 300.0)
     assert tally.totals("bed1", Role.STOCK_B, 400.0) == Totals(0.0, 0.0, 0.0, None, 200.0, None)
     assert tally.totals("bed2", Role.PH_UP, 400.0).since_any_s == 100.0
+
+
+def test_acid_and_base_are_opposites_either_way() -> None:
+    """Whichever was dosed, the other knows how long ago."""
+    for dosed, asked in ((Role.PH_DOWN, Role.PH_UP), (Role.PH_UP, Role.PH_DOWN)):
+        tally = Tally()
+        tally.charge("bed1", dosed, 100.0, 5.0)
+        assert tally.totals("bed1", asked, 400.0).since_opposite_s == 300.0
 
 
 def test_a_refill_empties_the_bottle_count_and_nothing_else() -> None:

@@ -1,0 +1,9 @@
+"""The whole list."""
+
+from __future__ import annotations
+
+from tests.mutants.doses import DOSES
+from tests.mutants.measuring import MEASURING
+from tests.mutants.pumps import PUMPS
+
+MUTANTS = (*DOSES, *MEASURING, *PUMPS)

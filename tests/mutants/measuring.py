@@ -1,0 +1,528 @@
+"""What stands between a wrong reading and a dose: judge, convert, calibrate, settling, the book, the converter."""
+
+# ruff: noqa: E501 - the code as it stands, in one piece
+
+from __future__ import annotations
+
+from daemon.measure.calibrate import FitReason
+from daemon.values import VerdictReason
+from tests.mutants.mutant import mutants_of
+
+JUDGE = mutants_of(
+    "daemon/measure/judge.py",
+    "tests/measure/test_judge.py",
+    (
+        (
+            "judge no reading",
+            "finding: _Finding | None = _Finding(Quality.BAD, look.reason, look.numbers)",
+            "finding: _Finding | None = _FINE",
+            "test_no_reading_is_bad_for_its_own_reason",
+            (VerdictReason.NO_ANSWER,),
+        ),
+        (
+            "judge stale",
+            "if not (_EARLIEST_S <= age_s <= limits.stale_s):",
+            "if False:",
+            "test_an_old_sample_is_stale",
+            (VerdictReason.STALE,),
+        ),
+        (
+            "judge stale open to NaN",
+            "if not (_EARLIEST_S <= age_s <= limits.stale_s):",
+            "if age_s > limits.stale_s:",
+            "test_an_old_sample_is_stale test_a_reading_that_lacks_something_is_bad",
+        ),
+        (
+            "judge clipped",
+            "if sample.clipped:",
+            "if False:",
+            "test_a_bad_sample_makes_a_bad_verdict_and_keeps_the_value",
+            (VerdictReason.CLIPPED,),
+        ),
+        (
+            "judge noisy",
+            "if sample.spread_v is not None and not (0.0 <= sample.spread_v <= limits.max_spread_v):",
+            "if False:",
+            "test_a_bad_sample_makes_a_bad_verdict_and_keeps_the_value",
+            (VerdictReason.NOISY,),
+        ),
+        (
+            "judge noisy open to NaN",
+            "not (0.0 <= sample.spread_v <= limits.max_spread_v):",
+            "sample.spread_v > limits.max_spread_v:",
+            "test_a_bad_sample_makes_a_bad_verdict_and_keeps_the_value",
+        ),
+        (
+            "judge out of span",
+            "if not (limits.lowest <= reading.value <= limits.highest and _all_finite(sample)):",
+            "if not _all_finite(sample):",
+            "test_both_ends_of_the_span_belong_to_it",
+            (VerdictReason.OUT_OF_SPAN,),
+        ),
+        (
+            "judge volts of no number",
+            "<= limits.highest and _all_finite(sample)):",
+            "<= limits.highest):",
+            "test_a_bad_sample_makes_a_bad_verdict_and_keeps_the_value",
+        ),
+        (
+            "judge not calibrated on any day",
+            "    if age_days is None:\n        return _bad(VerdictReason.NOT_CALIBRATED)\n",
+            "    if age_days is None:\n        return None\n",
+            "test_a_reading_that_lacks_something_is_bad",
+            (VerdictReason.NOT_CALIBRATED,),
+        ),
+        (
+            "judge no temperature",
+            "if reading.temperature_c is None or not isfinite(reading.temperature_c):",
+            "if False:",
+            "test_a_reading_that_lacks_something_is_bad",
+            (VerdictReason.NO_TEMPERATURE,),
+        ),
+        (
+            "judge stuck",
+            "finding = _alone(look, limits, now_s) or _stuck(look, still, limits)",
+            "finding = _alone(look, limits, now_s)",
+            "test_a_voltage_that_does_not_move_for_half_an_hour_is_stuck",
+            (VerdictReason.STUCK,),
+        ),
+        (
+            "judge stuck within one code",
+            "still_v=0.000130,",
+            "",
+            "test_one_code_to_and_fro_is_still_stuck",
+        ),
+        (
+            "judge jumped",
+            "    return history.trusted, trial, _jumped(reading, level, steady_s, limits)",
+            "    return trial, None, None",
+            "test_one_pass_may_move_ph_by_a_fifth",
+            (VerdictReason.JUMPED,),
+        ),
+        (
+            "judge a step faster than water",
+            "if abs(value - level.value) <= limits.step + reach and abs(value",
+            "if abs(value",
+            "test_one_pass_may_move_ph_by_a_fifth",
+        ),
+        (
+            "judge a creep faster than water",
+            " and abs(value - slowed) <= limits.swing:",
+            ":",
+            "test_a_creep_faster_than_water_is_found",
+        ),
+        (
+            "judge a long silence",
+            "gap_s = min(max(reading.at_s - level.at_s, 0.0), _LONGEST_GAP_S)",
+            "gap_s = max(reading.at_s - level.at_s, 0.0)",
+            "test_a_long_silence_does_not_make_a_jump_plausible",
+        ),
+        (
+            "judge a new level must hold",
+            "if steady_s >= _hold_off_s(reading, limits):",
+            "if True:",
+            "test_one_pass_may_move_ph_by_a_fifth",
+        ),
+        (
+            "judge an unplugged probe is not pH seven",
+            "return limits.no_probe_hold_s if _like_no_probe(reading, limits) else limits.hold_off_s",
+            "return limits.hold_off_s",
+            "test_an_input_at_rest_near_zero_is_not_taken_for_ph_seven "
+            "test_hum_that_falls_silent_near_zero_is_not_taken_for_ph_seven",
+        ),
+        (
+            "judge a bad look throws back to the trusted level",
+            "level, new_level = history.trusted or history.level, None",
+            "level, new_level = history.level, None",
+            "test_a_dry_probe_does_not_take_the_level_with_it",
+        ),
+        (
+            "judge warming up",
+            "return _warming_up(fine, limits) if fine < limits.samples_needed else old",
+            "return old",
+            "test_warming_up_tells_how_far_it_is",
+            (VerdictReason.WARMING_UP,),
+        ),
+        (
+            "judge one sample counts once",
+            "return history.fine_in_a_row if again else history.fine_in_a_row + 1",
+            "return history.fine_in_a_row + 1",
+            "test_the_same_sample_twice_counts_once",
+        ),
+        (
+            "judge a bad look begins the warm-up again",
+            "fine = _fine_in_a_row(look, history) if finding is None else 0",
+            "fine = _fine_in_a_row(look, history) if finding is None else history.fine_in_a_row",
+            "test_no_reading_is_bad_for_its_own_reason",
+        ),
+        (
+            "judge calibration expired",
+            "quality = Quality.UNCERTAIN if age_days <= limits.expire_days else Quality.BAD",
+            "quality = Quality.UNCERTAIN",
+            "test_a_calibration_ages",
+            (VerdictReason.CALIBRATION_OLD,),
+        ),
+        (
+            "judge a calibration of the future",
+            "if _EARLIEST_DAYS <= age_days <= limits.warn_days:",
+            "if age_days <= limits.warn_days:",
+            "test_a_calibration_ages",
+        ),
+        (
+            "judge probe worn",
+            "if slope_percent is not None and not (slope_percent >= limits.least_slope_percent):",
+            "if False:",
+            "test_no_dose_rests_on_a_worn_electrode",
+            (VerdictReason.PROBE_WORN,),
+        ),
+    ),
+)
+
+VALUES = mutants_of(
+    "daemon/values.py",
+    "tests/measure/test_judge.py",
+    (
+        (
+            "verdict uncertain carries no dose",
+            "self.quality is Quality.UNCERTAIN and self.reason is VerdictReason.CALIBRATION_OLD",
+            "self.quality is Quality.UNCERTAIN",
+            "test_no_dose_rests_on_a_worn_electrode",
+        ),
+        (
+            "verdict bad carries no dose",
+            "return self.quality is Quality.GOOD or (",
+            "return self.quality is Quality.BAD or self.quality is Quality.GOOD or (",
+            "test_nothing_that_is_no_number_is_ever_good tests/dose/test_permit.py::test_no_dose_without_a_usable_verdict",
+        ),
+    ),
+)
+
+SAYS_WHY = "test_what_cannot_be_converted_says_why"
+
+CONVERT = mutants_of(
+    "daemon/measure/convert.py",
+    "tests/measure/test_convert.py",
+    (
+        (
+            "convert a temperature that is none",
+            "if temperature_c is None or not math.isfinite(temperature_c):\n        return VerdictReason.NO_TEMPERATURE",
+            "if temperature_c is None or not math.isfinite(temperature_c):\n        return 25.0",
+            SAYS_WHY,
+        ),
+        (
+            "convert a temperature beyond the range",
+            "return temperature_c if low_c <= temperature_c <= high_c else VerdictReason.OUT_OF_SPAN",
+            "return temperature_c",
+            f"{SAYS_WHY} test_a_temperature_beyond_the_range_is_told_with_the_range",
+        ),
+        (
+            "convert no number",
+            "return value if math.isfinite(value) else VerdictReason.OUT_OF_SPAN",
+            "return value",
+            f"{SAYS_WHY} test_a_signal_that_is_no_number_is_not_read",
+        ),
+        (
+            "convert a coefficient that could lose its sign",
+            "if percent is not None and not (0.0 <= percent <= LARGEST_PERCENT_PER_K):",
+            "if False:",
+            "test_a_linear_coefficient_has_limits",
+        ),
+    ),
+)
+
+CALIBRATE = mutants_of(
+    "daemon/measure/calibrate.py",
+    "tests/measure/test_calibrate.py",
+    (
+        (
+            "calibrate number of points",
+            "if not (fewest <= len(points) <= most):",
+            "if not len(points) >= fewest:",
+            "test_ph_takes_two_or_three_points test_ec_takes_one_or_two_points",
+            (FitReason.POINT_COUNT,),
+        ),
+        (
+            "calibrate no number",
+            "if not all(math.isfinite(n) for p in points for n in (p.reference, p.signal, p.spread, p.temperature_c)):",
+            "if False:",
+            "test_a_point_that_is_no_number_is_refused",
+            (FitReason.NOT_A_NUMBER,),
+        ),
+        (
+            "calibrate same pH buffer",
+            "        yield FitReason.SAME_STANDARD, {}\n        return\n    references = sorted(p.reference for p in points)",
+            "        pass\n    references = sorted(p.reference for p in points)",
+            "test_the_same_buffer_twice_is_refused",
+            (FitReason.SAME_STANDARD,),
+        ),
+        (
+            "calibrate pH buffers too close",
+            "if not (round(apart, _DECIMALS) >= CLOSEST_PH):",
+            "if False:",
+            "test_buffers_must_lie_two_ph_apart",
+            (FitReason.TOO_CLOSE,),
+        ),
+        (
+            "calibrate unstable",
+            "if not (0.0 <= point.spread <= allowed):",
+            "if False:",
+            "test_a_restless_signal_is_refused test_a_restless_cell_is_refused",
+            (FitReason.UNSTABLE,),
+        ),
+        (
+            "calibrate temperatures differ",
+            "if not (apart_k <= TEMPERATURE_STEP_K):",
+            "if False:",
+            "test_buffers_must_be_equally_warm",
+            (FitReason.TEMPERATURES_DIFFER,),
+        ),
+        (
+            "calibrate temperature range",
+            "if not (lowest_c <= point.temperature_c <= highest_c):",
+            "if False:",
+            "test_buffers_must_be_neither_cold_nor_hot",
+            (FitReason.TEMPERATURE_RANGE,),
+        ),
+        (
+            "calibrate no response in pH",
+            "    if abs(slope_percent) < NO_RESPONSE_PERCENT:\n        yield FitReason.NO_RESPONSE, {}\n    elif _rises",
+            "    if _rises",
+            "test_the_same_cup_twice_is_no_response",
+            (FitReason.NO_RESPONSE,),
+        ),
+        (
+            "calibrate swapped buffers",
+            "    elif _rises_with_ph(points):\n        yield FitReason.SWAPPED, {}\n",
+            "",
+            "test_swapped_buffers_are_always_refused test_three_buffers_in_any_wrong_order_are_refused",
+            (FitReason.SWAPPED,),
+        ),
+        (
+            "calibrate slope low",
+            "elif not (slope_percent >= lowest):",
+            "elif False:",
+            "test_slope_is_accepted_exactly_within_its_limits",
+            (FitReason.SLOPE_LOW,),
+        ),
+        (
+            "calibrate slope high",
+            "elif not (slope_percent <= highest):",
+            "elif False:",
+            "test_slope_is_accepted_exactly_within_its_limits",
+            (FitReason.SLOPE_HIGH,),
+        ),
+        (
+            "calibrate slope worn",
+            "if slope_percent < SLOPE_WORN_BELOW_PERCENT:",
+            "if False:",
+            "test_a_worn_electrode_is_accepted_with_a_warning",
+            (FitReason.SLOPE_WORN,),
+        ),
+        (
+            "calibrate offset",
+            "if not (OFFSET_MV[0] <= offset_mv <= OFFSET_MV[1]):",
+            "if False:",
+            "test_offset_is_accepted_exactly_within_its_limits",
+            (FitReason.OFFSET,),
+        ),
+        (
+            "calibrate off the line",
+            "if not (off_ph <= OFF_THE_LINE_PH):",
+            "if False:",
+            "test_an_old_third_buffer_is_found",
+            (FitReason.OFF_THE_LINE,),
+        ),
+        (
+            "calibrate no response in EC",
+            "if not (point.reference > 0.0) or not (point.signal * most * THOUSAND >= point.reference):",
+            "if not (point.reference > 0.0):",
+            "test_a_dry_cell_is_no_response",
+        ),
+        (
+            "calibrate thousandfold",
+            "    if least <= ratio / THOUSAND <= most or least <= ratio * THOUSAND <= most:\n",
+            "    if False:\n",
+            "test_microsiemens_for_millisiemens_is_named",
+            (FitReason.THOUSANDFOLD,),
+        ),
+        (
+            "calibrate swapped EC standards",
+            "    if constant < 0.0:\n        yield FitReason.SWAPPED, {}\n    elif not (lowest",
+            "    if not (lowest",
+            "test_swapped_standards_are_always_refused",
+        ),
+        (
+            "calibrate cell constant",
+            "elif not (lowest <= constant <= highest):",
+            "elif False:",
+            "test_cell_constant_is_accepted_exactly_within_its_limits",
+            (FitReason.CELL_CONSTANT,),
+        ),
+        (
+            "calibrate cell odd",
+            "if abs(constant / CELL_NOMINAL_PER_CM - 1.0) > CELL_ODD_SHARE:",
+            "if False:",
+            "test_an_odd_cell_constant_is_accepted_with_a_warning",
+            (FitReason.CELL_ODD,),
+        ),
+        (
+            "calibrate EC offset",
+            "elif not (EC_OFFSET_MS[0] <= offset_ms <= EC_OFFSET_MS[1]):",
+            "elif False:",
+            "test_an_ec_offset_has_limits",
+        ),
+    ),
+)
+
+SETTLING = mutants_of(
+    "daemon/calibrating.py",
+    "tests/test_calibrating.py",
+    (
+        (
+            "calibrating an unsettled signal",
+            "if not rest.settled or rest.mean",
+            "if rest.mean",
+            "test_an_unsettled_signal_is_no_point",
+        ),
+        (
+            "calibrating a signal of its own for each point",
+            "+ [point]\n        self.afresh()\n",
+            "+ [point]\n",
+            "test_each_point_needs_a_signal_of_its_own",
+        ),
+    ),
+)
+
+BOOK = mutants_of(
+    "daemon/measure/book.py",
+    "tests/measure/test_book.py",
+    (
+        (
+            "book a slope beyond its limits",
+            'slope_percent=table.number("slope_percent", *SLOPE_PERCENT),',
+            'slope_percent=table.number("slope_percent"),',
+            "test_a_damaged_file_is_refused_and_left_alone",
+        ),
+        (
+            "book an offset beyond its limits",
+            'offset_mv=table.number("offset_mv", *OFFSET_MV),',
+            'offset_mv=table.number("offset_mv"),',
+            "test_a_damaged_file_is_refused_and_left_alone",
+        ),
+        (
+            "book a cell constant beyond its limits",
+            'table.number("cell_constant_per_cm", *CELL_CONSTANT_PER_CM),',
+            'table.number("cell_constant_per_cm"),',
+            "test_a_damaged_file_is_refused_and_left_alone",
+        ),
+        (
+            "book an EC offset beyond its limits",
+            'table.number("offset_ms", *EC_OFFSET_MS) if',
+            'table.number("offset_ms") if',
+            "test_a_damaged_file_is_refused_and_left_alone",
+        ),
+        (
+            "book an unknown key",
+            "            if key not in keys:\n",
+            "            if False:\n",
+            "test_a_damaged_file_is_refused_and_left_alone",
+        ),
+        (
+            "book no number",
+            "not isinstance(value, int | float) or not (-_HUGE < value < _HUGE):",
+            "not isinstance(value, int | float):",
+            "test_a_damaged_file_is_refused_and_left_alone",
+        ),
+    ),
+)
+
+CONVERTER = mutants_of(
+    "drivers/ads1115.py",
+    "tests/drivers/test_ads1115.py",
+    (
+        (
+            "converter read-back",
+            "if config != expected:",
+            "if False:",
+            "test_a_data_line_held_high_is_no_zero_volts test_a_brown_out_in_mid_conversion_is_no_zero_volts",
+        ),
+        (
+            "converter read-back tells ours from a fresh chip's",
+            "                comparator_latch=Comp_Latch.LATCHING,\n",
+            "",
+            "test_a_brown_out_in_mid_conversion_is_no_zero_volts",
+        ),
+        (
+            "converter clipped above",
+            "clipped=codes[-1] >= CLIPPED_CODE or codes[0] <= -CLIPPED_CODE,",
+            "clipped=codes[0] <= -CLIPPED_CODE,",
+            "test_tells_clipping_at_either_end",
+        ),
+        (
+            "converter clipped below",
+            "clipped=codes[-1] >= CLIPPED_CODE or codes[0] <= -CLIPPED_CODE,",
+            "clipped=codes[-1] >= CLIPPED_CODE,",
+            "test_tells_clipping_at_either_end",
+        ),
+        (
+            "converter the median",
+            "volts=codes[len(codes) // 2] * volts_per_code,",
+            "volts=codes[-1] * volts_per_code,",
+            "test_gives_the_median_and_the_spread",
+        ),
+        (
+            "converter no answer is an error",
+            '            self._fail(Fault.NO_ANSWER, "does not answer", error)\n',
+            "            return Look(0.0, 0.0, False)\n",
+            "test_a_missing_chip_is_told_at_the_first_look_with_what_to_do",
+        ),
+    ),
+)
+
+BUS = mutants_of(
+    "drivers/bus.py",
+    "tests/drivers/test_bus.py",
+    (
+        (
+            "bus deadline",
+            "if not self._clock.monotonic_s() <= self._until_s:",
+            "if False:",
+            "test_ends_at_the_deadline tests/drivers/test_ads1115.py::test_a_conversion_that_never_ends_is_given_up",
+        ),
+        (
+            "bus number of transactions",
+            "if self._transactions_left < 0:",
+            "if False:",
+            "test_counts_transactions_where_time_stands_still",
+        ),
+    ),
+)
+
+CONTACTS = (
+    *mutants_of(
+        "drivers/float_switch.py",
+        "tests/drivers/test_float_switch.py",
+        (
+            (
+                "float switch a broken wire reads low",
+                "float(closed is self._closed_is_enough)",
+                "float(closed is not self._closed_is_enough)",
+                "",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "drivers/contact.py",
+        "tests/drivers/test_contact.py",
+        (
+            (
+                "contact a broken wire reads open",
+                "pull_up=True",
+                "pull_up=False",
+                "",
+            ),
+        ),
+    ),
+)
+
+MEASURING = (*JUDGE, *VALUES, *CONVERT, *CALIBRATE, *SETTLING, *BOOK, *CONVERTER, *BUS, *CONTACTS)
