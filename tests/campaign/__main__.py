@@ -11,7 +11,6 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import asdict
 from functools import partial
 from multiprocessing.sharedctypes import Synchronized
 from typing import Any
@@ -44,7 +43,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if asked.story:
         print("\n".join(line for month in months for line in month.story))
     if asked.json:
-        each = [{key: value for key, value in asdict(month).items() if key != "story"} for month in months]
+        each = [{key: getattr(month, key) for key in Month.__slots__ if key != "story"} for month in months]
         print(json.dumps({**summed(months), "days": asked.days, "months": each}))
     else:
         _print(months)
