@@ -361,6 +361,24 @@ def test_a_short_hold_during_a_calibration_does_not_end_its_pause(tank: AtTheTan
     assert tank.runs() == []
 
 
+def test_a_probe_that_comes_back_from_a_standard_warms_up_again(tank: AtTheTank) -> None:
+    """What it showed before, and in between, says nothing of the water it is put into."""
+    tank.passes(QUARTER)
+    tank.ask("calibrate.begin", **PH)
+    tank.passes(1)
+    tank.ask("calibrate.cancel", **PH)
+    tank.passes(1)
+    assert tank.bed().verdicts[Quantity.PH].reason is VerdictReason.WARMING_UP
+
+
+def test_release_waits_for_the_end_of_a_calibration(tank: AtTheTank) -> None:
+    """With a hand in the water nobody goes on, by mistake or otherwise."""
+    tank.ask("calibrate.begin", **PH)
+    with pytest.raises(RequestRefused, match="is being calibrated; finish or cancel that first"):
+        tank.ask("release")
+    assert tank.service.ledger.held("bed1", tank.loop.stamp()) is not None
+
+
 def test_swapped_buffers_are_refused_and_the_old_calibration_stays(tank: AtTheTank, tmp_path: Path) -> None:
     """With the reason in words; the file is untouched and nothing doses until it is put right."""
     before, file = tank.service.book.get("bed1", Quantity.PH), (tmp_path / "calibrations.toml").read_text()

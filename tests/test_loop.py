@@ -206,6 +206,15 @@ def test_a_pump_line_that_cannot_be_driven_low_locks(tank: AtTheTank) -> None:
     assert bed.caps[Role.PH_DOWN].last_hour_ml == pytest.approx(8.0)
 
 
+def test_time_that_passes_without_a_dose_is_proven_too(tmp_path: Path) -> None:
+    """After a crash all but the last quarter of an hour of it counts."""
+    with at_the_tank(tmp_path, one_bed(start="watching")) as at:
+        at.passes(3 * QUARTER)
+    with at_the_tank(tmp_path, one_bed(start="watching")) as again:
+        proven_s = again.service.ledger.proven_s(again.loop.stamp())
+    assert 2 * QUARTER * PASS_S - PASS_S <= proven_s <= 3 * QUARTER * PASS_S
+
+
 # stopping
 
 

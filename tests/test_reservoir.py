@@ -306,6 +306,22 @@ def test_a_long_hold_reminds(tmp_path: Path) -> None:
 # dosing
 
 
+def test_the_share_of_the_water_is_of_the_water_that_is_there(tmp_path: Path) -> None:
+    """Half of 60 L bears 300 mL a day, though the settings would allow 500."""
+    raw = raw_settings()
+    bed, water = raw["reservoir"]["bed1"], raw["rig"]["tank"]["bed1"]
+    wiring = {"i2c_bus": 1, "address": 0x48, "input": 3, "empty_v": 0.5, "full_v": 2.5}
+    bed["probe"]["level"] = {"driver": "level_sender", "full_scale_v": 4.096, **wiring}
+    bed["pump"]["ph_down"].update(max_per_hour_ml=500.0, max_per_day_ml=500.0)
+    water["probe"] = [probe for probe in water["probe"] if probe["kind"] != "float_switch"]
+    water["probe"].append({"kind": "level_sender", **wiring})
+    with at_the_tank(tmp_path, Settings.model_validate(raw)) as at:
+        at.bench.play("drain", litres=30.0)
+        assert at.passes(12).reservoirs["bed1"].caps[Role.PH_DOWN].max_per_day_ml == pytest.approx(
+            300.0, rel=0.02
+        )
+
+
 def test_a_dose_asked_to_stop_after_its_intent_moves_no_pump(tank: AtTheTank) -> None:
     """The intent is on disk, then the signal comes: charged in full, not delivered."""
     state = tank.until(lambda state: bool(state.reservoirs["bed1"].last_doses), within=TO_A_DOSE)

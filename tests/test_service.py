@@ -20,6 +20,7 @@ from daemon.link.mqtt import MqttSettingsError
 from daemon.lock import StateLockError
 from daemon.measure.book import BookError
 from daemon.requests import Origin, Request
+from daemon.runs import BAD_ENDS
 from daemon.service import CANNOT_START, Service, settings_with
 from daemon.values import Condition, Role, State
 from drivers.rig import RigError
@@ -245,6 +246,13 @@ def test_a_restart_loop_gives_no_fresh_allowance(tmp_path: Path) -> None:
             doses += len(at.runs())
         now += timedelta(seconds=3)
     assert doses == 1
+
+
+def test_restarts_by_a_person_are_no_bad_ends(tmp_path: Path) -> None:
+    """However many there are, the reservoir goes on being kept."""
+    for _ in range(BAD_ENDS + 2):
+        with at_the_tank(tmp_path) as at:
+            assert at.passes(2).reservoirs["bed1"].condition is Condition.KEEPING
 
 
 def test_the_ledger_is_copied_every_night(tmp_path: Path) -> None:

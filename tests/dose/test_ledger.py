@@ -435,6 +435,18 @@ def test_a_failed_write_breaks_the_ledger_until_it_is_read_again(
     book.close()
 
 
+def test_a_broken_ledger_takes_nothing_even_once_the_cause_is_gone(book: Ledger) -> None:
+    """What it knows may no longer be what the file says: first it is read again."""
+    read_only(book)
+    with pytest.raises(LedgerError):
+        book.intend(permitted(), stamp(10.0))
+    book._db.execute("PRAGMA query_only = OFF")
+    with pytest.raises(LedgerError, match="read-only"):
+        book.intend(permitted(), stamp(20.0))
+    book.reopen(stamp(30.0))
+    assert book.recent(5) == ()
+
+
 def test_reading_again_heals_a_broken_ledger(book: Ledger) -> None:
     """Once the cause is gone, the file is read afresh and what it says counts."""
     book.intend(permitted(), stamp(10.0))
@@ -667,6 +679,24 @@ class TestOpening:
         db.commit()
         db.close()
         with pytest.raises(LedgerError, match="entries"):
+            opened(tmp_path)
+
+    def test_a_missing_boot_is_found(self, tmp_path: Path) -> None:
+        """Proven time that is gone would put every dose at another age."""
+        for number in range(1, 4):
+            opened(tmp_path, stamp(0.0, boot=f"boot-{number}")).close()
+        with closing(sqlite3.connect(tmp_path / "ledger.db")) as db:
+            db.execute("DELETE FROM boots WHERE number = 2")
+            db.commit()
+        with pytest.raises(LedgerError, match="boots, line 2"):
+            opened(tmp_path)
+
+    def test_pages_that_do_not_add_up_are_found(self, tmp_path: Path) -> None:
+        """Free pages that are not there, by the file's header: no line is spoiled, yet the file is."""
+        path = self.filled(tmp_path)
+        whole = path.read_bytes()
+        path.write_bytes(whole[:36] + (7).to_bytes(4, "big") + whole[40:])
+        with pytest.raises(LedgerError, match="damaged"):
             opened(tmp_path)
 
     def test_flipped_bits_never_make_it_say_less(self, tmp_path: Path) -> None:

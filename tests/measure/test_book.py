@@ -136,6 +136,10 @@ DAMAGED = {
         BY_HAND.replace("1.02", "2.1"),
         "[reservoir.north-2.ec] cell_constant_per_cm = 2.1: must be 0.5 to 2",
     ),
+    "EC offset": (
+        BY_HAND + "offset_ms = 0.16\n",
+        "[reservoir.north-2.ec] offset_ms = 0.16: must be -0.15 to 0.15",
+    ),
     "quoted day": (BY_HAND.replace("2026-03-03", '"2026-03-03"'), "must be a date without quotes"),
     "time for day": (BY_HAND.replace("2026-03-03", "2026-03-03T10:00:00Z"), "must be a date without quotes"),
     "no such day": (BY_HAND.replace("2026-03-03", "2026-02-30"), "not valid TOML"),

@@ -119,9 +119,8 @@ def _report(trials: Sequence[Trial]) -> int:
     for trial in unwell:
         print(f"\n{trial.name}: {trial.verdict}\n{trial.said}")
     took_s = sum(trial.took_s for trial in trials)
-    print(
-        f"\n{len(trials)} taken out, {len(trials) - len(unwell)} noticed, {len(unwell)} not; {took_s:.0f} s of trials"
-    )
+    noticed = f"{len(trials) - len(unwell)} noticed, {len(unwell)} not"
+    print(f"\n{len(trials)} taken out, {noticed}; {took_s:.0f} s of trials")
     return 1 if unwell else 0
 
 

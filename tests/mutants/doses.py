@@ -491,7 +491,7 @@ LEDGER = mutants_of(
             "ledger broken takes no intent",
             "        if self.fault is not None:\n            raise self.fault.with_traceback(None)\n",
             "",
-            BROKEN,
+            "test_a_broken_ledger_takes_nothing_even_once_the_cause_is_gone",
         ),
         (
             "ledger a file that was moved",
@@ -594,7 +594,7 @@ LEDGER_FILE = mutants_of(
             "ledger file no line missing",
             "if row[0] != count or checksum(row[:-1]) != row[-1]:",
             "if checksum(row[:-1]) != row[-1]:",
-            "TestOpening::test_a_missing_line_is_found",
+            "TestOpening::test_a_missing_boot_is_found",
         ),
         (
             "ledger file no line missing at the end",
@@ -606,7 +606,7 @@ LEDGER_FILE = mutants_of(
             "ledger file whole pages",
             'if said != "ok":',
             "if False:",
-            "TestOpening::test_a_truncated_file TestOpening::test_flipped_bits_never_make_it_say_less",
+            "TestOpening::test_pages_that_do_not_add_up_are_found",
         ),
         (
             "ledger file empty is damaged",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tests.mutants.doses import DOSES
 from tests.mutants.measuring import MEASURING
+from tests.mutants.program import PROGRAM
 from tests.mutants.pumps import PUMPS
 
-MUTANTS = (*DOSES, *MEASURING, *PUMPS)
+MUTANTS = (*DOSES, *MEASURING, *PUMPS, *PROGRAM)

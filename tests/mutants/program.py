@@ -1,0 +1,595 @@
+"""What holds the whole program back: reservoir, loop, desk, service, runs, links, alarms."""
+
+# ruff: noqa: E501 - the code as it stands, in one piece
+
+from __future__ import annotations
+
+from tests.mutants.mutant import mutants_of
+
+RESERVOIR_TESTS = "tests/test_reservoir.py"
+LOOP_TESTS = "tests/test_loop.py"
+DESK_TESTS = "tests/test_desk.py"
+EFFECTS_TESTS = "tests/test_reservoir_effects.py"
+SERVICE_TESTS = "tests/test_service.py"
+
+RESERVOIR = mutants_of(
+    "daemon/reservoir.py",
+    EFFECTS_TESTS,
+    (
+        # condition
+        (
+            "reservoir hold and lock",
+            "        if standing is not None:\n            return standing.condition\n",
+            "",
+            f"{DESK_TESTS}::test_anyone_may_hold_and_look {LOOP_TESTS}::test_a_run_that_ends_badly_locks_the_reservoir",
+        ),
+        (
+            "reservoir calibrating blocks dosing",
+            "        if self.visit is not None:\n            return Condition.HELD\n",
+            "",
+            f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard "
+            f"{DESK_TESTS}::test_calibrating_ec_holds_the_dosing_too "
+            f"{DESK_TESTS}::test_a_short_hold_during_a_calibration_does_not_end_its_pause",
+        ),
+        (
+            "reservoir only watches after bad ends",
+            "return Condition.WATCHING if self._parts.only_watch(stamp) else Condition(self.table.start)",
+            "return Condition(self.table.start)",
+            "test_after_three_bad_ends_it_only_watches_until_cleared test_a_new_version_only_watches_for_an_hour",
+        ),
+        (
+            "reservoir a probe in a standard says nothing of the water",
+            "                verdict = _calibrating(verdict)\n",
+            "                pass\n",
+            f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
+        ),
+        (
+            "reservoir a probe back from a standard warms up",
+            "            self._seen.histories.pop(self.visit.quantity, None)\n",
+            "            pass\n",
+            f"{DESK_TESTS}::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
+        ),
+        # looking
+        (
+            "reservoir a probe that does not answer",
+            "            return NotRead(VerdictReason.NO_ANSWER, str(error))\n",
+            "            return self._converted(Sample(quantity, 0.0, 0.0))\n",
+            f"{LOOP_TESTS}::test_an_unplugged_probe_stops_dosing_and_calls_then_all_is_well_again "
+            f"{RESERVOIR_TESTS}::test_a_missing_chip_is_told_and_the_other_reservoir_goes_on",
+        ),
+        (
+            "reservoir EC never by a guessed temperature",
+            "            return self._measured_temperature_c()\n        return self.temperature_c()",
+            "            return self.temperature_c()\n        return self.temperature_c()",
+            "test_without_a_thermometer_ph_goes_on_and_ec_does_not",
+        ),
+        (
+            "reservoir a bad thermometer is not believed",
+            "if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:",
+            "if verdict is not None and verdict.reading is not None:",
+            f"test_without_a_thermometer_ph_goes_on_and_ec_does_not {RESERVOIR_TESTS}::test_a_dead_thermometer_falls_back_on_the_settings_assumption",
+        ),
+        (
+            "reservoir the contact that proves stirring",
+            "self._seen.circulation_on = self._parts.circulation.closed() is means_on",
+            "self._seen.circulation_on = True",
+            "test_nothing_is_dosed_into_still_water",
+        ),
+        (
+            "reservoir a wet tray locks",
+            "        if self._seen.wet >= WET_LOOKS:\n            self.lock(WET, stamp)\n",
+            "",
+            "test_a_wet_tray_locks",
+        ),
+        (
+            "reservoir a refill is noticed",
+            "            self._seen.inflow = follow(self._seen.inflow, level.reading.value, level.reading.at_s)\n",
+            "            pass\n",
+            "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
+        ),
+        # deciding
+        (
+            "reservoir the permit",
+            "        return permit(request, self._limits[request.pump], self._facts(request.pump, stamp))",
+            "        return Permit(request, request.ml, request.ml / self._limits[request.pump].ml_per_s)",
+            f"{RESERVOIR_TESTS}::test_the_day_cap_calls_a_person {LOOP_TESTS}::test_low_water_stops_dosing",
+        ),
+        (
+            "reservoir a level that is not usable is not known",
+            "if verdict is None or not verdict.usable or verdict.reading is None:",
+            "if verdict is None or verdict.reading is None:",
+            "test_an_unplugged_sender_stops_dosing",
+        ),
+        (
+            "reservoir the level it has",
+            "has_level_probe=self.has(Quantity.LEVEL),",
+            "has_level_probe=False,",
+            f"test_an_unplugged_sender_stops_dosing {LOOP_TESTS}::test_an_unplugged_level_switch_counts_as_low",
+        ),
+        (
+            "reservoir the float switch",
+            "return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH",
+            "return True",
+            f"{LOOP_TESTS}::test_low_water_stops_dosing",
+        ),
+        (
+            "reservoir the water that is there",
+            "level_share=self._level() if self._measures_share else None,",
+            "level_share=None,",
+            "test_a_dose_is_scaled_to_the_water_that_is_there",
+        ),
+        (
+            "reservoir caps of the water that is there",
+            "volume_l=self.table.volume_l * self._share_of_water(),",
+            "volume_l=self.table.volume_l,",
+            f"{RESERVOIR_TESTS}::test_the_share_of_the_water_is_of_the_water_that_is_there",
+        ),
+        (
+            "reservoir since it was refilled",
+            "since_refill_s=since_rise_s(self._seen.inflow, stamp.at_s),",
+            "since_refill_s=None,",
+            "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
+        ),
+        (
+            "reservoir since it moved by itself",
+            "since_moved_s=since_moved_s(self._effects, stamp.at_s),",
+            "since_moved_s=None,",
+            "test_a_dose_by_hand_means_hands_off_and_no_lock",
+        ),
+        (
+            "reservoir circulation that should be proven",
+            "has_circulation=self._parts.circulation is not None,",
+            "has_circulation=False,",
+            "test_nothing_is_dosed_into_still_water",
+        ),
+        # doses and what they did
+        (
+            "reservoir a finding that latches locks",
+            "            self.lock(words.finding(finding), stamp)\n        elif finding is not None and finding.surprise",
+            "            pass\n        elif finding is not None and finding.surprise",
+            "test_doses_without_effect_lock_after_three test_swapped_bottles_lock_after_one_dose",
+        ),
+        (
+            "reservoir acid and base in turns lock",
+            "(finding := reversals(self._doses(DOSES_OF_A_DAY), stamp)) is not None:",
+            "(finding := reversals((), stamp)) is not None:",
+            "test_acid_and_base_in_turns_lock",
+        ),
+        (
+            "reservoir smaller steps of a pump too strong",
+            "self._permitted(self._smaller(self._wants), stamp)",
+            "self._permitted(self._wants, stamp)",
+            "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
+        ),
+        (
+            "reservoir what a dose should do",
+            "        self._expect_effect(allowed, outcome, stamp)\n",
+            "",
+            "test_doses_without_effect_lock_after_three",
+        ),
+        (
+            "reservoir no dose without its intent",
+            "            self.last_decision = Refusal(allowed.request, Cap.LEDGER)\n            return None\n",
+            "            number = 0\n",
+            f"{LOOP_TESTS}::test_a_ledger_that_cannot_be_written_means_no_pump_edge",
+        ),
+        (
+            "reservoir the intent before the run",
+            "            number = self._parts.ledger.intend(allowed, stamp)\n",
+            "            if not stopping():\n                self._run(allowed)\n            number = self._parts.ledger.intend(allowed, stamp)\n",
+            f"{LOOP_TESTS}::test_a_dose_is_on_disk_as_intent_while_its_pump_runs_and_settled_after "
+            f"{LOOP_TESTS}::test_a_ledger_that_cannot_be_written_means_no_pump_edge",
+        ),
+        (
+            "reservoir told to stop after the intent",
+            "(Outcome.FAILED, STOPPED) if stopping() else self._run(allowed)",
+            "self._run(allowed)",
+            f"{RESERVOIR_TESTS}::test_a_dose_asked_to_stop_after_its_intent_moves_no_pump",
+        ),
+        (
+            "reservoir a lock holds where it cannot be written",
+            '            self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
+            '            if self._parts.ledger.fault is None:\n                self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
+            f"{RESERVOIR_TESTS}::test_a_lock_holds_even_where_it_cannot_be_written",
+        ),
+        (
+            "reservoir a lock calls a person",
+            '            yield self._cause(kind, "", f"{self.table.title} is {standing.condition.value}: {standing.reason}.")\n',
+            "            pass\n",
+            f"{LOOP_TESTS}::test_a_run_that_ends_badly_locks_the_reservoir {RESERVOIR_TESTS}::test_a_long_hold_reminds",
+        ),
+    ),
+)
+
+LOOP = mutants_of(
+    "daemon/loop.py",
+    LOOP_TESTS,
+    (
+        (
+            "loop no dose once stopping",
+            "if isinstance(decision, Permit) and not self.stopping.is_set():",
+            "if isinstance(decision, Permit):",
+            "test_no_dose_begins_once_stopping",
+        ),
+        (
+            "loop a bad end locks",
+            "if outcome not in (None, Outcome.DONE) and not self.stopping.is_set():",
+            "if False:",
+            "test_a_run_that_ends_badly_locks_the_reservoir test_a_pump_line_that_cannot_be_driven_low_locks",
+        ),
+        (
+            "loop ends when told",
+            "        while not self.stopping.is_set():\n            self.one_pass()",
+            "        for _ in range(3):\n            self.one_pass()",
+            "test_a_stopped_loop_makes_no_pass",
+        ),
+        (
+            "loop records that time passes",
+            "                self.ledger.keep_time(stamp)\n",
+            "                pass\n",
+            "test_time_that_passes_without_a_dose_is_proven_too",
+        ),
+        (
+            "loop a broken ledger calls a person",
+            '            yield Cause(Kind.LEDGER, "", "", f"{self.ledger.fault}.")\n',
+            "            pass\n",
+            "test_a_ledger_that_cannot_be_written_means_no_pump_edge",
+        ),
+    ),
+)
+
+FROM_AFAR = "test_from_afar_nothing_can_make_it_dose_more"
+LOCAL_ONLY = {
+    "release": "Named",
+    "clear": "Named",
+    "ack": "Keys",
+    "bottle": "Bottle",
+    "calibrate.begin": "Probe",
+    "calibrate.look": "Look",
+    "calibrate.point": "Standard",
+    "calibrate.finish": "Probe",
+    "calibrate.cancel": "Probe",
+}
+
+DESK = mutants_of(
+    "daemon/desk.py",
+    DESK_TESTS,
+    (
+        (
+            "desk only a person at the tank",
+            "if local_only and request.origin is not Origin.LOCAL:",
+            "if False:",
+            FROM_AFAR,
+        ),
+        *(
+            (
+                f"desk {method} only at the tank",
+                f'"{method}": ({model}, True, ',
+                f'"{method}": ({model}, False, ',
+                FROM_AFAR,
+            )
+            for method, model in LOCAL_ONLY.items()
+        ),
+        (
+            "desk parameters are checked",
+            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)',
+            'ConfigDict(extra="ignore", frozen=True, allow_inf_nan=True)',
+            "test_wrong_parameters_are_refused_by_name",
+        ),
+        (
+            "desk calibrating pauses",
+            "        loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())\n",
+            "",
+            "test_nothing_is_dosed_while_a_probe_is_in_a_standard test_a_restart_in_the_middle_of_a_calibration_stays_held",
+        ),
+        (
+            "desk no release while calibrating",
+            '    if reservoir.visit is not None:\n        raise RequestRefused(\n            f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "\n            "finish or cancel that first"\n        )\n    return',
+            "    return",
+            "test_release_waits_for_the_end_of_a_calibration",
+        ),
+        (
+            "desk a refused calibration is not kept",
+            "        if fit.calibration is None:\n            said",
+            "        if False:\n            said",
+            "test_swapped_buffers_are_refused_and_the_old_calibration_stays",
+        ),
+        (
+            "desk cancelled, it stays paused",
+            "        _visit(reservoir, asked.quantity)\n        reservoir.end_visit()\n        return {",
+            "        _visit(reservoir, asked.quantity)\n        reservoir.end_visit()\n        _release_own(reservoir, _request, loop)\n        return {",
+            "test_nothing_is_dosed_while_a_probe_is_in_a_standard",
+        ),
+        (
+            "desk a person's hold outlasts calibrating",
+            "if standing is None or standing.who != THE_PROBE:\n        return False",
+            "if standing is None:\n        return False",
+            "test_a_remote_hold_during_calibration_survives_the_finish",
+        ),
+        (
+            "desk a hold from before goes on",
+            "            _hold_on(reservoir, visit.held_before, loop)\n",
+            "            pass\n",
+            "test_a_remote_hold_from_before_goes_on_after_the_finish",
+        ),
+        (
+            "desk one probe at a time",
+            '        if reservoir.visit is not None:\n            raise RequestRefused(\n                f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "\n                "finish or cancel that first"\n            )\n        before',
+            "        before",
+            "test_one_probe_of_a_reservoir_at_a_time",
+        ),
+    ),
+)
+
+SERVICE = mutants_of(
+    "daemon/service.py",
+    SERVICE_TESTS,
+    (
+        (
+            "service one daemon to a folder",
+            "        keep.enter_context(StateLock(self.folder))\n",
+            "",
+            "test_a_second_start_on_the_same_folder_touches_no_line",
+        ),
+        (
+            "service the lock before any line",
+            "        keep.enter_context(StateLock(self.folder))\n",
+            "        keep.enter_context(open_keeper(rig, {}, _pump_lines(settings)) and StateLock(self.folder))\n",
+            "test_a_second_start_on_the_same_folder_touches_no_line",
+        ),
+        (
+            "service pump lines for the stop program",
+            "        write_pump_lines(self.folder, _pump_lines(settings))  # for the stop program, before any line is claimed\n",
+            "",
+            "tests/test_pump_lines.py::test_a_start_writes_them",
+        ),
+        (
+            "service low before the first look",
+            "self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings))",
+            "self._keeper = open_keeper(self.rig, settings.rig_table(), ())",
+            "test_every_pump_line_is_driven_low_before_the_first_look",
+        ),
+        (
+            "service a missing barrier only watches",
+            'return table.model_copy(update={"start": "watching"}) if self._barriers else table',
+            "return table",
+            "tests/test_service_barriers.py::test_what_should_be_kept_is_only_watched",
+        ),
+        (
+            "service a missing barrier calls a person",
+            '                yield Cause(Kind.BARRIER, name, "", text)\n',
+            "                pass\n",
+            "tests/test_service_barriers.py::test_what_should_be_kept_is_only_watched",
+        ),
+        (
+            "service locked without a ledger",
+            "        self._lock_without_ledger(stamp)\n",
+            "",
+            f"{EFFECTS_TESTS}::test_without_a_ledger_it_measures_and_is_locked",
+        ),
+        (
+            "service a failed start closes all",
+            "        except BaseException:\n            self._parts.close()\n            raise\n",
+            "        except BaseException:\n            raise\n",
+            "test_what_cannot_be_read_stops_the_start_with_the_next_step",
+        ),
+        (
+            "service stop turns the pumps off",
+            "        self.loop.stopping.set()\n        self._keeper.all_off()\n",
+            "        self.loop.stopping.set()\n",
+            f"{LOOP_TESTS}::test_stop_cuts_a_run_short_and_does_not_lock",
+        ),
+        (
+            "service stop ends the loop",
+            "        self.loop.stopping.set()\n        self._keeper.all_off()\n",
+            "        self._keeper.all_off()\n",
+            f"{LOOP_TESTS}::test_a_stopped_loop_makes_no_pass",
+        ),
+        (
+            "service the watchdog is fed by the loop alone",
+            "        notify.tell(notify.ALIVE)\n",
+            "",
+            "test_the_service_manager_hears_of_start_passes_and_end",
+        ),
+        (
+            "service a run ends by saying so",
+            "        keep.callback(self._end_run)\n",
+            "",
+            "test_restarts_by_a_person_are_no_bad_ends",
+        ),
+    ),
+)
+
+RUNS = mutants_of(
+    "daemon/runs.py",
+    "tests/test_runs.py",
+    (
+        (
+            "runs three bad ends",
+            "latched=before.latched or len(ends_s) >= BAD_ENDS,",
+            "latched=before.latched,",
+            "test_three_bad_ends_within_ten_minutes_only_watch",
+        ),
+        (
+            "runs latched until cleared",
+            "latched=before.latched or len(ends_s) >= BAD_ENDS,",
+            "latched=len(ends_s) >= BAD_ENDS,",
+            "test_it_watches_until_a_person_clears_it",
+        ),
+        (
+            "runs a time that went back",
+            "if not proven_s - end_s > WITHIN_S)",
+            "if 0.0 <= proven_s - end_s <= WITHIN_S)",
+            "test_a_time_that_went_back_counts_as_just_now",
+        ),
+        (
+            "runs a new version watches",
+            "new_until_s=proven_s + AFTER_UPDATE_S if updated else before.new_until_s,",
+            "new_until_s=before.new_until_s,",
+            "test_a_new_version_watches_for_an_hour",
+        ),
+        (
+            "runs a record that cannot be read",
+            "            self._readable = False\n            return Record()\n",
+            "            return Record()\n",
+            "test_a_record_that_cannot_be_read_only_watches",
+        ),
+        (
+            "runs a record that cannot be written",
+            "if not (self._readable and self._written):",
+            "if not self._readable:",
+            "test_a_record_that_cannot_be_written_only_watches",
+        ),
+    ),
+)
+
+LINKS = (
+    *mutants_of(
+        "daemon/link/session.py",
+        "tests/link/test_mqtt.py",
+        (
+            (
+                "link a retained command",
+                "if found is None or message.retained or message.payload",
+                "if found is None or message.payload",
+                "test_a_retained_hold_is_ignored_live_and_after_a_restart",
+            ),
+            (
+                "link anything but true",
+                'message.retained or message.payload != b"true":',
+                "message.retained:",
+                "test_anything_but_true_changes_nothing_and_is_counted",
+            ),
+            (
+                "link a flood of commands",
+                '        if now_s - self._held_s.get(reservoir, float("-inf")) < HOLD_GAP_S:\n            return\n',
+                "",
+                "test_a_flood_of_holds_is_one_request",
+            ),
+            (
+                "link what comes over the network is from afar",
+                'self._submit(Request("hold", params, Origin.REMOTE, _log_refusal))',
+                'self._submit(Request("hold", params, Origin.LOCAL, _log_refusal))',
+                "test_hold_true_becomes_a_remote_request",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/link/wire.py",
+        "tests/link/test_mqtt.py",
+        (
+            (
+                "link retained stays visible",
+                "retainAsPublished=True",
+                "retainAsPublished=False",
+                "test_a_retained_hold_is_ignored_live_and_after_a_restart",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/link/mqtt.py",
+        "tests/link/test_mqtt.py",
+        (
+            (
+                "link an empty password",
+                "    if not password:\n        raise MqttSettingsError",
+                "    if False:\n        raise MqttSettingsError",
+                "test_without_its_password_the_link_fails_closed",
+            ),
+            (
+                "link an error of its own",
+                "        except Exception as error:\n            LOG.exception",
+                "        except ZeroDivisionError as error:\n            LOG.exception",
+                "test_an_error_of_our_own_does_not_end_the_link",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/link/control.py",
+        "tests/link/test_control.py",
+        (
+            (
+                "control socket an oversized line",
+                "if len(line) > LARGEST_LINE:",
+                "if False:",
+                "test_a_line_has_a_largest_size",
+            ),
+            (
+                "control socket for owner and group",
+                "        fresh.chmod(MODE)\n",
+                "",
+                "test_the_socket_is_for_owner_and_group",
+            ),
+            (
+                "control socket number of connections",
+                "if len(self._clients) < MOST_CLIENTS:",
+                "if True:",
+                "test_the_seventeenth_connection_is_turned_away_and_the_next_after_one_left_is_served",
+            ),
+            (
+                "control socket NaN is no number",
+                "call = json.loads(line, parse_constant=_not_json, parse_float=_finite)",
+                "call = json.loads(line)",
+                "test_a_malformed_call_gets_the_code_of_the_standard",
+            ),
+            (
+                "control socket of another daemon",
+                "            _refuse_taken(self._path)\n",
+                "            pass\n",
+                "test_a_socket_that_answers_is_left_alone",
+            ),
+        ),
+    ),
+)
+
+LOCK = mutants_of(
+    "daemon/lock.py",
+    "tests/test_lock.py",
+    (
+        (
+            "lock of the state folder",
+            "fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)",
+            "fcntl.flock(self._file, fcntl.LOCK_SH | fcntl.LOCK_NB)",
+            "",
+        ),
+    ),
+)
+
+ALARM = mutants_of(
+    "daemon/alarm/life.py",
+    "tests/alarm/test_life.py",
+    (
+        (
+            "alarm acknowledging clears nothing",
+            "following[key] = replace(life, alarm=replace(life.alarm, state=AlarmState.ACKNOWLEDGED))",
+            "del following[key]",
+            "test_acknowledging_silences_and_clears_nothing",
+        ),
+        (
+            "alarm on-delay",
+            "if now_s - life.there_since_s < row.on_delay_s:",
+            "if False:",
+            "test_out_of_band_waits_for_its_delay",
+        ),
+        (
+            "alarm raised at all",
+            "return replace(life, cause=cause, alarm=_raised(cause, now_s, utc))",
+            "return replace(life, cause=cause)",
+            "test_a_dead_probe_alarms_at_once_and_says_what_to_do",
+        ),
+        (
+            "alarm returned, not yet seen by anyone",
+            "return replace(life, alarm=replace(life.alarm, state=AlarmState.RETURNED))",
+            "return None",
+            "test_a_cause_that_goes_returns_then_leaves_after_its_off_delay",
+        ),
+        (
+            "alarm that comes back",
+            "        alarm = replace(alarm, state=AlarmState.UNACKNOWLEDGED)\n",
+            "        pass\n",
+            "test_a_cause_that_comes_back_is_the_same_alarm_again",
+        ),
+    ),
+)
+
+PROGRAM = (*RESERVOIR, *LOOP, *DESK, *SERVICE, *RUNS, *LINKS, *LOCK, *ALARM)
