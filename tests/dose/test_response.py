@@ -317,7 +317,7 @@ def test_water_that_buffers_less_elsewhere_is_no_strong_pump() -> None:
     """What was learned at pH 6 is not held against a dose at pH 7."""
     water = Water()
     steady(water, 8)
-    water.works = 2.0
+    water.works = 2.8
     for _ in range(3):
         water.ph = 7.1
         water.effects = forget(water.effects)
