@@ -454,6 +454,16 @@ def test_a_step_that_the_judge_will_not_use_yet_counts_as_moved() -> None:
     assert kinds(water.passes(120.0)) == {Surprise.STEPPED}
 
 
+def test_people_at_the_tank_do_not_end_the_wait_after_a_movement() -> None:
+    """A hold and its release forget what was followed, not when the water was last touched."""
+    water = Water()
+    water.passes(900.0)
+    water.unmixed = -0.4
+    assert kinds(water.passes(180.0)) == {Surprise.STEPPED}
+    water.effects = forget(water.effects)
+    assert since_moved_s(water.effects, water.at_s) is not None
+
+
 def test_a_single_outlier_is_not_a_step() -> None:
     """A bubble at the probe."""
     water = Water()

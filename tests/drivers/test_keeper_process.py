@@ -161,11 +161,12 @@ def test_every_kind_of_nonsense_turns_off(nonsense: str, says: str) -> None:
     signals, never = os.pipe()
     keeper = PumpKeeper(pins, [17], time.monotonic)
     os.write(tell, f"run 1 17 20.0\n{nonsense}".encode("ascii"))
+    os.close(tell)  # a keeper that takes it for sense ends, too
     with pytest.raises(Nonsense, match=says):
         Conversation(keeper, commands, answers, signals).serve()
     assert not pins.pin(17).state
     assert keeper.look() is None
-    for end in (commands, tell, hear, answers, signals, never):
+    for end in (commands, hear, answers, signals, never):
         os.close(end)
 
 

@@ -66,7 +66,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--only", default="", metavar="NAME", help="those with NAME in their name")
     parser.add_argument("--jobs", type=_count, default=1, metavar="N", help="how many at a time (default 1)")
-    parser.add_argument("--within-s", type=float, default=120.0, metavar="S", help="for each (default 120)")
+    parser.add_argument("--within-s", type=float, default=60.0, metavar="S", help="for each (default 60)")
     parser.add_argument("--list", action="store_true", help="name them, try none")
     return parser
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from tests.mutants.doses import DOSES
+from tests.mutants.effects import EFFECTS
 from tests.mutants.measuring import MEASURING
 from tests.mutants.program import PROGRAM
 from tests.mutants.pumps import PUMPS
 
-MUTANTS = (*DOSES, *MEASURING, *PUMPS, *PROGRAM)
+MUTANTS = (*DOSES, *EFFECTS, *MEASURING, *PUMPS, *PROGRAM)

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from daemon.values import VerdictReason
 from tests.mutants.mutant import mutants_of
 
 RESERVOIR_TESTS = "tests/test_reservoir.py"
@@ -42,6 +43,7 @@ RESERVOIR = mutants_of(
             "                verdict = _calibrating(verdict)\n",
             "                pass\n",
             f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
+            (VerdictReason.CALIBRATING,),
         ),
         (
             "reservoir a probe back from a standard warms up",

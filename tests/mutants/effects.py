@@ -1,0 +1,177 @@
+"""What notices that a dose did not do what it should, or that something else moved the water."""
+
+# ruff: noqa: E501 - the code as it stands, in one piece
+
+from __future__ import annotations
+
+from daemon.dose.response import Surprise
+from tests.mutants.mutant import mutants_of
+
+DEAD = "test_a_dead_pump_is_found_after_three_doses_at_most"
+
+RESPONSE = mutants_of(
+    "daemon/dose/response.py",
+    "tests/dose/test_response.py",
+    (
+        (
+            "response no effect",
+            "finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson)",
+            "finding = _wrong_sign(pending, judged)",
+            DEAD,
+            (Surprise.NO_EFFECT,),
+        ),
+        (
+            "response no effect after three small doses",
+            "if expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH):",
+            "if expected_ph >= ENOUGH_PH:",
+            DEAD,
+        ),
+        (
+            "response no effect of a large dose",
+            "if expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH):",
+            "if count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH:",
+            "test_a_wrong_way_of_less_than_half_the_expected_shift_is_no_wrong_bottle",
+        ),
+        (
+            "response wrong sign",
+            "finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson)",
+            "finding = _no_effect(pending.pump, lesson)",
+            "test_swapped_bottles_are_found_after_one_dose",
+            (Surprise.WRONG_SIGN,),
+        ),
+        (
+            "response runaway",
+            "    if (finding := _runaway(pending, effects.points)) is not None:",
+            "    if (finding := _runaway(pending, ())) is not None:",
+            "test_a_pump_that_does_not_stop_is_found_while_its_dose_mixes",
+            (Surprise.RUNAWAY,),
+        ),
+        (
+            "response too strong",
+            "        finding = _too_strong(pending.pump, judged, lesson)\n",
+            "        pass\n",
+            "test_a_pump_twice_as_fast_is_found_and_its_steps_halved",
+            (Surprise.TOO_STRONG,),
+        ),
+        (
+            "response too strong, smaller steps",
+            "strong >= STRONG_IN_A_ROW else 1.0",
+            "strong < 0 else 1.0",
+            "test_a_pump_twice_as_fast_is_found_and_its_steps_halved",
+        ),
+        (
+            "response far stronger than the first guess",
+            "        return True\n    if lesson.learned < LESSONS_NEEDED",
+            "        pass\n    if lesson.learned < LESSONS_NEEDED",
+            "test_against_the_first_guess_only_far_more_counts",
+        ),
+        (
+            "response moved alone",
+            "    finding = _moved_alone(points, aim, slow_s)\n",
+            "    finding = None\n",
+            "test_a_slow_siphon_is_found_within_half_an_hour test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
+            (Surprise.MOVED_ALONE,),
+        ),
+        (
+            "response moved alone, slowly",
+            "LONG_FALL_PH, LONG_RISE_PH = 0.12, 0.5",
+            "LONG_FALL_PH, LONG_RISE_PH = 9.0, 9.0",
+            "test_a_slow_siphon_is_found_within_half_an_hour",
+        ),
+        (
+            "response moved alone, as a siphon does",
+            "SLOW_FALL_PH, SLOW_RISE_PH = 0.08, 0.2",
+            "SLOW_FALL_PH, SLOW_RISE_PH = 9.0, 9.0",
+            "test_a_siphon_is_found_within_ten_minutes",
+        ),
+        (
+            "response moved alone, fast",
+            "\nFAST_PH = 0.4",
+            "\nFAST_PH = 9.0",
+            "test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
+        ),
+        (
+            "response moved alone, a flood",
+            "FAR_PH, AT_ONCE_SHARE = 1.5, 0.6",
+            "FAR_PH, AT_ONCE_SHARE = 99.0, 0.6",
+            "test_a_flood_is_found_whatever_its_shape",
+        ),
+        (
+            "response stepped",
+            "    if abs(now_ph - base.ph) < STEP_PH:\n",
+            "    if True:\n",
+            "test_a_hand_dose_is_a_step_and_never_latches",
+            (Surprise.STEPPED,),
+        ),
+        (
+            "response when it moved",
+            "return Finding(Surprise.STEPPED, None, numbers), replace(effects, base=here, moved_s=point.at_s)",
+            "return Finding(Surprise.STEPPED, None, numbers), replace(effects, base=here)",
+            "test_a_hand_dose_is_a_step_and_never_latches",
+        ),
+        (
+            "response forgetting keeps when it moved",
+            "return Effects(moved_s=effects.moved_s, lessons=effects.lessons)",
+            "return Effects(lessons=effects.lessons)",
+            "test_people_at_the_tank_do_not_end_the_wait_after_a_movement",
+        ),
+        (
+            "response also of readings that jumped",
+            "if not (ph.usable or ph.reason is VerdictReason.JUMPED):",
+            "if not ph.usable:",
+            "test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
+        ),
+        (
+            "response no reading of no number",
+            "if reading is None or not isfinite(reading.value):",
+            "if reading is None:",
+            "test_what_is_no_number_teaches_nothing",
+        ),
+        (
+            "response reversals",
+            "if not (turns and turns[0] and count >= MOST_REVERSALS):",
+            "if True:",
+            "test_the_third_reversal_of_a_day_is_found",
+            (Surprise.REVERSALS,),
+        ),
+        (
+            "response an age that is not proven",
+            "if entry.utc_trusted and stamp.utc_trusted:",
+            "if True:",
+            "test_an_age_that_is_not_proven_counts_as_nothing",
+        ),
+        (
+            "response what latches",
+            "LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED}",
+            "LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED, Surprise.MOVED_ALONE}",
+            "test_every_surprise_either_latches_or_waits",
+        ),
+    ),
+)
+
+INFLOW = mutants_of(
+    "daemon/dose/inflow.py",
+    "tests/dose/test_inflow.py",
+    (
+        (
+            "inflow a rise",
+            "        return Inflow(share, now_s)\n",
+            "        pass\n",
+            "test_a_rise_is_noticed_at_once",
+        ),
+        (
+            "inflow above the lowest, not the last",
+            "min(inflow.lowest, share), inflow.rose_s)",
+            "share, inflow.rose_s)",
+            "test_a_slow_refill_counts_until_its_end",
+        ),
+        (
+            "inflow no number",
+            "    if not -inf < share < inf:\n        return inflow\n",
+            "",
+            "test_what_is_no_number_changes_nothing",
+        ),
+    ),
+)
+
+EFFECTS = (*RESPONSE, *INFLOW)
