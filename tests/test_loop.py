@@ -253,7 +253,7 @@ def test_no_dose_begins_once_stopping(tank: AtTheTank) -> None:
 def test_a_stopped_loop_makes_no_pass(tank: AtTheTank) -> None:
     """Told to stop before it began, it ends at once."""
     tank.service.stop()
-    tank.service.run()
+    tank.service.run(60.0)
     assert tank.loop.state is None
 
 

@@ -11,6 +11,7 @@ import pytest
 
 from config.settings import Settings
 from daemon.alarm.table import TABLE, Kind
+from daemon.requests import RequestRefused
 from daemon.values import (
     Cap,
     Condition,
@@ -172,6 +173,15 @@ def test_a_dead_thermometer_falls_back_on_the_settings_assumption(tmp_path: Path
         assert set(at.alarms()) == {"bed1-temperature-probe"}  # one cause, one alarm
 
 
+def test_a_thermometer_that_is_stuck_is_not_believed(tmp_path: Path) -> None:
+    """It still says a plausible temperature; EC is not told by it."""
+    with at_the_tank(tmp_path, one_bed(start="watching")) as at:
+        at.bench.play("fault", name=FaultName.PROBE_STUCK, target="bed1/temperature")
+        at.passes(3 * QUARTER)
+        assert at.bed().verdicts[Quantity.TEMPERATURE].reason is VerdictReason.STUCK
+        assert at.bed().verdicts[Quantity.EC].reason is VerdictReason.NO_TEMPERATURE
+
+
 # deciding
 
 
@@ -306,20 +316,36 @@ def test_a_long_hold_reminds(tmp_path: Path) -> None:
 # dosing
 
 
-def test_the_share_of_the_water_is_of_the_water_that_is_there(tmp_path: Path) -> None:
-    """Half of 60 L bears 300 mL a day, though the settings would allow 500."""
+def with_level_sender(*, noise_mv: float, **pump: float) -> Settings:
+    """The school garden with a sender in place of its float switch, and other figures for the acid pump."""
     raw = raw_settings()
     bed, water = raw["reservoir"]["bed1"], raw["rig"]["tank"]["bed1"]
     wiring = {"i2c_bus": 1, "address": 0x48, "input": 3, "empty_v": 0.5, "full_v": 2.5}
     bed["probe"]["level"] = {"driver": "level_sender", "full_scale_v": 4.096, **wiring}
-    bed["pump"]["ph_down"].update(max_per_hour_ml=500.0, max_per_day_ml=500.0)
+    bed["pump"]["ph_down"].update(pump)
     water["probe"] = [probe for probe in water["probe"] if probe["kind"] != "float_switch"]
-    water["probe"].append({"kind": "level_sender", **wiring})
-    with at_the_tank(tmp_path, Settings.model_validate(raw)) as at:
+    water["probe"].append({"kind": "level_sender", "noise_mv": noise_mv, **wiring})
+    return Settings.model_validate(raw)
+
+
+def test_the_share_of_the_water_is_of_the_water_that_is_there(tmp_path: Path) -> None:
+    """Half of 60 L bears 300 mL a day, though the settings would allow 500."""
+    settings = with_level_sender(noise_mv=1.0, max_per_hour_ml=500.0, max_per_day_ml=500.0)
+    with at_the_tank(tmp_path, settings) as at:
         at.bench.play("drain", litres=30.0)
         assert at.passes(12).reservoirs["bed1"].caps[Role.PH_DOWN].max_per_day_ml == pytest.approx(
             300.0, rel=0.02
         )
+
+
+def test_a_level_that_cannot_be_believed_counts_as_none(tmp_path: Path) -> None:
+    """Plausible, but its conversions disagree: nothing is dosed by it."""
+    with at_the_tank(tmp_path, with_level_sender(noise_mv=100.0)) as at:
+        decision = at.until(lambda _: at.bed().last_decision is not None, TO_A_DOSE)
+        assert at.bed().verdicts[Quantity.LEVEL].reason is VerdictReason.NOISY
+        refused = decision.reservoirs["bed1"].last_decision
+        assert isinstance(refused, Refusal)
+        assert refused.cap is Cap.LEVEL
 
 
 def test_a_dose_asked_to_stop_after_its_intent_moves_no_pump(tank: AtTheTank) -> None:
@@ -347,6 +373,16 @@ def test_a_lock_holds_even_where_it_cannot_be_written(tank: AtTheTank, tmp_path:
     tank.service.close()
     with at_the_tank(tmp_path, start_utc=tank.clock.utc() + timedelta(hours=1)) as again:
         assert again.passes(1).reservoirs["bed1"].condition_reason == "the tube split"
+
+
+def test_a_lock_holds_where_the_ledger_is_broken_already(tank: AtTheTank, tmp_path: Path) -> None:
+    """Something was to be written before it, in vain."""
+    tank.passes(1)
+    (tmp_path / "ledger.db").rename(tmp_path / "elsewhere.db")
+    with pytest.raises(RequestRefused):
+        tank.ask("bottle", pump="ph_down")
+    tank.loop.reservoirs["bed1"].lock("the tube split", tank.loop.stamp())
+    assert tank.passes(1).reservoirs["bed1"].condition_reason == "the tube split"
 
 
 def test_each_reservoir_shows_its_own_doses_and_caps(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ import pytest
 from pydantic import ValidationError
 
 from config import settings
-from config.settings import Bands, Pump, Reservoir
+from config.settings import Bands, PhControl, Pump, Reservoir
 
 SAFE_LINES = (*range(9, 14), *range(16, 28))
 
@@ -56,6 +56,20 @@ def test_no_key_of_a_pump_goes_beyond_the_code(key: str, beyond: float) -> None:
     """A hair further than the built-in limit is refused where it is read."""
     with pytest.raises(ValidationError, match=key):
         Pump.model_validate({**pump(17).model_dump(), key: beyond})
+
+
+@pytest.mark.parametrize("share_of_need", [0.51, 1.0, 0.0])
+def test_never_more_than_half_the_need_is_asked_for_at_a_time(share_of_need: float) -> None:
+    """Two that kept the same water would then still not overshoot."""
+    with pytest.raises(ValidationError, match="share_of_need"):
+        PhControl(share_of_need=share_of_need)
+
+
+@pytest.mark.parametrize("hours", [0.0, 0.9])
+def test_acid_and_base_are_an_hour_apart_at_least(hours: float) -> None:
+    """Sooner they would only fight."""
+    with pytest.raises(ValidationError, match="opposite_gap_h"):
+        Reservoir(title="Bed", system="still", volume_l=20.0, mixing_time_s=600.0, opposite_gap_h=hours)
 
 
 def test_caps_are_absent_until_set() -> None:

@@ -69,7 +69,7 @@ RESERVOIR = mutants_of(
             "reservoir a bad thermometer is not believed",
             "if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:",
             "if verdict is not None and verdict.reading is not None:",
-            f"test_without_a_thermometer_ph_goes_on_and_ec_does_not {RESERVOIR_TESTS}::test_a_dead_thermometer_falls_back_on_the_settings_assumption",
+            f"{RESERVOIR_TESTS}::test_a_thermometer_that_is_stuck_is_not_believed",
         ),
         (
             "reservoir the contact that proves stirring",
@@ -100,7 +100,7 @@ RESERVOIR = mutants_of(
             "reservoir a level that is not usable is not known",
             "if verdict is None or not verdict.usable or verdict.reading is None:",
             "if verdict is None or verdict.reading is None:",
-            "test_an_unplugged_sender_stops_dosing",
+            f"{RESERVOIR_TESTS}::test_a_level_that_cannot_be_believed_counts_as_none",
         ),
         (
             "reservoir the level it has",
@@ -192,7 +192,7 @@ RESERVOIR = mutants_of(
             "reservoir a lock holds where it cannot be written",
             '            self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
             '            if self._parts.ledger.fault is None:\n                self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
-            f"{RESERVOIR_TESTS}::test_a_lock_holds_even_where_it_cannot_be_written",
+            f"{RESERVOIR_TESTS}::test_a_lock_holds_where_the_ledger_is_broken_already",
         ),
         (
             "reservoir a lock calls a person",

@@ -360,13 +360,13 @@ SETTINGS = mutants_of(
             "settings half the need at most",
             "default=1 / 3, gt=0.0, le=0.5,",
             "default=1 / 3, gt=0.0,",
-            SLIPS,
+            "test_never_more_than_half_the_need_is_asked_for_at_a_time",
         ),
         (
             "settings an hour between acid and base",
             "default=6.0, ge=1.0, le=72.0,",
             "default=6.0, le=72.0,",
-            SLIPS,
+            "test_acid_and_base_are_an_hour_apart_at_least",
         ),
     ),
 )
