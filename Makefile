@@ -4,6 +4,7 @@
 #                (ARGS="-k permit" for some of them)
 #   make check   style, types, service unit   make lock    renew requirements.lock
 #   make campaign   months with faults, seed by seed (ARGS="--seeds 100 --jobs 4")
+#   make mutants    each protection taken out in turn, a test must fail (ARGS="--jobs 2", "--only keeper")
 #   make PYTHON=/usr/bin/python3.12 …         take another Python (3.11 or newer)
 
 PYTHON ?= python3
@@ -11,7 +12,7 @@ BIN := .venv/bin
 READY := .venv/ready
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test bench campaign check lock clean
+.PHONY: help demo test bench campaign mutants check lock clean
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -31,6 +32,9 @@ bench: $(READY)
 
 campaign: $(READY)
 	@$(BIN)/python -m tests.campaign $(ARGS)
+
+mutants: $(READY)
+	@$(BIN)/python -m tests.mutants $(ARGS)
 
 check: $(READY)
 	$(BIN)/ruff check .
