@@ -14,7 +14,6 @@ import pytest
 
 from config.load import load
 from config.settings import Settings
-from daemon.dose.ledger import LedgerError
 from daemon.link.client import ControlClient, NoDaemon
 from daemon.link.mqtt import MqttSettingsError
 from daemon.lock import StateLockError
@@ -68,33 +67,31 @@ def spoil_a_figure(folder: Path) -> None:
         db.commit()
 
 
-def spoil_book(folder: Path) -> None:
-    (folder / "calibrations.toml").write_text("[reservoir.bed1.ph]\nslope_percent = 970.0\n")
-
-
-@pytest.mark.parametrize(
-    ("spoil", "error", "says"),
-    [
-        (spoil_ledger, LedgerError, r"ledger\.db.*put the"),
-        (spoil_a_figure, LedgerError, r"ledger\.db is damaged.*last backup"),
-        (spoil_book, BookError, r"calibrations\.toml"),
-    ],
-)
-def test_what_cannot_be_read_stops_the_start_with_the_next_step(
-    tmp_path: Path, spoil: Callable[[Path], None], error: type[Exception], says: str
-) -> None:
+def test_a_book_that_cannot_be_read_stops_the_start_with_the_next_step(tmp_path: Path) -> None:
     """No pump turns, the bad file is left as it is, and the folder is free for the start after it is mended."""
-    spoil(tmp_path)
-    before = {path: path.read_bytes() for path in tmp_path.iterdir() if path.suffix in (".db", ".toml")}
-    bench = a_bench()
-    with pytest.raises(error, match=says) as caught:
+    book = tmp_path / "calibrations.toml"
+    book.write_text("[reservoir.bed1.ph]\nslope_percent = 970.0\n")
+    before, bench = book.read_bytes(), a_bench()
+    with pytest.raises(BookError, match=r"calibrations\.toml") as caught:
         a_service(tmp_path, bench)
     assert isinstance(caught.value, CANNOT_START)
     assert not turned_on(bench)
-    assert {path: path.read_bytes() for path in before} == before
-    for name in ("ledger.db", "calibrations.toml"):
-        (tmp_path / name).unlink(missing_ok=True)
+    assert book.read_bytes() == before
+    book.unlink()
     a_service(tmp_path, a_bench()).close()
+
+
+@pytest.mark.parametrize(("spoil", "says"), [(spoil_ledger, "is not a ledger"), (spoil_a_figure, "is damaged")])
+def test_a_ledger_that_cannot_be_read_locks(tmp_path: Path, spoil: Callable[[Path], None], says: str) -> None:
+    """It measures, no pump turns, the bad file is left as it is, and a person is told what to do."""
+    spoil(tmp_path)
+    before = (tmp_path / "ledger.db").read_bytes()
+    with at_the_tank(tmp_path) as at:
+        at.passes(TO_A_DOSE)
+        assert at.runs() == []
+        assert at.bed().condition is Condition.LOCKED
+        assert says in at.bed().condition_reason
+    assert (tmp_path / "ledger.db").read_bytes() == before
 
 
 def test_a_second_start_on_the_same_folder_touches_no_line(tmp_path: Path) -> None:

@@ -367,13 +367,13 @@ SERVICE = mutants_of(
             "service locked without a ledger",
             "        self._lock_without_ledger(stamp)\n",
             "",
-            f"{EFFECTS_TESTS}::test_without_a_ledger_it_measures_and_is_locked",
+            "test_a_ledger_that_cannot_be_read_locks",
         ),
         (
             "service a failed start closes all",
             "        except BaseException:\n            self._parts.close()\n            raise\n",
             "        except BaseException:\n            raise\n",
-            "test_what_cannot_be_read_stops_the_start_with_the_next_step",
+            "test_a_book_that_cannot_be_read_stops_the_start_with_the_next_step",
         ),
         (
             "service stop turns the pumps off",
