@@ -180,7 +180,7 @@ def open_file(path: Path) -> sqlite3.Connection:
         raise LedgerError(LedgerFault.CANNOT_OPEN, path, error.strerror or str(error)) from error
     try:
         _check(db, path)
-        if _pragma(db, "journal_mode = WAL") != "wal":  # SQLite says it, and raises nothing
+        if _pragma(db, "journal_mode = WAL") != "wal":  # an error shows only once the answer is fetched
             raise LedgerError(LedgerFault.DISK, path, "no -wal file beside it")
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA foreign_keys = ON")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 from contextlib import suppress
+from typing import Any
 
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -61,7 +62,10 @@ class Life(RuleBasedStateMachine):
     )
     def a_person_asks(self, method: str, origin: Origin, hours: float) -> None:
         """Anything that may be asked for, from anywhere; refusals are fine."""
-        params = {"hold": {"reason": "cleaning", "hours": hours}, "bottle": {"pump": "ph_down"}}
+        params: dict[str, dict[str, Any]] = {
+            "hold": {"reason": "cleaning", "hours": hours},
+            "bottle": {"pump": "ph_down"},
+        }
         self.ground.ask(method, origin, **params.get(method, {}))
 
     @rule(fault=FAULTS, minutes=st.sampled_from((2.0, 30.0)))

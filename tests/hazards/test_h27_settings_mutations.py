@@ -31,7 +31,7 @@ Key = tuple[str, ...]
 Note = Callable[[str, object], None]
 ROUNDING = 1.001
 PASSES = 20
-SLIPS = ("1000", "0.001", "-1", "nan", "inf", "-inf", "null", '"text"', "[]", "gone")
+SLIPS = ("1000", "0.001", "-1", "nan", "inf", "-inf", "null", '"text"', "as text", "[]", "gone")
 
 # What is accepted although it says something else, and why no dose is larger for it.
 NO_LARGER = {
@@ -106,6 +106,8 @@ def toml(table: Mapping[str, Any], at: Key, instead: tuple[Key, str]) -> Iterato
 
 def slipped(value: float, slip: str) -> str:
     """What stands in the file instead of `value`: an integer stays one where it can."""
+    if slip == "as text":
+        return f'"{value}"'
     if slip not in ("1000", "0.001", "-1"):
         return slip
     wrong = value * float(slip)
