@@ -13,17 +13,15 @@ from math import ceil
 from config.settings import Reservoir as Table
 from daemon import words
 from daemon.alarm.life import Cause
-from daemon.alarm.table import Kind
 from daemon.calibrating import Visit
+from daemon.causes import LEVEL_ENOUGH, Known, causes
 from daemon.dose.control import ControlState, PhAim, aim_of, ask_ph
 from daemon.dose.inflow import Inflow, follow, since_rise_s
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.permit import (
-    BOTTLE_STOP_SHARE,
     LEVEL_STOP_SHARE,
     MIXING_TIMES,
     Facts,
-    PumpLimits,
     cap_use,
     limits_of,
     permit,
@@ -72,14 +70,6 @@ WET_LOOKS = 2  # in a row, so that a drop on the sensor's wire locks nothing
 TELLS_ONLY_ENOUGH = ("float_switch",)  # level drivers that measure no share
 WET = "the tray below pumps and bottles is wet: find the leak, dry it; goggles and gloves, it may be acid"
 STOPPED = "told to stop before it began"
-FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
-FAR_OUT_EC_MS_PER_CM = 1.0
-BOTTLE_WARN_SHARE = 0.2
-LEVEL_ENOUGH = 0.5  # a float switch says 1 or 0
-"""A level probe's share of the nominal volume above which dosing by the nominal volume is right."""
-
-_QUIET_REASONS = (VerdictReason.WARMING_UP, VerdictReason.CALIBRATING, VerdictReason.NO_TEMPERATURE)
-_CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_OLD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,81 +337,37 @@ class KeptReservoir:
 
     def causes(self, stamp: Stamp) -> Iterator[Cause]:
         """Everything that is true now and may call for a person."""
-        for quantity, verdict in self._seen.verdicts.items():
-            yield from self._probe_causes(quantity, verdict)
-        yield from self._dose_causes(stamp)
-        yield from self._effect_causes(stamp)
-        standing = self._parts.ledger.standing(self.name, stamp)
-        if standing is not None:
-            kind = Kind.LOCKED if standing.condition is Condition.LOCKED else Kind.HELD_LONG
-            yield self._cause(kind, "", f"{self.table.title} is {standing.condition.value}: {standing.reason}.")
+        return causes(self._known(stamp))
 
-    def _probe_causes(self, quantity: Quantity, verdict: Verdict) -> Iterator[Cause]:
-        name = words.QUANTITY[quantity]
-        if verdict.reason in _CALIBRATION_REASONS:
-            yield self._cause(Kind.CALIBRATION, quantity.value, f"{name} probe: {words.why(verdict)}.")
-        elif verdict.quality is Quality.BAD and verdict.reason not in _QUIET_REASONS:
-            text = f"{name} probe: {words.why(verdict)}.{self._in_its_place(quantity)}"
-            yield self._cause(Kind.PROBE, quantity.value, text)
-        if verdict.usable and verdict.reading is not None:
-            yield from self._band_causes(quantity, verdict.reading.value)
+    def _known(self, stamp: Stamp) -> Known:
+        ledger, table = self._parts.ledger, self.table
+        standing = ledger.standing(self.name, stamp)
+        return Known(
+            name=self.name,
+            table=table,
+            bands=self._bands,
+            verdicts=self._seen.verdicts,
+            decision=self.last_decision,
+            limits=self._limits,
+            spent={role: ledger.totals(self.name, role, stamp) for role in self._limits},
+            stood=None if standing is None else (standing.condition, standing.reason),
+            moved=self._still_moved(stamp),
+            too_strong=self._still_too_strong(),
+            unstirred=self._parts.circulation is not None and not self._seen.circulation_on,
+        )
 
-    def _band_causes(self, quantity: Quantity, amount: float) -> Iterator[Cause]:
-        if quantity is Quantity.LEVEL:
-            if not amount > LEVEL_ENOUGH:
-                yield self._cause(Kind.LEVEL_LOW, "level", f"The level of {self.table.title} is low.")
-            return
-        low, high = self._bands[quantity]
-        if low <= amount <= high:
-            return
-        text = f"{words.QUANTITY[quantity]} {words.value(quantity, amount)}, band {low:g} to {high:g}."
-        yield self._cause(Kind.OUT_OF_BAND, quantity.value, text)
-        margin = {Quantity.PH: FAR_OUT_PH, Quantity.EC: FAR_OUT_EC_MS_PER_CM}.get(quantity)
-        if margin is not None and not low - margin <= amount <= high + margin:
-            yield self._cause(Kind.FAR_OUT, quantity.value, text)
-
-    def _in_its_place(self, quantity: Quantity) -> str:
-        """What pH is reckoned with while the thermometer fails."""
-        assumed_c = self.table.assumed_temperature_c
-        if quantity is not Quantity.TEMPERATURE or assumed_c is None:
-            return ""
-        return f" pH is reckoned with the assumed {assumed_c:g} °C, EC not at all."
-
-    def _effect_causes(self, stamp: Stamp) -> Iterator[Cause]:
+    def _still_moved(self, stamp: Stamp) -> Finding | None:
+        """The newest movement with no dose, for as long as it keeps dosing waiting."""
         since_s = since_moved_s(self._effects, stamp.at_s)
-        moved, strong = self._moved, self._strong
-        if moved is not None and since_s is not None and since_s < MIXING_TIMES * self.table.mixing_time_s:
-            yield self._cause(Kind.MOVED, "ph", f"{_capital(words.finding(moved))}.")
-        if strong is not None and strong.pump is not None and step_share(self._effects, strong.pump) < 1.0:
-            yield self._cause(Kind.TOO_STRONG, strong.pump.value, f"{_capital(words.finding(strong))}.")
-        if self._parts.circulation is not None and not self._seen.circulation_on:
-            yield self._cause(Kind.CIRCULATION, "", f"{self.table.title}: the water is not known to be stirred.")
+        waits = since_s is not None and since_s < MIXING_TIMES * self.table.mixing_time_s
+        return self._moved if waits else None
 
-    def _dose_causes(self, stamp: Stamp) -> Iterator[Cause]:
-        refused = self.last_decision if isinstance(self.last_decision, Refusal) else None
-        if refused is not None and refused.cap in (Cap.PER_DAY, Cap.SHARE):
-            yield self._cause(Kind.DAY_CAP, refused.request.pump.value, f"{_capital(words.refusal(refused))}.")
-        if refused is not None and refused.cap is Cap.NOT_SET:
-            yield self._cause(
-                Kind.CAPS_MISSING, refused.request.pump.value, f"{_capital(words.refusal(refused))}."
-            )
-        for role, limits in self._limits.items():
-            yield from self._bottle_causes(role, limits, stamp)
-
-    def _bottle_causes(self, role: Role, limits: PumpLimits, stamp: Stamp) -> Iterator[Cause]:
-        spent = self._parts.ledger.totals(self.name, role, stamp)
-        if not spent.ok:
-            return
-        left_ml = max(0.0, limits.bottle_ml - spent.since_refill_ml)
-        if left_ml > BOTTLE_WARN_SHARE * limits.bottle_ml:
-            return
-        usable_ml = left_ml - BOTTLE_STOP_SHARE * limits.bottle_ml
-        kind = Kind.BOTTLE_LOW if usable_ml >= limits.smallest_dose_ml else Kind.BOTTLE_EMPTY
-        about = f"The {words.ROLE[role]} bottle holds about {left_ml:.0f} mL."
-        yield self._cause(kind, role.value, about)
-
-    def _cause(self, kind: Kind, about: str, text: str) -> Cause:
-        return Cause(kind, self.name, about, text)
+    def _still_too_strong(self) -> Finding | None:
+        """The newest of doses that do too much, while its pump is held to smaller ones."""
+        strong = self._strong
+        if strong is None or strong.pump is None or not step_share(self._effects, strong.pump) < 1.0:
+            return None
+        return strong
 
     def state(self, stamp: Stamp) -> ReservoirState:
         """This reservoir as the end of the pass found it."""
@@ -487,10 +433,6 @@ def _aiming_words(aim: PhAim, ph: float) -> str:
     if not is_there:
         return f"pH {ph:.2f} asks for {words.ROLE[pump]}, and there is no such pump"
     return f"pH {ph:.2f}: some more readings before a dose"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _calibrating(verdict: Verdict) -> Verdict:

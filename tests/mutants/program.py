@@ -194,10 +194,17 @@ RESERVOIR = mutants_of(
             '            if self._parts.ledger.fault is None:\n                self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
             f"{RESERVOIR_TESTS}::test_a_lock_holds_where_the_ledger_is_broken_already",
         ),
+    ),
+)
+
+CAUSES = mutants_of(
+    "daemon/causes.py",
+    RESERVOIR_TESTS,
+    (
         (
-            "reservoir a lock calls a person",
-            '            yield self._cause(kind, "", f"{self.table.title} is {standing.condition.value}: {standing.reason}.")\n',
-            "            pass\n",
+            "causes a lock calls a person",
+            '        yield Cause(kind, known.name, "", f"{known.table.title} is {condition.value}: {reason}.")\n',
+            "        pass\n",
             f"{LOOP_TESTS}::test_a_run_that_ends_badly_locks_the_reservoir {RESERVOIR_TESTS}::test_a_long_hold_reminds",
         ),
     ),
@@ -594,4 +601,4 @@ ALARM = mutants_of(
     ),
 )
 
-PROGRAM = (*RESERVOIR, *LOOP, *DESK, *SERVICE, *RUNS, *LINKS, *LOCK, *ALARM)
+PROGRAM = (*RESERVOIR, *CAUSES, *LOOP, *DESK, *SERVICE, *RUNS, *LINKS, *LOCK, *ALARM)

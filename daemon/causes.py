@@ -1,0 +1,133 @@
+"""What of a reservoir calls for a person: from what is known at the end of a pass to causes of alarms. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from config.settings import Reservoir as Table
+from daemon import words
+from daemon.alarm.life import Cause
+from daemon.alarm.table import Kind
+from daemon.dose.permit import BOTTLE_STOP_SHARE, PumpLimits
+from daemon.dose.response import Finding
+from daemon.dose.windows import Totals
+from daemon.values import Cap, Condition, Permit, Quality, Quantity, Refusal, Role, Verdict, VerdictReason
+
+FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
+FAR_OUT_EC_MS_PER_CM = 1.0
+BOTTLE_WARN_SHARE = 0.2
+LEVEL_ENOUGH = 0.5  # a float switch says 1 or 0
+"""A level probe's share of the nominal volume above which dosing by the nominal volume is right."""
+
+_FAR_OUT = {Quantity.PH: FAR_OUT_PH, Quantity.EC: FAR_OUT_EC_MS_PER_CM}
+_QUIET_REASONS = (VerdictReason.WARMING_UP, VerdictReason.CALIBRATING, VerdictReason.NO_TEMPERATURE)
+_CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_OLD)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """One reservoir at the end of a pass.
+
+    stood: the condition and reason of a hold or lock in force, None without one.
+    spent: the ledger's totals per pump. moved, too_strong: findings on doses that still stand.
+    unstirred: a circulation contact is fitted and does not say that the water moves.
+    """
+
+    name: str
+    table: Table
+    bands: Mapping[Quantity, tuple[float, float]]
+    verdicts: Mapping[Quantity, Verdict]
+    decision: Permit | Refusal | None
+    limits: Mapping[Role, PumpLimits]
+    spent: Mapping[Role, Totals]
+    stood: tuple[Condition, str] | None = None
+    moved: Finding | None = None
+    too_strong: Finding | None = None
+    unstirred: bool = False
+
+
+def causes(known: Known) -> Iterator[Cause]:
+    """Everything that is true now and may call for a person."""
+    for verdict in known.verdicts.values():
+        yield from _of_probe(known, verdict)
+    yield from _of_doses(known)
+    yield from _of_effects(known)
+    if known.stood is not None:
+        condition, reason = known.stood
+        kind = Kind.LOCKED if condition is Condition.LOCKED else Kind.HELD_LONG
+        yield Cause(kind, known.name, "", f"{known.table.title} is {condition.value}: {reason}.")
+
+
+def _of_probe(known: Known, verdict: Verdict) -> Iterator[Cause]:
+    quantity, name = verdict.quantity, words.QUANTITY[verdict.quantity]
+    if verdict.reason in _CALIBRATION_REASONS:
+        yield Cause(Kind.CALIBRATION, known.name, quantity.value, f"{name} probe: {words.why(verdict)}.")
+    elif verdict.quality is Quality.BAD and verdict.reason not in _QUIET_REASONS:
+        text = f"{name} probe: {words.why(verdict)}.{_in_its_place(known, quantity)}"
+        yield Cause(Kind.PROBE, known.name, quantity.value, text)
+    if verdict.usable and verdict.reading is not None:
+        yield from _of_value(known, quantity, verdict.reading.value)
+
+
+def _in_its_place(known: Known, quantity: Quantity) -> str:
+    """What pH is reckoned with while the thermometer fails."""
+    assumed_c = known.table.assumed_temperature_c
+    if quantity is not Quantity.TEMPERATURE or assumed_c is None:
+        return ""
+    return f" pH is reckoned with the assumed {assumed_c:g} °C, EC not at all."
+
+
+def _of_value(known: Known, quantity: Quantity, amount: float) -> Iterator[Cause]:
+    if quantity is Quantity.LEVEL:
+        if not amount > LEVEL_ENOUGH:
+            yield Cause(Kind.LEVEL_LOW, known.name, "level", f"The level of {known.table.title} is low.")
+        return
+    low, high = known.bands[quantity]
+    if low <= amount <= high:
+        return
+    text = f"{words.QUANTITY[quantity]} {words.value(quantity, amount)}, band {low:g} to {high:g}."
+    yield Cause(Kind.OUT_OF_BAND, known.name, quantity.value, text)
+    margin = _FAR_OUT.get(quantity)
+    if margin is not None and not low - margin <= amount <= high + margin:
+        yield Cause(Kind.FAR_OUT, known.name, quantity.value, text)
+
+
+def _of_doses(known: Known) -> Iterator[Cause]:
+    refused = known.decision
+    if isinstance(refused, Refusal):
+        about, text = refused.request.pump.value, f"{_capital(words.refusal(refused))}."
+        if refused.cap in (Cap.PER_DAY, Cap.SHARE):
+            yield Cause(Kind.DAY_CAP, known.name, about, text)
+        if refused.cap is Cap.NOT_SET:
+            yield Cause(Kind.CAPS_MISSING, known.name, about, text)
+    for role, limits in known.limits.items():
+        yield from _of_bottle(known, role, limits)
+
+
+def _of_bottle(known: Known, role: Role, limits: PumpLimits) -> Iterator[Cause]:
+    spent = known.spent[role]
+    if not spent.ok:
+        return
+    left_ml = max(0.0, limits.bottle_ml - spent.since_refill_ml)
+    if left_ml > BOTTLE_WARN_SHARE * limits.bottle_ml:
+        return
+    usable_ml = left_ml - BOTTLE_STOP_SHARE * limits.bottle_ml
+    kind = Kind.BOTTLE_LOW if usable_ml >= limits.smallest_dose_ml else Kind.BOTTLE_EMPTY
+    text = f"The {words.ROLE[role]} bottle holds about {left_ml:.0f} mL."
+    yield Cause(kind, known.name, role.value, text)
+
+
+def _of_effects(known: Known) -> Iterator[Cause]:
+    if known.moved is not None:
+        yield Cause(Kind.MOVED, known.name, "ph", f"{_capital(words.finding(known.moved))}.")
+    strong = known.too_strong
+    if strong is not None and strong.pump is not None:
+        yield Cause(Kind.TOO_STRONG, known.name, strong.pump.value, f"{_capital(words.finding(strong))}.")
+    if known.unstirred:
+        title = known.table.title
+        yield Cause(Kind.CIRCULATION, known.name, "", f"{title}: the water is not known to be stirred.")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
