@@ -1,0 +1,81 @@
+"""The school garden for hours and days, pass after pass, with what a test wants to see of each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from config.settings import Settings
+from daemon.values import Condition, ReservoirState, Role
+from sim_hw.faults import FaultName
+from tests.at_the_tank import AtTheTank, raw_settings
+
+HOUR_S = 3600.0
+SLOW_PASS_S = 60.0
+PH_UP_LINE = 27
+BENCH_LEVEL_INPUT = 3
+
+
+def keep(
+    at: AtTheTank, hours: float, *, every_s: float = SLOW_PASS_S, each: Callable[[], object] = lambda: None
+) -> None:
+    """So many hours of passes; `each` is called after every one."""
+    end_s = at.clock.monotonic_s() + hours * HOUR_S
+    while at.clock.monotonic_s() < end_s:
+        at.loop.one_pass()
+        each()
+        at.clock.sleep(every_s)
+
+
+def until_locked(at: AtTheTank, within_h: float, *, every_s: float = 10.0) -> tuple[ReservoirState, float]:
+    """The reservoir as its safety stop found it, and the minutes until then."""
+    begin_s = at.clock.monotonic_s()
+    while at.clock.monotonic_s() - begin_s < within_h * HOUR_S:
+        at.loop.one_pass()
+        if at.bed().condition is Condition.LOCKED:
+            return at.bed(), (at.clock.monotonic_s() - begin_s) / 60.0
+        at.clock.sleep(every_s)
+    raise AssertionError(f"not locked within {within_h:g} h: {at.bed()}")
+
+
+def befall(at: AtTheTank, name: FaultName, target: str, **more: Any) -> None:
+    """A fault of the bench begins now."""
+    at.bench.play("fault", name=name, target=f"bed1/{target}", **more)
+
+
+def delivered_ml(at: AtTheTank, role: Role = Role.PH_DOWN) -> float:
+    """What truly came out of this pump."""
+    return at.bench.world.basins["bed1"].pumps[role].delivered_ml
+
+
+def true_ph(at: AtTheTank) -> float:
+    """Of the mixed water, whatever the probe says."""
+    return at.bench.world.basins["bed1"].tank.look().ph
+
+
+def pour(at: AtTheTank, role: Role, ml: float) -> None:
+    """A person's hand, from a bottle like the pump's."""
+    with at.bench.world.lock:
+        at.bench.world.catch_up()
+        at.bench.world.basins["bed1"].tank.deliver(role, ml)
+
+
+def with_level_sender(**changes: Any) -> Settings:
+    """The school garden with a sender that measures the level, instead of its float switch."""
+    raw = raw_settings()
+    wiring = {"i2c_bus": 1, "address": 0x48, "input": BENCH_LEVEL_INPUT, "empty_v": 0.5, "full_v": 2.5}
+    raw["reservoir"]["bed1"]["probe"]["level"] = {"driver": "level_sender", "full_scale_v": 4.096, **wiring}
+    raw["reservoir"]["bed1"].update(changes)
+    tank = raw["rig"]["tank"]["bed1"]
+    tank["probe"] = [probe for probe in tank["probe"] if probe["kind"] != "float_switch"]
+    tank["probe"].append({"kind": "level_sender", **wiring})
+    return Settings.model_validate(raw)
+
+
+def with_contact(name: str, line: int, **changes: Any) -> Settings:
+    """The school garden with the contact `circulation` or `tray`."""
+    raw = raw_settings()
+    raw["reservoir"]["bed1"][name] = {"line": line}
+    raw["reservoir"]["bed1"].update(changes)
+    raw["rig"]["tank"]["bed1"]["probe"].append({"kind": "contact", "name": name, "line": line})
+    return Settings.model_validate(raw)

@@ -1,0 +1,224 @@
+"""H16 to H23: what the probes say is not so."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+
+from config.settings import Settings
+from daemon.values import Quality, Quantity, Verdict, VerdictReason
+from sim_hw.ads1115_chip import Input
+from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, FaultName
+from tests.at_the_tank import (
+    BEGINNING,
+    CALIBRATIONS,
+    PH_DOWN_LINE,
+    TO_A_DOSE,
+    AtTheTank,
+    at_the_tank,
+    one_bed,
+    raw_settings,
+)
+from tests.hazards.conftest import Figure
+from tests.hazards.kept import PH_UP_LINE, SLOW_PASS_S, befall, keep, true_ph
+
+CHIP = 0x48
+PH_INPUT = 0
+LONGEST_PASS_S = 5.0
+NEAR_PH_SEVEN_V = 1.65 - 0.018  # the amplifier's middle and 6 mV of offset: what a cracked bulb gives
+
+
+def verdict(at: AtTheTank, quantity: Quantity = Quantity.PH) -> Verdict:
+    """The newest of this probe."""
+    return at.bed().verdicts[quantity]
+
+
+def wrap_input(at: AtTheTank, channel: int, around: Callable[[Input], Input]) -> None:
+    """Put something between a probe and its input of the converter."""
+    inputs = at.bench.i2c(1).chips[CHIP].inputs
+    inputs[channel] = around(inputs[channel])
+
+
+def always(volts: float) -> Callable[[Input], Input]:
+    """An input held at one voltage."""
+    return lambda _: lambda now_s: volts
+
+
+@pytest.mark.parametrize("fault", [FaultName.PROBE_UNPLUGGED, FaultName.PROBE_DRY])
+def test_h16_a_probe_that_floats_is_unknown_at_once(tmp_path: Path, fault: FaultName, figure: Figure) -> None:
+    """Pulled out (a rail, with hum) or dry, while acid is needed: unknown within 3 looks, no dose in 2 h."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(TO_A_DOSE)
+        befall(at, fault, "ph")
+        looks = 1
+        while at.passes(1) and verdict(at).usable:
+            looks += 1
+        assert looks <= 3
+        keep(at, 2.0, every_s=20.0)
+        assert len(at.runs()) == 1
+        assert "bed1-ph-probe" in at.alarms()
+        figure(f"{fault.value.replace('_', ' ')}: unknown at look {looks}, 0 doses in 2 h")
+
+
+def test_h16_no_volts_at_all_are_no_reading(tmp_path: Path) -> None:
+    """0 V at the input, for good: outside what the electrode can tell."""
+    with at_the_tank(tmp_path) as at:
+        wrap_input(at, PH_INPUT, always(0.0))
+        keep(at, 1.0, every_s=20.0)
+        assert at.runs() == []
+        assert verdict(at).quality is Quality.BAD
+
+
+def test_h17_a_cracked_bulb_never_passes_for_ph_seven(tmp_path: Path, figure: Figure) -> None:
+    """It gives near 0 mV from one look to the next, with a living noise: no dose in the half hour of doubt."""
+    chance = Random(7)
+    with at_the_tank(tmp_path, tank={"start_ph": 6.1}) as at:
+        at.passes(TO_A_DOSE)
+        assert verdict(at).usable
+        wrap_input(at, PH_INPUT, lambda _: lambda now_s: NEAR_PH_SEVEN_V + chance.gauss(0.0, 0.0005))
+        keep(at, 0.49, every_s=10.0)
+        assert verdict(at).reason is VerdictReason.JUMPED
+        assert at.runs() == []
+        keep(at, 6.0, every_s=20.0)
+        doses = len(at.runs())
+        assert doses <= 3
+        figure(f"0 doses in the first half hour; {doses} in 6 h, then: {at.bed().condition.value}")
+
+
+def test_h17_a_reading_that_stands_still_carries_few_doses(tmp_path: Path, figure: Figure) -> None:
+    """Frozen at a pH that asks for acid, without the least noise: at most 3 doses, which show no effect."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(5)
+        befall(at, FaultName.PROBE_STUCK, "ph")
+        keep(at, 3.0, every_s=10.0)
+        assert len(at.runs()) <= 3
+        assert not verdict(at).usable
+        figure(f"frozen: {len(at.runs())} doses, then: {at.bed().condition.value}, {verdict(at).reason.value}")
+
+
+@pytest.mark.parametrize(("slope_percent", "doses"), [(89.0, 0), (91.0, 1)])
+def test_h18_no_dose_rests_on_a_worn_electrode(tmp_path: Path, slope_percent: float, doses: int) -> None:
+    """Truly that flat, and calibrated so: below 90 % it is only shown."""
+    book = CALIBRATIONS.format(name="bed1").replace("97.0", f"{slope_percent}")
+    (tmp_path / "calibrations.toml").write_text(book, encoding="utf-8")
+    with at_the_tank(tmp_path, ph_probe(slope_percent=slope_percent)) as at:
+        at.passes(TO_A_DOSE)
+        assert len(at.runs()) == doses
+        assert (verdict(at).reason is VerdictReason.PROBE_WORN) is (doses == 0)
+
+
+def ph_probe(settings: dict[str, Any] | None = None, **true: Any) -> Settings:
+    """The school garden; settings: changes to what the daemon believes of its pH probe, true: to what it is."""
+    raw = raw_settings()
+    raw["reservoir"]["bed1"]["probe"]["ph"].update(settings or {})
+    (probe,) = (one for one in raw["rig"]["tank"]["bed1"]["probe"] if one["kind"] == "ph_amplifier")
+    probe.update(true)
+    return Settings.model_validate(raw)
+
+
+@pytest.mark.parametrize(("days", "doses"), [(59, 1), (61, 0)])
+def test_h19_no_dose_rests_on_an_expired_calibration(tmp_path: Path, days: int, doses: int) -> None:
+    """Warned from 30 days, at an end after 60; a person is called in both cases."""
+    with at_the_tank(tmp_path, start_utc=BEGINNING + timedelta(days=days)) as at:
+        at.passes(80)
+        assert (len(at.runs()) > 0) is (doses > 0)
+        assert "bed1-ph-calibration" in at.alarms()
+
+
+@pytest.mark.parametrize("volts", [5.0, 4.096], ids=["far beyond the range", "at its end"])
+def test_h20_a_saturated_converter_carries_no_dose(tmp_path: Path, volts: float, figure: Figure) -> None:
+    """The code is 32767, which would be a pH like any other: no dose."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(TO_A_DOSE)
+        wrap_input(at, PH_INPUT, always(volts))
+        at.passes(1)
+        assert verdict(at).reason is VerdictReason.CLIPPED
+        keep(at, 1.0, every_s=20.0)
+        assert len(at.runs()) == 1
+        figure("code 32767: unknown at look 1, 0 doses in 1 h")
+
+
+@pytest.mark.parametrize("fault", sorted(CHIP_FAULTS | BUS_FAULTS))
+def test_h21_a_bus_that_hangs_holds_no_pass_up(tmp_path: Path, fault: FaultName, figure: Figure) -> None:
+    """Each look is given up in time: no pass takes longer than 5 s, no dose, and it comes back by itself."""
+    took_s: list[float] = []
+    with at_the_tank(tmp_path) as at:
+        at.passes(2)
+        befall(at, fault, "ph")
+        for _ in range(10):
+            began_s = at.clock.monotonic_s()
+            at.loop.one_pass()
+            took_s.append(at.clock.monotonic_s() - began_s)
+            at.clock.sleep(10.0)
+        assert at.runs() == []
+        assert max(took_s) <= LONGEST_PASS_S
+        at.bench.play("mend", name=fault, target="bed1/ph")
+        at.passes(2 * TO_A_DOSE)
+        assert len(at.runs()) == 1
+        figure(f"{fault.value.replace('_', ' ')}: longest pass {max(took_s):.1f} s")
+
+
+def test_h22_a_wrong_temperature_hardly_moves_ph(tmp_path: Path, figure: Figure) -> None:
+    """A thermometer that is 10 °C too warm: pH within 0.06 of what it would be."""
+    seen = {}
+    for error_c in (0.0, 10.0):
+        (tmp_path / f"{error_c}").mkdir()
+        raw = raw_settings()
+        (probe,) = (one for one in raw["rig"]["tank"]["bed1"]["probe"] if one["kind"] == "ntc_divider")
+        probe["error_c"] = error_c
+        settings = Settings.model_validate(raw)
+        with at_the_tank(tmp_path / f"{error_c}", settings, tank={"start_ph": 5.5}) as at:
+            at.passes(TO_A_DOSE)
+            reading = verdict(at).reading
+            assert reading is not None
+            seen[error_c] = reading.value
+    moved_ph = abs(seen[10.0] - seen[0.0])
+    assert moved_ph <= 0.06
+    figure(f"10 °C too warm at pH 5.5: pH off by {moved_ph:.3f}")
+
+
+@pytest.mark.parametrize("volts", [3.3, 0.0], ids=["broken wire", "short circuit"])
+def test_h22_without_a_thermometer_ec_is_unknown_and_ph_goes_on(
+    tmp_path: Path, volts: float, figure: Figure
+) -> None:
+    """pH with the assumed temperature, within 0.06 of the truth; EC, which moves by 2 % a degree, not at all."""
+    with at_the_tank(tmp_path, one_bed(assumed_temperature_c=25.0), tank={"start_ph": 5.5}) as at:
+        wrap_input(at, 2, always(volts))
+        at.passes(TO_A_DOSE)
+        assert verdict(at, Quantity.EC).reason is VerdictReason.NO_TEMPERATURE
+        assert verdict(at).usable
+        reading = verdict(at).reading
+        assert reading is not None
+        error_ph = abs(reading.value - true_ph(at))
+        assert error_ph <= 0.06
+        assert "bed1-temperature-probe" in at.alarms()
+        figure(f"25 °C assumed for 20 °C: pH off by {error_ph:.3f}")
+
+
+def test_h23_outliers_cause_no_dose(tmp_path: Path, figure: Figure) -> None:
+    """One look in fifty is off by up to 3 pH, for a day, in water that rests at the target: no dose at all."""
+    chance = Random(23)
+    off_v: dict[int, float] = {}
+
+    def spiked(probe: Input) -> Input:
+        def volts(now_s: float) -> float:
+            look = round(now_s / SLOW_PASS_S)
+            if look not in off_v:
+                off_v[look] = chance.uniform(-0.5, 0.5) if chance.random() < 0.02 else 0.0
+            return probe(now_s) + off_v[look]
+
+        return volts
+
+    still = {"start_ph": 6.0, "plants": 0, "co2_exchange_per_h": 0.0, "evaporation_l_per_day": 0.0}
+    with at_the_tank(tmp_path, tank=still) as at:
+        wrap_input(at, PH_INPUT, spiked)
+        keep(at, 24.0)
+        spikes = sum(volts != 0.0 for volts in off_v.values())
+        assert spikes >= 20
+        assert [at.runs(line) for line in (PH_DOWN_LINE, PH_UP_LINE)] == [[], []]
+        figure(f"{spikes} outliers in 24 h: 0 doses")

@@ -1,0 +1,126 @@
+"""H31 to H34: brokers that are away, messages that ask for too much, people who hear nothing, open doors."""
+
+from __future__ import annotations
+
+import os
+import socket
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from config.settings import Settings
+from daemon.desk import METHODS
+from daemon.requests import Origin, Request
+from daemon.service import Service
+from daemon.values import Condition
+from sim_hw.bench import open_rig
+from sim_hw.faults import FaultName
+from sim_hw.from_settings import bench_table
+from tests.at_the_tank import CALIBRATIONS, TO_A_DOSE, at_the_tank, raw_settings
+from tests.hazards.conftest import Figure
+from tests.hazards.kept import befall, until_locked
+
+LISTENING = "0A"  # of /proc/net/tcp
+NOBODY = "127.0.0.1"
+
+
+def without_broker() -> Settings:
+    """The school garden with a broker's address where nobody listens."""
+    raw = raw_settings()
+    with socket.socket() as taken:
+        taken.bind((NOBODY, 0))
+        raw["mqtt"] = {"host": NOBODY, "port": taken.getsockname()[1]}
+    return Settings.model_validate(raw)
+
+
+def edges_of(settings: Settings, folder: Path, *, mqtt: bool) -> list[tuple[float, int, bool]]:
+    """Everything the pump lines did in six hours."""
+    folder.mkdir()
+    (folder / "calibrations.toml").write_text(CALIBRATIONS.format(name="bed1"), encoding="utf-8")
+    bench = open_rig(bench_table(settings, seed=4))
+    with Service(settings, rig=bench, state_folder=folder, control=False, mqtt=mqtt) as service:
+        for _ in range(360):
+            service.loop.one_pass()
+            bench.clock.sleep(60.0)
+        return [(edge.at_s - bench.clock.opened_s, edge.line, edge.on) for edge in bench.edges]
+
+
+def test_h31_without_a_broker_it_doses_just_the_same(tmp_path: Path, figure: Figure) -> None:
+    """Six hours with the link trying in vain and six without a link: the same edges, to the millisecond."""
+    settings = without_broker()
+    alone = edges_of(settings, tmp_path / "alone", mqtt=False)
+    trying = edges_of(settings, tmp_path / "trying", mqtt=True)
+    assert len(trying) == len(alone) > 10
+    for seen, wanted in zip(trying, alone, strict=True):
+        assert seen == pytest.approx(wanted, abs=0.001)
+    figure(f"{len(alone) // 2} doses in 6 h, the same with and without")
+
+
+@pytest.mark.parametrize("method", sorted(METHODS))
+def test_h32_no_message_from_afar_moves_a_pump(tmp_path: Path, method: str) -> None:
+    """Any request, a hundred times, while the reservoir is locked: still locked, and no pump turns."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(2)
+        at.loop.reservoirs["bed1"].lock("the hose came off", at.loop.stamp())
+        for _ in range(100):
+            at.service.submit(Request(method, params_of(method), Origin.REMOTE, lambda _: None))
+        at.passes(2 * TO_A_DOSE)
+        assert at.bed().condition is Condition.LOCKED
+        assert at.runs() == []
+
+
+def params_of(method: str) -> dict[str, Any]:
+    """What that request needs."""
+    probe = {"quantity": "ph"}
+    more = {"hold": {"reason": "x"}, "bottle": {"pump": "ph_down"}}
+    return more.get(method, probe if method.startswith("calibrate") else {})
+
+
+def test_h33_who_is_at_the_box_hears_without_a_network(tmp_path: Path, figure: Figure) -> None:
+    """A safety stop is in the same pass's alarms, stays through a restart, and silencing it frees nothing."""
+    with at_the_tank(tmp_path) as at:
+        befall(at, FaultName.PUMP_DEAD, "ph_down")
+        until_locked(at, 2.0)
+        assert "bed1-locked" in at.alarms()
+        at.ask("ack")
+        doses = len(at.runs())
+        at.passes(60)
+        assert len(at.runs()) == doses
+    with at_the_tank(tmp_path) as at:
+        at.passes(1)
+        assert "bed1-locked" in at.alarms()
+        figure("in the alarms of the very pass, and of the first after a restart")
+
+
+def listening_sockets() -> set[str]:
+    """Inodes of this process's own sockets that listen for TCP or UDP from anywhere."""
+    own = {os.readlink(f"/proc/self/fd/{one}") for one in os.listdir("/proc/self/fd") if _is_there(one)}
+    found = set()
+    for table, states in (("tcp", (LISTENING,)), ("tcp6", (LISTENING,)), ("udp", ("07",)), ("udp6", ("07",))):
+        path = Path(f"/proc/self/net/{table}")
+        rows = path.read_text(encoding="ascii").splitlines()[1:] if path.exists() else []
+        found |= {row.split()[9] for row in rows if row.split()[3] in states}
+    return {inode for inode in found if f"socket:[{inode}]" in own}
+
+
+def _is_there(descriptor: str) -> bool:
+    return os.path.lexists(f"/proc/self/fd/{descriptor}")
+
+
+def test_h34_it_opens_no_port(tmp_path: Path, figure: Figure) -> None:
+    """With its control socket and its link to a broker up, it listens on no port of any network."""
+    before = listening_sockets()
+    with socket.socket() as door:
+        door.bind((NOBODY, 0))
+        door.listen()
+        assert len(listening_sockets()) == len(before) + 1  # a port would be seen
+    settings = without_broker()
+    bench = open_rig(bench_table(settings, seed=4))
+    with Service(settings, rig=bench, state_folder=tmp_path, control=True, mqtt=True) as service:
+        service.loop.one_pass()
+        ports = listening_sockets() - before
+        assert ports == set()
+        mode = (tmp_path / "control.sock").stat().st_mode & 0o007
+        assert mode == 0
+    figure(f"{len(ports)} ports, the control socket closed to others")
