@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from dataclasses import replace
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
+from subprocess import CalledProcessError
 
 import pytest
 
 from config import settings
-from daemon.desk import METHODS
 from daemon.dose.response import Surprise
 from daemon.measure.calibrate import FitReason
 from daemon.values import Cap, VerdictReason
 from tests.mutants.__main__ import main
 from tests.mutants.listed import MUTANTS
 from tests.mutants.mutant import Mutant, StaleError
+from tests.mutants.trial import Verdict, copy_tree, forking, tried
 
 TOP = Path(__file__).parents[1]
 REMOVED = {(type(reason), reason) for mutant in MUTANTS for reason in mutant.removes}
@@ -64,12 +66,6 @@ def test_no_limit_of_the_code_is_left_out() -> None:
     assert found == {name for name in vars(settings) if name.startswith("HARD_")}
 
 
-def test_no_request_for_people_at_the_tank_is_left_out() -> None:
-    """Each that could make it dose more is let in from afar in turn."""
-    found = {name for mutant in MUTANTS for name in re.findall(r'^"([\w.]+)": \(\w+, True', mutant.find)}
-    assert found == {name for name, (_, local_only, _) in METHODS.items() if local_only}
-
-
 def test_a_text_that_stands_not_once_is_stale() -> None:
     """The message names the entry and the file."""
     mutant = Mutant("gap", "permit.py", "GAP", "", ())
@@ -77,6 +73,27 @@ def test_a_text_that_stands_not_once_is_stale() -> None:
     for text in ("", "GAP GAP"):
         with pytest.raises(StaleError, match=r"gap: .* in permit\.py, must be once"):
             mutant.applied_to(text)
+
+
+def test_a_trial_tells_what_is_noticed_from_what_is_not(tmp_path: Path) -> None:
+    """In a copy that is whole again afterwards; a text or a test that is not there is told."""
+    try:
+        copy_tree(tmp_path)
+    except CalledProcessError:
+        pytest.skip("not a git checkout")
+    file, tests = "daemon/dose/permit.py", ("tests/dose/test_permit.py::TestWait",)
+    gap = next(mutant for mutant in MUTANTS if mutant.name == "permit gap")
+    cases = {
+        Verdict.KILLED: replace(gap, tests=tests),
+        Verdict.SURVIVED: Mutant("a word", file, "# of the nominal volume", "", tests),
+        Verdict.STALE: Mutant("gone", file, "no such text", "", tests),
+        Verdict.NOT_RUN: replace(gap, tests=("tests/dose/test_permit.py::no_such_test",)),
+    }
+    context = forking()
+    assert {wanted: tried(context, tmp_path, mutant, 60.0).verdict for wanted, mutant in cases.items()} == {
+        wanted: wanted for wanted in cases
+    }
+    assert (tmp_path / file).read_text(encoding="utf-8") == text_of(file)
 
 
 def test_list_names_them(capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from daemon.desk import METHODS
 from daemon.values import VerdictReason
 from tests.mutants.mutant import mutants_of
 
@@ -248,17 +249,6 @@ LOOP = mutants_of(
 )
 
 FROM_AFAR = "test_from_afar_nothing_can_make_it_dose_more"
-LOCAL_ONLY = {
-    "release": "Named",
-    "clear": "Named",
-    "ack": "Keys",
-    "bottle": "Bottle",
-    "calibrate.begin": "Probe",
-    "calibrate.look": "Look",
-    "calibrate.point": "Standard",
-    "calibrate.finish": "Probe",
-    "calibrate.cancel": "Probe",
-}
 
 DESK = mutants_of(
     "daemon/desk.py",
@@ -273,11 +263,12 @@ DESK = mutants_of(
         *(
             (
                 f"desk {method} only at the tank",
-                f'"{method}": ({model}, True, ',
-                f'"{method}": ({model}, False, ',
+                f'"{method}": ({model.__name__}, True, ',
+                f'"{method}": ({model.__name__}, False, ',
                 FROM_AFAR,
             )
-            for method, model in LOCAL_ONLY.items()
+            for method, (model, local_only, _) in METHODS.items()
+            if local_only
         ),
         (
             "desk parameters are checked",
@@ -293,8 +284,8 @@ DESK = mutants_of(
         ),
         (
             "desk no release while calibrating",
-            '    if reservoir.visit is not None:\n        raise RequestRefused(\n            f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "\n            "finish or cancel that first"\n        )\n    return',
-            "    return",
+            "    if reservoir.visit is not None:\n        raise RequestRefused(",
+            "    if False:\n        raise RequestRefused(",
             "test_release_waits_for_the_end_of_a_calibration",
         ),
         (
@@ -323,8 +314,8 @@ DESK = mutants_of(
         ),
         (
             "desk one probe at a time",
-            '        if reservoir.visit is not None:\n            raise RequestRefused(\n                f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "\n                "finish or cancel that first"\n            )\n        before',
-            "        before",
+            "        if reservoir.visit is not None:\n            raise RequestRefused(",
+            "        if False:\n            raise RequestRefused(",
             "test_one_probe_of_a_reservoir_at_a_time",
         ),
     ),

@@ -29,7 +29,7 @@ from tests.mutants.mutant import Mutant, StaleError
 TOP = Path(__file__).parents[2]
 PACKAGES = ("config", "daemon", "drivers", "sim_hw", "tests")
 LIBRARIES = ("pytest", "hypothesis", "pydantic", "gpiozero", "paho.mqtt.client", "rich.progress", "sqlite3")
-BROKEN_TESTS = 100  # exit code of a trial that imports from elsewhere than its copy
+ELSEWHERE = 100  # exit code of a trial that imports from elsewhere than its copy
 TAIL = 12  # lines of pytest's output that are kept
 
 
@@ -119,9 +119,11 @@ def _verdict(code: int | None) -> Verdict:
 
 
 def _end(process: ForkServerProcess) -> None:
-    """End what the trial left behind: it leads a group of its own."""
-    with suppress(ProcessLookupError, PermissionError):
-        os.killpg(process.pid or 0, signal.SIGKILL)
+    """End the trial and what it left behind: it leads a group of its own."""
+    assert process.pid is not None
+    with suppress(ProcessLookupError):
+        os.killpg(process.pid, signal.SIGKILL)
+    process.kill()
     process.join()
 
 
@@ -141,7 +143,7 @@ def _run(copy: Path, tests: tuple[str, ...], log: Path) -> None:
 
     if Path(daemon.__file__).parents[1] != copy:
         print(f"daemon was imported from {daemon.__file__}, not from {copy}")
-        sys.exit(BROKEN_TESTS)
+        sys.exit(ELSEWHERE)
     options = ["-x", "-q", "-p", "no:cacheprovider", "--rootdir", str(copy)]
     options += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # of the libraries imported already
     sys.exit(int(pytest.main([*options, *tests])))
