@@ -167,7 +167,7 @@ class Desk:
         if reservoir.visit is not None:
             raise RequestRefused(
                 f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "
-                "finish or cancel that first"
+                f"{_put_back(reservoir.visit.quantity)} (or cancel that first)"
             )
         before = _persons_hold(reservoir, loop)
         loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())
@@ -201,7 +201,7 @@ class Desk:
         )
         return {"said": said, "point": plain(point)}
 
-    def finish(self, asked: Probe, request: Request, loop: Loop) -> Any:
+    def finish(self, asked: Probe, _request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
         visit = _visit(reservoir, asked.quantity)
         fit = visit.fit()
@@ -209,11 +209,18 @@ class Desk:
             said = f"not kept, the old calibration stays: {words.fit(fit)}"
             return {"accepted": False, "said": said, "fit": plain(fit)}
         self._book.put(reservoir.name, asked.quantity, fit.calibration, visit.points)
+        visit.points = []
+        said = f"kept: {words.fit(fit)}. Dosing stays paused: {_put_back(asked.quantity)}"
+        return {"accepted": True, "said": said, "fit": plain(fit)}
+
+    def back(self, asked: Probe, request: Request, loop: Loop) -> Any:
+        """The probe is in the water again. Only a person can know: in a buffer it would be dosed by."""
+        reservoir = _one(loop, asked)
+        visit = _visit(reservoir, asked.quantity)
         reservoir.end_visit()
         if _release_own(reservoir, request, loop):
             _hold_on(reservoir, visit.held_before, loop)
-        said = f"kept: {words.fit(fit)}. Put the probe back in the water. {_now(reservoir, loop)}"
-        return {"accepted": True, "said": said, "fit": plain(fit)}
+        return {"said": _now(reservoir, loop)}
 
     def cancel(self, asked: Probe, _request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
@@ -239,6 +246,7 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "calibrate.look": (Look, True, Desk.look),
     "calibrate.point": (Standard, True, Desk.point),
     "calibrate.finish": (Probe, True, Desk.finish),
+    "calibrate.back": (Probe, True, Desk.back),
     "calibrate.cancel": (Probe, True, Desk.cancel),
 }
 
@@ -269,11 +277,15 @@ def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:
     return reservoir.visit
 
 
+def _put_back(quantity: Quantity) -> str:
+    return f"put the probe back in the water, then `evenwater calibrate {quantity.value} back`"
+
+
 def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
     if reservoir.visit is not None:
         raise RequestRefused(
             f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "
-            "finish or cancel that first"
+            f"{_put_back(reservoir.visit.quantity)} (or cancel that first)"
         )
     return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
 

@@ -127,7 +127,7 @@ class Service:
         """Where it is not known what was dosed, a person has to look before anything is dosed again."""
         if self.ledger.fault is not None:
             for reservoir in self.loop.reservoirs.values():
-                reservoir.lock(f"the ledger could not be read at the start: {self.ledger.fault}", stamp)
+                reservoir.lock("the ledger could not be read at the start: see the alarm `ledger`", stamp)
 
     def _only_watch(self, stamp: Stamp) -> str:
         watch = self._runs.watch(self.ledger.proven_s(stamp))

@@ -33,11 +33,12 @@ def calibrate(quantity: str, reservoir: str, *, ask: Ask, play: Play, wait: Wait
         ask("calibrate.look", afresh=True, **where)
         _until_settled(where, ask, wait)
         ask("calibrate.point", standard=standard, **where)
-    play("back", tank=reservoir, probe=quantity)
     result = ask("calibrate.finish", **where)
     if not result["accepted"]:
         raise GrowerStoppedError(f"calibrating {quantity}: {result['said']}")
-    return str(result["said"])
+    play("back", tank=reservoir, probe=quantity)
+    ask("calibrate.back", **where)
+    return str(result["said"]).partition(". ")[0]
 
 
 def _until_settled(where: Mapping[str, str], ask: Ask, wait: Wait) -> None:

@@ -30,6 +30,7 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "calibrate.look": PH,
     "calibrate.point": {**PH, "standard": "7.00"},
     "calibrate.finish": PH,
+    "calibrate.back": PH,
     "calibrate.cancel": PH,
 }
 
@@ -293,6 +294,24 @@ def take(at: AtTheTank, standard: str, label: str = "", quantity: str = "ph") ->
     return said
 
 
+def put_back(at: AtTheTank) -> str:
+    """The probe goes back into the water, and the person says so."""
+    at.bench.play("back", tank="bed1", probe="ph")
+    said: str = at.ask("calibrate.back", **PH)["said"]
+    return said
+
+
+def test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing(tank: AtTheTank) -> None:
+    """A buffer of pH 4.01 looks like sour water: only a person's word that it is back lets dosing go on."""
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    assert tank.ask("calibrate.finish", **PH)["accepted"] is True
+    tank.passes(2 * QUARTER)
+    assert tank.bed().condition is Condition.HELD
+    assert tank.runs() == []
+
+
 def test_two_buffers_make_a_calibration_near_the_truth_and_dosing_goes_on(tmp_path: Path) -> None:
     """Slope and offset of the bench's electrode, kept in the book and its file, used from the next pass."""
     with at_the_tank(tmp_path, calibrated=False) as at:
@@ -303,7 +322,8 @@ def test_two_buffers_make_a_calibration_near_the_truth_and_dosing_goes_on(tmp_pa
         at.bench.play("back", tank="bed1", probe="ph")
         result = at.ask("calibrate.finish", **PH)
         assert result["accepted"] is True
-        assert "Bed 1 is keeping" in result["said"]
+        assert "Dosing stays paused" in result["said"]
+        assert "Bed 1 is keeping" in at.ask("calibrate.back", **PH)["said"]
         fit = at.service.book.get("bed1", Quantity.PH)
         assert isinstance(fit, PhCalibration)
         assert fit.slope_percent == pytest.approx(97.0, abs=0.7)
@@ -374,7 +394,7 @@ def test_a_probe_that_comes_back_from_a_standard_warms_up_again(tank: AtTheTank)
 def test_release_waits_for_the_end_of_a_calibration(tank: AtTheTank) -> None:
     """With a hand in the water nobody goes on, by mistake or otherwise."""
     tank.ask("calibrate.begin", **PH)
-    with pytest.raises(RequestRefused, match="is being calibrated; finish or cancel that first"):
+    with pytest.raises(RequestRefused, match="is being calibrated; put the probe back in the water"):
         tank.ask("release")
     assert tank.service.ledger.held("bed1", tank.loop.stamp()) is not None
 
@@ -394,7 +414,7 @@ def test_swapped_buffers_are_refused_and_the_old_calibration_stays(tank: AtTheTa
     tank.passes(QUARTER)
     assert tank.bed().condition is Condition.HELD
     assert tank.runs() == []
-    with pytest.raises(RequestRefused, match="pH is being calibrated; finish or cancel"):
+    with pytest.raises(RequestRefused, match="pH is being calibrated; put the probe back in the water"):
         tank.ask("release")
 
 
@@ -419,8 +439,8 @@ def test_a_remote_hold_during_calibration_survives_the_finish(
     take(tank, "7.00")
     tank.ask("hold", Origin.REMOTE, reason=reason, **_for(hours))
     take(tank, "4.01")
-    tank.bench.play("back", tank="bed1", probe="ph")
     assert tank.ask("calibrate.finish", **PH)["accepted"] is True
+    put_back(tank)
     tank.passes(QUARTER)
     assert (tank.bed().condition, tank.bed().condition_reason) == (Condition.HELD, reason)
     assert tank.runs() == []
@@ -434,8 +454,8 @@ def test_a_remote_hold_from_before_goes_on_after_the_finish(tank: AtTheTank, hou
     tank.ask("calibrate.begin", **PH)
     take(tank, "7.00")
     take(tank, "4.01")
-    tank.bench.play("back", tank="bed1", probe="ph")
-    assert "held" in tank.ask("calibrate.finish", **PH)["said"]
+    tank.ask("calibrate.finish", **PH)
+    assert "held" in put_back(tank)
     tank.passes(QUARTER)
     assert (tank.bed().condition, tank.bed().condition_reason) == (Condition.HELD, "away")
     assert tank.runs() == []
@@ -450,7 +470,8 @@ def test_a_short_hold_that_ended_meanwhile_is_over(tank: AtTheTank) -> None:
     tank.ask("calibrate.begin", **PH)
     take(tank, "7.00")
     take(tank, "4.01")
-    assert "Bed 1 is keeping" in tank.ask("calibrate.finish", **PH)["said"]
+    tank.ask("calibrate.finish", **PH)
+    assert "Bed 1 is keeping" in put_back(tank)
 
 
 def test_calibrating_a_locked_reservoir_leaves_only_the_lock(tank: AtTheTank) -> None:
@@ -459,7 +480,8 @@ def test_calibrating_a_locked_reservoir_leaves_only_the_lock(tank: AtTheTank) ->
     tank.ask("calibrate.begin", **PH)
     take(tank, "7.00")
     take(tank, "4.01")
-    assert "locked" in tank.ask("calibrate.finish", **PH)["said"]
+    tank.ask("calibrate.finish", **PH)
+    assert "locked" in put_back(tank)
     assert "Bed 1 is keeping" in tank.ask("clear")["said"]
 
 
@@ -477,6 +499,7 @@ def test_a_restart_in_the_middle_of_a_calibration_stays_held(tmp_path: Path) -> 
         take(again, "7.00")
         take(again, "4.01")
         assert again.ask("calibrate.finish", **PH)["accepted"] is True
+        put_back(again)
         assert again.passes(1).reservoirs["bed1"].condition is Condition.KEEPING
 
 
@@ -525,7 +548,7 @@ def test_one_probe_of_a_reservoir_at_a_time(tank: AtTheTank) -> None:
     tank.ask("calibrate.begin", **PH)
     with pytest.raises(RequestRefused, match="pH is being calibrated"):
         tank.ask("calibrate.begin", quantity="ec")
-    for step in ("look", "finish", "cancel"):
+    for step in ("look", "finish", "back", "cancel"):
         with pytest.raises(RequestRefused, match="EC is not being calibrated; begin first"):
             tank.ask(f"calibrate.{step}", quantity="ec")
 

@@ -90,7 +90,8 @@ def test_a_ledger_that_cannot_be_read_locks(tmp_path: Path, spoil: Callable[[Pat
         at.passes(TO_A_DOSE)
         assert at.runs() == []
         assert at.bed().condition is Condition.LOCKED
-        assert says in at.bed().condition_reason
+        assert "the ledger could not be read" in at.bed().condition_reason
+        assert says in at.alarms()["ledger"].text
     assert (tmp_path / "ledger.db").read_bytes() == before
 
 

@@ -29,6 +29,7 @@ From a script, one step at a time:
   evenwater calibrate ph point 7.00        when the probe has stood in that buffer for a minute
   evenwater calibrate ph point 4.01
   evenwater calibrate ph finish            keeps the old calibration if the new one is not right
+  evenwater calibrate ph back              when the probe is in the water again: dosing goes on
   evenwater calibrate ph cancel            leaves everything as it was; then: evenwater release
 
 Use fresh buffer, rinse the probe between bottles, never pour used buffer back. Buffers and probe
@@ -48,7 +49,7 @@ def add_commands(commands: Commands) -> None:
     )
     add_state_option(parser)
     parser.add_argument("quantity", choices=sorted(USUAL))
-    parser.add_argument("step", nargs="?", choices=["begin", "look", "point", "finish", "cancel"])
+    parser.add_argument("step", nargs="?", choices=["begin", "look", "point", "finish", "back", "cancel"])
     parser.add_argument("standard", nargs="?", help="with `point`: which buffer, as 7.00 or 4.01; EC as 1.413")
     parser.add_argument("--reservoir", metavar="NAME", help="which one; may be left out where there is only one")
     parser.add_argument(
@@ -111,13 +112,19 @@ def _guide(asker: _Asker, quantity: str) -> int:
     console = Console()
     console.print(asker.ask("begin")["said"])
     try:
-        return _guided_points(asker, quantity, console)
+        kept = _guided_points(asker, quantity, console)
     except (KeyboardInterrupt, EOFError):
         console.print("\n" + str(asker.ask("cancel")["said"]))
         return 1
+    if not kept:
+        return 1
+    console.input("\nIs the probe back in the water? Then press Enter. ")  # interrupted: it stays paused, as said
+    console.print(str(asker.ask("back")["said"]))
+    return 0
 
 
-def _guided_points(asker: _Asker, quantity: str, console: Console) -> int:
+def _guided_points(asker: _Asker, quantity: str, console: Console) -> bool:
+    """Take each usual point and finish; whether the result was kept."""
     for usual in USUAL[quantity]:
         console.print(f"\nRinse the probe, dab it dry, put it in the standard (usual: {usual}).")
         standard = console.input(f"Which standard is it in? [{usual}] ").strip() or usual
@@ -125,7 +132,7 @@ def _guided_points(asker: _Asker, quantity: str, console: Console) -> int:
         console.print(str(asker.point(standard)["said"]))
     result = asker.ask("finish")
     console.print("\n" + str(result["said"]))
-    return 0 if result["accepted"] else 1
+    return bool(result["accepted"])
 
 
 def _wait_until_settled(asker: _Asker, console: Console) -> None:

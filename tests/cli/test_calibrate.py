@@ -53,11 +53,13 @@ def test_two_buffers_step_by_step(
         stand_in(tank, "ph", buffer)
         assert evenwater("ph", "point", buffer) == 0
     assert evenwater("ph", "finish") == 0
+    assert evenwater("ph", "back") == 0
     said = capsys.readouterr().out.splitlines()
     assert said[0] == "Bed 1: dosing paused while the probe is out of the water"
     assert said[1].startswith("7.00 taken: ")
     assert said[2].startswith("4.01 taken: ")
     assert said[3].startswith("kept: slope 9")
+    assert said[4].startswith("Bed 1 is ")
     assert isinstance(tank.service.book.get("bed1", Quantity.PH), PhCalibration)
 
 
@@ -140,7 +142,7 @@ def test_the_guided_way_needs_a_terminal(
 class AtTheTerminal(io.StringIO):
     """A person who does what the guide asks, then presses Enter; after `patience` questions they leave."""
 
-    def __init__(self, tank: AtTheTank, patience: int = 2) -> None:
+    def __init__(self, tank: AtTheTank, patience: int = 3) -> None:
         super().__init__()
         self._tank, self._buffers, self._patience = tank, iter(("7.00", "4.01")), patience
 
@@ -151,7 +153,11 @@ class AtTheTerminal(io.StringIO):
         self._patience -= 1
         if self._patience < 0:
             raise KeyboardInterrupt
-        self._tank.bench.play("dip", tank="bed1", probe="ph", standard=next(self._buffers))
+        buffer = next(self._buffers, None)
+        if buffer is None:
+            self._tank.bench.play("back", tank="bed1", probe="ph")
+        else:
+            self._tank.bench.play("dip", tank="bed1", probe="ph", standard=buffer)
         return "\n"
 
 
@@ -169,6 +175,7 @@ def test_the_guide_leads_through_both_buffers(
     fit = tank.service.book.get("bed1", Quantity.PH)
     assert isinstance(fit, PhCalibration)
     assert fit.slope_percent == pytest.approx(97.0, abs=1.5)
+    assert said.rstrip().endswith("(corrects by itself)")
 
 
 def test_leaving_the_guide_changes_nothing_and_stays_held(

@@ -84,10 +84,6 @@ def test_what_the_settings_leave_unwise_is_noted_at_the_start(
     assert "note: [reservoir.bed1.pump.ph_down] min_gap_s" in capfd.readouterr().err
 
 
-def spoilt_ledger(file: Path) -> None:
-    (file.parent / "state" / "ledger.db").write_bytes(b"junk" * 200)
-
-
 def unknown_rig(file: Path) -> None:
     text = file.read_text(encoding="utf-8")
     file.write_text(text.replace("sim_hw.bench:open_rig", "no.such:rig", 1), encoding="utf-8")
@@ -100,7 +96,7 @@ def wrong_key(file: Path) -> None:
 
 @pytest.mark.parametrize(
     ("spoil", "says"),
-    [(spoilt_ledger, "ledger.db"), (unknown_rig, "no.such"), (wrong_key, "volume_ml")],
+    [(unknown_rig, "no.such"), (wrong_key, "volume_ml")],
 )
 def test_what_stops_a_start_is_told_in_one_message(
     settings_file: Path, spoil: Callable[[Path], None], says: str, capfd: pytest.CaptureFixture[str]
@@ -112,6 +108,18 @@ def test_what_stops_a_start_is_told_in_one_message(
     assert "Traceback" not in said.err
     assert says in said.err.partition("evenwater run: ")[2]
     assert "keeping" not in said.out
+
+
+def test_a_spoilt_ledger_measures_and_says_what_to_do(
+    settings_file: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Locked, with the file and the next step; it does not leave the tank unwatched."""
+    (settings_file.parent / "state" / "ledger.db").write_bytes(b"junk" * 200)
+    assert main(["run", str(settings_file), "--for", "10m"]) == 0
+    said = capfd.readouterr().out
+    assert "locked (a safety stop; clear it at the tank): the ledger could not be read at the start" in said
+    assert "ledger.db is not a ledger of this program" in said
+    assert "evenwater repair" in said
 
 
 def test_a_second_daemon_on_the_folder_is_refused(settings_file: Path, capfd: pytest.CaptureFixture[str]) -> None:

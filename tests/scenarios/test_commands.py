@@ -72,8 +72,10 @@ def test_calibrating_step_by_step(site: Site) -> None:
     for buffer in ("7.00", "4.01"):
         dip(site, "ph", buffer)
         assert f"{buffer} taken" in said(site, "calibrate", "ph", "point", buffer)
-    site.bench("back", "ph")
     assert "kept: slope" in said(site, "calibrate", "ph", "finish")
+    assert site.bed()["condition"] == "held"
+    site.bench("back", "ph")
+    assert said(site, "calibrate", "ph", "back") == "Bed 1 is keeping (corrects by itself)\n"
     kept = book(site)["ph"]
     assert kept["slope_percent"] == pytest.approx(97.0, abs=0.5)  # what the bench's electrode truly has
     assert kept["offset_mv"] == pytest.approx(6.0, abs=1.0)

@@ -41,7 +41,7 @@ class ADaemon:
 
 
 def test_ph_is_calibrated_in_two_buffers_and_put_back() -> None:
-    """Each step in its turn, the probe back in the water before the end."""
+    """Each step in its turn, and only the probe in the water again ends it."""
     daemon = ADaemon()
     assert daemon.calibrated("ph") == "slope 97 %"
     assert daemon.did == [
@@ -50,8 +50,9 @@ def test_ph_is_calibrated_in_two_buffers_and_put_back() -> None:
         "calibrate.point ph 7.00",
         "dip ph 4.01",
         "calibrate.point ph 4.01",
-        "back ph",
         "calibrate.finish ph",
+        "back ph",
+        "calibrate.back ph",
     ]
     assert daemon.waits == 6
 
@@ -78,11 +79,11 @@ def test_the_last_look_of_all_patience_is_in_time() -> None:
 
 
 def test_a_refused_fit_stops_the_grower_with_the_daemons_words() -> None:
-    """The probe is back in the water by then."""
+    """Nobody says that the probe is back in the water."""
     daemon = ADaemon(accepted=False)
     with pytest.raises(GrowerStoppedError, match="calibrating ph: slope 97 %"):
         daemon.calibrated("ph")
-    assert daemon.did[-2] == "back ph"
+    assert daemon.did[-1] == "calibrate.finish ph"
 
 
 @contextmanager
