@@ -171,8 +171,8 @@ class _Demo:
         bench = open_rig(self._settings.rig_table())
         with Service(self._settings, rig=bench, watch=self._see) as service, stopping_at_signals(service):
             self._introduce(broker_words)
-            helper = threading.Thread(target=self._grow, args=(service, bench), name="grower", daemon=True)
-            helper.start()
+            person = threading.Thread(target=self._grow, args=(service, bench), name="grower", daemon=True)
+            person.start()
             with self._view():
                 service.run(self._for_s)
             entries = _entries(service)
