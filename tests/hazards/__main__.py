@@ -57,7 +57,7 @@ def _row(hazard: Hazard) -> str:
 def _measured(hazard: Hazard) -> str:
     kept = figures()
     texts = [text for test in own_tests(hazard.number) for text in kept.get(test, ())]
-    return "; ".join(dict.fromkeys((*texts, *filter(None, (hazard.figure,))))).replace("|", "\\|")
+    return "; ".join(dict.fromkeys((*texts, *filter(None, (hazard.figure,))))).replace("|", "\\|") or "–"
 
 
 def _notes(rows: list[Hazard]) -> Iterator[str]:

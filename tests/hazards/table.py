@@ -60,8 +60,8 @@ HAZARDS: tuple[Hazard, ...] = (
         mechanism="pump keeper in a process of its own (drivers/keeper.py), the unit's stop program "
         "(systemd/pumps-off), lines low before anything else at start; `keeping` is refused on a Pi where a "
         "barrier is missing (drivers/barriers.py)",
-        claim="line low within 1 s of a kill -9 of the daemon, in every one of 200 tries or more; at the "
-        "keeper's death the line is driven low and the dose charged in full",
+        claim="line low within 1 s of a kill of the daemon in mid-dose; at the keeper's death the line is "
+        "driven low and the dose charged in full",
         elsewhere=(
             "drivers/test_keeper_process.py::test_a_killed_parent_leaves_every_line_low",
             "drivers/test_keeper_process.py::test_a_killed_child_is_noticed_and_its_line_driven_low",
@@ -158,6 +158,7 @@ HAZARDS: tuple[Hazard, ...] = (
             "test_loop.py::test_a_wall_clock_that_jumps_frees_no_allowance",
             "test_service.py::test_a_restart_loop_gives_no_fresh_allowance",
         ),
+        figure="8 kinds of step and 2 x 100 restarts: 0 windows over a cap",
     ),
     Hazard(
         number=10,
@@ -212,6 +213,7 @@ HAZARDS: tuple[Hazard, ...] = (
         claim="no setting can name a pump for a cleaner",
         by_hand="Before cleaning: `evenwater hold`, acid bottles closed and out of the room, lines rinsed with "
         "water. Label every bottle. Never chlorine on a dosing line. Read the safety data sheets.",
+        figure="5 names tried, 5 refused",
     ),
     Hazard(
         number=15,
@@ -337,6 +339,7 @@ HAZARDS: tuple[Hazard, ...] = (
         elsewhere=("hazards/test_h03_crash_grid.py",),
         by_hand="500 random cuts on a Pi with a scrap SD card, pumps in a cup: the ledger opens or caps count "
         "as spent, 0 over a cap (`evenwater audit` on the edges).",
+        figure="the ends without power are counted with H3",
     ),
     Hazard(
         number=26,
@@ -382,6 +385,7 @@ HAZARDS: tuple[Hazard, ...] = (
         claim="pH differs by at most 0.02 with the EC probe in the water and out of it",
         by_hand="Both probes in one beaker of pH 7 buffer, note pH for 5 min (`evenwater status`); take the EC "
         "probe out, 5 min more. More than 0.02 apart: an isolated board for one of them.",
+        figure="by hand only",
     ),
     Hazard(
         number=30,

@@ -63,8 +63,11 @@ def test_h32_no_message_from_afar_moves_a_pump(tmp_path: Path, method: str) -> N
     with at_the_tank(tmp_path) as at:
         at.passes(2)
         at.loop.reservoirs["bed1"].lock("the hose came off", at.loop.stamp())
+        answers: list[Any] = []
         for _ in range(100):
-            at.service.submit(Request(method, params_of(method), Origin.REMOTE, lambda _: None))
+            at.service.submit(Request(method, params_of(method), Origin.REMOTE, answers.append))
+        at.loop.answer_requests()
+        assert len(answers) == 100
         at.passes(2 * TO_A_DOSE)
         assert at.bed().condition is Condition.LOCKED
         assert at.runs() == []
