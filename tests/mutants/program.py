@@ -295,6 +295,12 @@ DESK = mutants_of(
             "test_swapped_buffers_are_refused_and_the_old_calibration_stays",
         ),
         (
+            "desk finished, it stays paused",
+            "        visit.points = []\n        said",
+            "        reservoir.end_visit()\n        _release_own(reservoir, _request, loop)\n        said",
+            "test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing",
+        ),
+        (
             "desk cancelled, it stays paused",
             "        _visit(reservoir, asked.quantity)\n        reservoir.end_visit()\n        return {",
             "        _visit(reservoir, asked.quantity)\n        reservoir.end_visit()\n        _release_own(reservoir, _request, loop)\n        return {",
