@@ -15,6 +15,7 @@ import argparse
 import asyncio
 import contextlib
 import ipaddress
+import signal
 import socket
 import sys
 import threading
@@ -390,6 +391,7 @@ def main(arguments: list[str] | None = None) -> int:
         print(error, file=sys.stderr)
         return 1
     print(f"MQTT broker at {broker.host}:{broker.port}, Ctrl-C ends it", flush=True)
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # also as a background job, where it starts ignored
     with contextlib.suppress(KeyboardInterrupt):
         threading.Event().wait()
     broker.close()

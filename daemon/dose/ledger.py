@@ -318,7 +318,10 @@ class Ledger:
         if key not in self._recent:
             where = "" if reservoir is None else "WHERE reservoir = ?"
             values = (n,) if reservoir is None else (reservoir, n)
-            self._recent[key] = self._entries(f"{where} ORDER BY e.number DESC LIMIT ?", *values)
+            try:
+                self._recent[key] = self._entries(f"{where} ORDER BY e.number DESC LIMIT ?", *values)
+            except LedgerError as error:
+                raise self.fault or error from error
         return self._recent[key]
 
     def export(self) -> Iterator[dict[str, Any]]:
@@ -468,7 +471,7 @@ class Ledger:
         try:
             return tuple(_entry(row) for row in self._db.execute(_ENTRY + clause, values))
         except sqlite3.Error as error:
-            raise self.fault or ledger_error(self.path, error) from error
+            raise ledger_error(self.path, error) from error
         except ValueError as error:
             raise LedgerError(LedgerFault.DAMAGED, self.path, str(error)) from error
 

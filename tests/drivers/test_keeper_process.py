@@ -359,11 +359,13 @@ def test_an_interrupted_parent_turns_off(child: KeeperChild, edges: Edges) -> No
         edges.wait_for(17, high=True)
         os.kill(os.getpid(), signal.SIGINT)
 
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in a job of the background
     interrupter = threading.Thread(target=interrupt)
     interrupter.start()
     with pytest.raises(KeyboardInterrupt):
         child.run(17, LONG_S)
     interrupter.join()
+    signal.signal(signal.SIGINT, before)
     assert edges.wait_for(17, high=False) < LEASE_S / 2
     assert child.run(27, 0.01).outcome is Ended.DONE
 

@@ -534,11 +534,14 @@ def test_it_runs_alone_from_the_command_line(embedded: EmbeddedBroker) -> None:
     house = Path(__file__).parents[2]
     with subprocess.Popen([*command, "0"], cwd=house, stdout=subprocess.PIPE, text=True) as alone:
         assert alone.stdout is not None
-        port = int(alone.stdout.readline().split(",")[0].rpartition(":")[2])
-        with Peer(port) as peer:
-            peer.publish("x", b"x")
-        alone.send_signal(2)
-        assert alone.wait(5.0) == 0
+        try:
+            port = int(alone.stdout.readline().split(",")[0].rpartition(":")[2])
+            with Peer(port) as peer:
+                peer.publish("x", b"x")
+            alone.send_signal(2)
+            assert alone.wait(5.0) == 0
+        finally:
+            alone.kill()
     taken = subprocess.run([*command, str(embedded.port)], cwd=house, capture_output=True, text=True, check=False)
     assert taken.returncode == 1
     assert "cannot listen" in taken.stderr
