@@ -10,7 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -44,6 +44,8 @@ UNPLUGGED = (0.6, 0.7)  # shares of the run between which the pH probe is unplug
 VALUES_EVERY_S = 600.0  # plain lines: rig time between two lines of values
 DEMO_FOLDER = Path("var/demo")
 OURS = "made-by-evenwater-demo"
+# `make demo` runs the command by its path; another shell has to find it too.
+_ACTIVATE = "" if shutil.which("evenwater") else ". .venv/bin/activate, then "
 EPILOG = """\
 examples:
   evenwater demo                     five minutes, in a terminal as a live view, else as plain lines
@@ -94,6 +96,8 @@ def demo(arguments: argparse.Namespace) -> int:
     try:
         with _broker(load(_settings_file())) as (settings, broker_words):
             return _Demo(settings, minutes, console, plain).run(broker_words)
+    except BrokenPipeError:
+        raise
     except CANNOT_START as trouble:
         print(f"evenwater demo: {trouble}", file=sys.stderr)
         return 1
@@ -184,7 +188,7 @@ class _Demo:
         for line in (
             f"Evenwater demo: {self._title}. Everything here is simulated, sixty times as fast as real.",
             broker_words,
-            "From another shell: evenwater status · ledger · alarms · hold · python -m sim_hw look",
+            f"From another shell: {_ACTIVATE}evenwater status · ledger · alarms · hold · python -m sim_hw look",
             "Ctrl-C ends it.",
         ):
             self._console.print(line, highlight=False, markup=False, soft_wrap=True)
@@ -205,7 +209,8 @@ class _Demo:
     def _say(self, text: str) -> None:
         self._shown.grower = text
         if self._plain:
-            self._print(text)
+            with suppress(BrokenPipeError):  # whoever read along has gone: the loop's own line ends it all
+                self._print(text)
 
     def _see(self, state: State) -> None:
         self._tally.see(state, readings(state))
@@ -260,7 +265,7 @@ class _Demo:
         for line in lines.values(tally.last):
             yield f"  at the end: {line}"
         yield "Next:"
-        yield "  evenwater rehearse config/rigs/quince-lane.toml --days 14     a fortnight in about a minute"
+        yield "  evenwater rehearse config/rigs/quince-lane.toml --days 14     a fortnight in half a minute"
         yield "  evenwater check config/rigs/pi-example.toml                  then make that file your own"
 
 

@@ -70,6 +70,8 @@ def run(arguments: argparse.Namespace) -> int:
         ):
             print(f"evenwater: keeping {', '.join(settings.reservoir)}; state in {service.folder}", flush=True)
             service.run(arguments.for_s)
+    except BrokenPipeError:
+        raise
     except CANNOT_START as trouble:
         print(f"evenwater run: {trouble}", file=sys.stderr)
         return 1

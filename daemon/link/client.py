@@ -45,6 +45,8 @@ class ControlClient:
         """What the daemon answers. Raises NoDaemon or CallRefused."""
         call = {"jsonrpc": "2.0", "method": method, "params": params, "id": 1}
         answer = self._exchange(json.dumps(call, allow_nan=False).encode() + b"\n")
+        if not answer:
+            raise NoDaemon(f"the daemon in {self._folder} ended before it answered: look at its log")
         try:
             reply = json.loads(answer)
             error = reply.get("error")

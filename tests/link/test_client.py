@@ -45,6 +45,13 @@ def test_an_answer_that_is_none_is_said(impostor: list[bytes], tmp_path: Path, a
         ControlClient(tmp_path).call("status")
 
 
+def test_a_daemon_that_ends_before_it_answers_is_said(impostor: list[bytes], tmp_path: Path) -> None:
+    """Closed without a word."""
+    impostor.append(b"")
+    with pytest.raises(NoDaemon, match="ended before it answered"):
+        ControlClient(tmp_path).call("status")
+
+
 def test_silence_ends_at_the_time_out(impostor: list[bytes], tmp_path: Path) -> None:
     """Nobody waits for ever at a prompt."""
     with pytest.raises(NoDaemon, match=r"within 0\.05 s"):
