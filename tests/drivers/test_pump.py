@@ -29,6 +29,12 @@ def test_delivers_ml_by_its_rate() -> None:
     assert [state.state for state in rig.pins.pin(17).states] == [False, True, False]
 
 
+def test_the_longest_run_is_not_lost_to_a_binary_fraction() -> None:
+    """What thirty seconds deliver takes thirty seconds, not a hair more, at any rate."""
+    rates = [hundredths / 100.0 for hundredths in range(1, 2001)]
+    assert all(pump_on(StepRig(), rate).run_s_for(rate * MAX_RUN_S) <= MAX_RUN_S for rate in rates)
+
+
 @pytest.mark.parametrize("ml", [0.0, -1.0, math.nan, math.inf])
 def test_refuses_a_volume_that_is_none(ml: float) -> None:
     """Zero, negative and not finite volumes never become seconds."""
