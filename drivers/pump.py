@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from drivers.keeper import RunReport
+from math import isclose
+
+from drivers.keeper import MAX_RUN_S, RunReport
 from drivers.keeping import Keeper
 
-RUN_DECIMALS = 6  # of a run in seconds: the longest run allowed must not fail by a binary fraction
+HAIR = 1e-12  # share by which binary fractions may miss: the longest run allowed must not fail by it
 
 
 class PeristalticPump:
@@ -22,7 +24,8 @@ class PeristalticPump:
         """Seconds that deliver `ml`. Raises ValueError unless that is a finite volume above 0 mL."""
         if not 0.0 < ml < float("inf"):
             raise ValueError(f"a dose of {ml} mL: must be a number above 0 mL")
-        return round(ml / self._ml_per_s, RUN_DECIMALS)
+        run_s = ml / self._ml_per_s
+        return MAX_RUN_S if isclose(run_s, MAX_RUN_S, rel_tol=HAIR) else run_s
 
     def deliver(self, ml: float) -> RunReport:
         """Run the pump for `ml`, to the end. The keeper refuses what would run too long. Raises as Keeper.run."""
