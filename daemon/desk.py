@@ -162,16 +162,13 @@ class Desk:
             raise RequestRefused(
                 f"{words.QUANTITY[asked.quantity]}: only pH and EC probes are calibrated in standards"
             )
-        if not reservoir.has(asked.quantity):
+        if not reservoir.instruments.has(asked.quantity):
             raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
-        if reservoir.visit is not None:
-            raise RequestRefused(
-                f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "
-                f"{_put_back(reservoir.visit.quantity)} (or cancel that first)"
-            )
+        if (visit := reservoir.instruments.visit) is not None:
+            raise RequestRefused(_being_calibrated(reservoir, visit))
         before = _persons_hold(reservoir, loop)
         loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())
-        reservoir.begin_visit(Visit(asked.quantity, before))
+        reservoir.instruments.begin_visit(Visit(asked.quantity, before))
         return {"said": f"{reservoir.table.title}: dosing paused while the probe is out of the water"}
 
     def look(self, asked: Look, _request: Request, loop: Loop) -> Any:
@@ -184,7 +181,9 @@ class Desk:
     def point(self, asked: Standard, _request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
         visit = _visit(reservoir, asked.quantity)
-        temperature_c = reservoir.temperature_c() if asked.temperature_c is None else asked.temperature_c
+        temperature_c = (
+            reservoir.instruments.temperature_c() if asked.temperature_c is None else asked.temperature_c
+        )
         if temperature_c is None:
             raise RequestRefused("no temperature can be read: give the standard's with --temperature-c")
         try:
@@ -217,7 +216,7 @@ class Desk:
         """The probe is in the water again. Only a person can know: in a buffer it would be dosed by."""
         reservoir = _one(loop, asked)
         visit = _visit(reservoir, asked.quantity)
-        reservoir.end_visit()
+        reservoir.instruments.end_visit()
         if _release_own(reservoir, request, loop):
             _hold_on(reservoir, visit.held_before, loop)
         return {"said": _now(reservoir, loop)}
@@ -225,7 +224,7 @@ class Desk:
     def cancel(self, asked: Probe, _request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
         _visit(reservoir, asked.quantity)
-        reservoir.end_visit()
+        reservoir.instruments.end_visit()
         return {
             "said": f"{reservoir.table.title}: nothing changed, the old calibration stays. Dosing stays paused: "
             "put the probe back in the water, then `evenwater release`"
@@ -271,10 +270,17 @@ def _one(loop: Loop, asked: Named) -> KeptReservoir:
 
 
 def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:
-    if reservoir.visit is None or reservoir.visit.quantity is not quantity:
+    if reservoir.instruments.visit is None or reservoir.instruments.visit.quantity is not quantity:
         name = words.QUANTITY[quantity]
         raise RequestRefused(f"{reservoir.table.title}: {name} is not being calibrated; begin first")
-    return reservoir.visit
+    return reservoir.instruments.visit
+
+
+def _being_calibrated(reservoir: KeptReservoir, visit: Visit) -> str:
+    return (
+        f"{reservoir.table.title}: {words.QUANTITY[visit.quantity]} is being calibrated; "
+        f"{_put_back(visit.quantity)} (or cancel that first)"
+    )
 
 
 def _put_back(quantity: Quantity) -> str:
@@ -282,11 +288,8 @@ def _put_back(quantity: Quantity) -> str:
 
 
 def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
-    if reservoir.visit is not None:
-        raise RequestRefused(
-            f"{reservoir.table.title}: {words.QUANTITY[reservoir.visit.quantity]} is being calibrated; "
-            f"{_put_back(reservoir.visit.quantity)} (or cancel that first)"
-        )
+    if (visit := reservoir.instruments.visit) is not None:
+        raise RequestRefused(_being_calibrated(reservoir, visit))
     return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
 
 

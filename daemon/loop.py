@@ -90,7 +90,7 @@ class Loop:
         stamp = self.stamp()
         self._tend_ledger(stamp)
         for reservoir in self.reservoirs.values():
-            reservoir.look(self.clock.monotonic_s, stamp.utc.date())
+            reservoir.instruments.look(self.clock.monotonic_s, stamp.utc.date())
             decision = reservoir.decide(self.stamp())
             if isinstance(decision, Permit) and not self.stopping.is_set():
                 self._dose(reservoir, decision)

@@ -1,4 +1,4 @@
-"""One reservoir between its probes and its pumps: look, decide, dose. Runs on the loop's thread.
+"""One reservoir between its instruments and its pumps: decide, dose, tell. Runs on the loop's thread.
 
 Holds what must be remembered from one pass to the next; all deciding is done by the pure rooms.
 """
@@ -6,20 +6,16 @@ Holds what must be remembered from one pass to the next; all deciding is done by
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from datetime import date
+from dataclasses import dataclass, replace
 from math import ceil
 
 from config.settings import Reservoir as Table
 from daemon import words
 from daemon.alarm.life import Cause
-from daemon.calibrating import Visit
-from daemon.causes import LEVEL_ENOUGH, Known, causes
+from daemon.causes import Known, causes
 from daemon.dose.control import ControlState, PhAim, aim_of, ask_ph
-from daemon.dose.inflow import Inflow, follow, since_rise_s
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.permit import (
-    LEVEL_STOP_SHARE,
     MIXING_TIMES,
     Facts,
     cap_use,
@@ -38,9 +34,8 @@ from daemon.dose.response import (
     watch,
 )
 from daemon.dose.windows import Stamp
+from daemon.instruments import Instruments, Wired
 from daemon.measure.book import CalibrationBook
-from daemon.measure.convert import Compensation, NotRead, to_reading
-from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
 from daemon.values import (
     Cap,
     Condition,
@@ -48,55 +43,31 @@ from daemon.values import (
     Entry,
     Outcome,
     Permit,
-    Quality,
     Quantity,
-    Reading,
     Refusal,
     ReservoirState,
     Role,
-    Sample,
     Verdict,
-    VerdictReason,
 )
-from drivers.contact import Contact
 from drivers.keeper import PumpError
-from drivers.probe import Probe, ProbeError
 from drivers.pump import PeristalticPump
 
 MINUTE_S = 60.0
 LAST_DOSES = 5
 DOSES_OF_A_DAY = 50  # as many as can matter to reversals within 24 h
-WET_LOOKS = 2  # in a row, so that a drop on the sensor's wire locks nothing
-TELLS_ONLY_ENOUGH = ("float_switch",)  # level drivers that measure no share
 WET = "the tray below pumps and bottles is wet: find the leak, dry it; goggles and gloves, it may be acid"
 STOPPED = "told to stop before it began"
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """What a reservoir is made of. circulation, tray: None where the settings name no such contact.
+    """What a reservoir is made of. only_watch: why the whole program only watches now, "" where it need not."""
 
-    only_watch: why the whole program only watches now, "" where it need not.
-    """
-
-    probes: Mapping[Quantity, Probe]
+    wired: Wired
     pumps: Mapping[Role, PeristalticPump]
     book: CalibrationBook
     ledger: Ledger
-    circulation: Contact | None = None
-    tray: Contact | None = None
     only_watch: Callable[[Stamp], str] = lambda _: ""
-
-
-@dataclass(slots=True)
-class Seen:
-    """The newest look at probes and contacts. wet: looks in a row that found the tray wet."""
-
-    verdicts: dict[Quantity, Verdict] = field(default_factory=dict)
-    histories: dict[Quantity, ProbeHistory] = field(default_factory=dict)
-    circulation_on: bool = False
-    wet: int = 0
-    inflow: Inflow = field(default_factory=Inflow)
 
 
 class KeptReservoir:
@@ -105,86 +76,19 @@ class KeptReservoir:
     def __init__(self, name: str, table: Table, parts: Parts) -> None:
         self.name = name
         self.table = table
-        self.visit: Visit | None = None
+        self.instruments = Instruments(name, table, parts.wired, parts.book)
         self.last_decision: Permit | Refusal | None = None
         self.run_note = ""  # what the keeper said of the last run
         self._parts = parts
-        self._seen = Seen()
-        self._order = sorted(parts.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
-        self._shown = sorted(parts.probes, key=tuple(Quantity).index)
+        self._shown = sorted(parts.wired.probes, key=tuple(Quantity).index)
         self._limits = {role: limits_of(table.pump[role.value], table) for role in parts.pumps}
-        self._judging = {quantity: _limits_for(quantity, table) for quantity in parts.probes}
         self._control = ControlState()
         self._effects = Effects()
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
-        self._measures_share = (
-            Quantity.LEVEL in parts.probes and table.probe["level"].driver not in TELLS_ONLY_ENOUGH
-        )
         self._aim = aim_of(table)
-        self._compensation = _compensation_of(table)
         self._bands = _bands_of(table)
         self._wants: DoseRequest | None = None
-
-    # look
-
-    def look(self, now: Callable[[], float], today: date) -> None:
-        """Sample, convert and judge every probe, temperature first since the others lean on it.
-
-        now: the rig's monotonic clock, asked after each sample: a slow bus makes no sample look early or late.
-        """
-        for quantity in self._order:
-            look = self._look_at(quantity)
-            history = self._seen.histories.get(quantity)
-            if history is None:
-                history = ProbeHistory()
-            verdict, self._seen.histories[quantity] = judge(look, history, self._judging[quantity], now(), today)
-            if self.visit is not None and self.visit.quantity is quantity:
-                verdict = _calibrating(verdict)
-            self._seen.verdicts[quantity] = verdict
-        self._look_at_contacts()
-        level = self._seen.verdicts.get(Quantity.LEVEL)
-        if level is not None and level.usable and level.reading is not None:
-            self._seen.inflow = follow(self._seen.inflow, level.reading.value, level.reading.at_s)
-
-    def _look_at_contacts(self) -> None:
-        circulation, tray = self.table.circulation, self.table.tray
-        if self._parts.circulation is not None and circulation is not None:
-            means_on = circulation.closed_means == "running"
-            self._seen.circulation_on = self._parts.circulation.closed() is means_on
-        if self._parts.tray is not None and tray is not None:
-            wet = self._parts.tray.closed() is (tray.closed_means == "wet")
-            self._seen.wet = self._seen.wet + 1 if wet else 0
-
-    def _look_at(self, quantity: Quantity) -> Reading | NotRead:
-        try:
-            sample = self._parts.probes[quantity].sample()
-        except ProbeError as error:
-            return NotRead(VerdictReason.NO_ANSWER, str(error))
-        if self.visit is not None and self.visit.quantity is quantity:
-            _show(self.visit, sample)
-        return self._converted(sample)
-
-    def _converted(self, sample: Sample) -> Reading | NotRead:
-        calibration = self._parts.book.get(self.name, sample.quantity)
-        return to_reading(sample, calibration, self._temperature_for(sample.quantity), self._compensation)
-
-    def _temperature_for(self, quantity: Quantity) -> float | None:
-        """What to compensate with: EC, which moves by 2 % a degree, never by a guess in place of a dead probe."""
-        if quantity is Quantity.EC and self.has(Quantity.TEMPERATURE):
-            return self._measured_temperature_c()
-        return self.temperature_c()
-
-    def _measured_temperature_c(self) -> float | None:
-        verdict = self._seen.verdicts.get(Quantity.TEMPERATURE)
-        if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:
-            return verdict.reading.value
-        return None
-
-    def temperature_c(self) -> float | None:
-        """The water's temperature if it can be trusted, else what the settings assume, else None."""
-        measured_c = self._measured_temperature_c()
-        return self.table.assumed_temperature_c if measured_c is None else measured_c
 
     # decide
 
@@ -193,29 +97,15 @@ class KeptReservoir:
         standing = self._parts.ledger.standing(self.name, stamp)
         if standing is not None:
             return standing.condition
-        if self.visit is not None:
+        if self.instruments.visit is not None:
             return Condition.HELD
         return Condition.WATCHING if self._parts.only_watch(stamp) else Condition(self.table.start)
 
-    def begin_visit(self, visit: Visit) -> None:
-        """A person takes a probe out of the water to calibrate it."""
-        self.visit = visit
-
-    def end_visit(self) -> None:
-        """The probe goes back: what it read in the standards says nothing about the water."""
-        if self.visit is not None:
-            self._seen.histories.pop(self.visit.quantity, None)
-        self.visit = None
-
-    def has(self, quantity: Quantity) -> bool:
-        """Whether there is a probe for it."""
-        return quantity in self._parts.probes
-
     def decide(self, stamp: Stamp) -> Permit | Refusal | None:
         """What the controller asks for now, as permitted or refused; None where nothing is asked."""
-        ph = self._seen.verdicts.get(Quantity.PH)
+        ph = self.instruments.verdicts.get(Quantity.PH)
         self.last_decision = None
-        if self._seen.wet >= WET_LOOKS:
+        if self.instruments.tray_is_wet:
             self.lock(WET, stamp)
         if ph is None:
             return None
@@ -254,35 +144,18 @@ class KeptReservoir:
     def _facts(self, role: Role, stamp: Stamp) -> Facts:
         return Facts(
             condition=self.condition(stamp),
-            verdict=self._seen.verdicts.get(Quantity.PH),
+            verdict=self.instruments.verdicts.get(Quantity.PH),
             spent=self._parts.ledger.totals(self.name, role, stamp),
-            volume_l=self.table.volume_l * self._share_of_water(),
+            volume_l=self.table.volume_l * self.instruments.share_of_water,
             mixing_time_s=self.table.mixing_time_s,
-            level_enough=self._level_enough(),
-            has_level_probe=self.has(Quantity.LEVEL),
-            level_share=self._level() if self._measures_share else None,
-            circulation_on=self._seen.circulation_on,
-            has_circulation=self._parts.circulation is not None,
-            since_refill_s=since_rise_s(self._seen.inflow, stamp.at_s),
+            level_enough=self.instruments.level_enough,
+            has_level_probe=self.instruments.has(Quantity.LEVEL),
+            level_share=self.instruments.level_share,
+            circulation_on=self.instruments.circulation_on,
+            has_circulation=self.instruments.has_circulation,
+            since_refill_s=self.instruments.since_refill_s(stamp.at_s),
             since_moved_s=since_moved_s(self._effects, stamp.at_s),
         )
-
-    def _level(self) -> float | None:
-        verdict = self._seen.verdicts.get(Quantity.LEVEL)
-        if verdict is None or not verdict.usable or verdict.reading is None:
-            return None
-        return verdict.reading.value
-
-    def _level_enough(self) -> bool | None:
-        level = self._level()
-        if level is None:
-            return None
-        return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH
-
-    def _share_of_water(self) -> float:
-        """Measured share of the nominal volume, at most 1; 1 where none is measured."""
-        level = self._level() if self._measures_share else None
-        return 1.0 if level is None else min(1.0, level)
 
     # dose
 
@@ -308,7 +181,9 @@ class KeptReservoir:
             self._effects = forget(self._effects)
             return
         pump, ml = allowed.request.pump, allowed.ml
-        shift_ph = ml / (self._aim.ml_per_ph * self._share_of_water()) * (-1.0 if pump is Role.PH_DOWN else 1.0)
+        shift_ph = (
+            ml / (self._aim.ml_per_ph * self.instruments.share_of_water) * (-1.0 if pump is Role.PH_DOWN else 1.0)
+        )
         self._effects = dosed(self._effects, pump, ml, shift_ph, stamp.at_s + allowed.run_s)
         if (finding := reversals(self._doses(DOSES_OF_A_DAY), stamp)) is not None:
             self.lock(words.finding(finding), stamp)
@@ -346,14 +221,14 @@ class KeptReservoir:
             name=self.name,
             table=table,
             bands=self._bands,
-            verdicts=self._seen.verdicts,
+            verdicts=self.instruments.verdicts,
             decision=self.last_decision,
             limits=self._limits,
             spent={role: ledger.totals(self.name, role, stamp) for role in self._limits},
             stood=None if standing is None else (standing.condition, standing.reason),
             moved=self._still_moved(stamp),
             too_strong=self._still_too_strong(),
-            unstirred=self._parts.circulation is not None and not self._seen.circulation_on,
+            unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
 
     def _still_moved(self, stamp: Stamp) -> Finding | None:
@@ -378,7 +253,7 @@ class KeptReservoir:
             condition=self.condition(stamp),
             condition_reason=self._parts.only_watch(stamp) if standing is None else standing.reason,
             condition_until=None if standing is None else self._parts.ledger.until(standing, stamp),
-            verdicts={quantity: self._seen.verdicts[quantity] for quantity in self._shown},
+            verdicts={quantity: self.instruments.verdicts[quantity] for quantity in self._shown},
             bands=self._bands,
             waiting_for=self._waiting_for(stamp),
             last_doses=self._doses(LAST_DOSES),
@@ -398,7 +273,7 @@ class KeptReservoir:
         condition = self.condition(stamp)
         if condition is not Condition.KEEPING:
             return words.CONDITION[condition]
-        ph = self._seen.verdicts.get(Quantity.PH)
+        ph = self.instruments.verdicts.get(Quantity.PH)
         if ph is None:
             return "no pH probe in the settings: nothing to correct"
         if not ph.usable:
@@ -416,14 +291,6 @@ class KeptReservoir:
         return _aiming_words(self._aim, words.believed(ph) or self._aim.target)
 
 
-def _show(visit: Visit, sample: Sample) -> None:
-    """Hand the probe's signal to the person calibrating it; at the end of the range nothing can settle."""
-    if sample.clipped:
-        visit.afresh()
-    else:
-        visit.see(sample.signal)
-
-
 def _aiming_words(aim: PhAim, ph: float) -> str:
     """What is to be done about this pH while nothing is asked for."""
     is_high = ph > aim.target + aim.tuning.dead_band
@@ -435,14 +302,6 @@ def _aiming_words(aim: PhAim, ph: float) -> str:
     return f"pH {ph:.2f}: some more readings before a dose"
 
 
-def _calibrating(verdict: Verdict) -> Verdict:
-    return Verdict(verdict.quantity, Quality.BAD, VerdictReason.CALIBRATING, verdict.reading, verdict.since_s)
-
-
-def _compensation_of(table: Table) -> Compensation:
-    return Compensation(table.ec_linear_percent_per_k if table.ec_compensation == "linear" else None)
-
-
 def _bands_of(table: Table) -> dict[Quantity, tuple[float, float]]:
     bands = table.bands
     return {
@@ -450,10 +309,3 @@ def _bands_of(table: Table) -> dict[Quantity, tuple[float, float]]:
         Quantity.EC: (bands.ec_low_ms_per_cm, bands.ec_high_ms_per_cm),
         Quantity.TEMPERATURE: (bands.temperature_low_c, bands.temperature_high_c),
     }
-
-
-def _limits_for(quantity: Quantity, table: Table) -> Limits:
-    usual = LIMITS[quantity]
-    if not usual.calibrated:
-        return usual
-    return replace(usual, warn_days=table.calibration_warn_days, expire_days=table.calibration_expire_days)

@@ -26,6 +26,7 @@ from daemon.alarm.table import Kind
 from daemon.desk import Desk
 from daemon.dose.ledger import Ledger, LedgerError, stamp_of
 from daemon.dose.windows import Stamp
+from daemon.instruments import Wired
 from daemon.jobs import Calendar, Job
 from daemon.link.control import ControlServer
 from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
@@ -130,6 +131,9 @@ class Service:
                 reservoir.lock("the ledger could not be read at the start: see the alarm `ledger`", stamp)
 
     def _only_watch(self, stamp: Stamp) -> str:
+        """Why nothing is dosed now: what should stop a pump is missing, or the program has to prove itself."""
+        if self._barriers:
+            return "; ".join(self._barriers)
         watch = self._runs.watch(self.ledger.proven_s(stamp))
         return "" if watch is None else words.WATCH[watch]
 
@@ -140,13 +144,9 @@ class Service:
     def _reservoirs(self, keeper: Keeper) -> dict[str, KeptReservoir]:
         chips = Chips(self.rig)
         return {
-            name: KeptReservoir(name, self._as_allowed(table), self._reservoir_parts(table, chips, keeper))
+            name: KeptReservoir(name, table, self._reservoir_parts(table, chips, keeper))
             for name, table in self.settings.reservoir.items()
         }
-
-    def _as_allowed(self, table: Reservoir) -> Reservoir:
-        """A reservoir only watches while something that should stop a pump is missing."""
-        return table.model_copy(update={"start": "watching"}) if self._barriers else table
 
     def _reservoir_parts(self, table: Reservoir, chips: Chips, keeper: Keeper) -> Parts:
         probes = {}
@@ -158,8 +158,8 @@ class Service:
             Role(name): PeristalticPump(keeper=keeper, line=pump.line, ml_per_s=pump.ml_per_s)
             for name, pump in table.pump.items()
         }
-        circulation, tray = self._contact(table.circulation), self._contact(table.tray)
-        return Parts(probes, pumps, self.book, self.ledger, circulation, tray, self._only_watch)
+        wired = Wired(probes, self._contact(table.circulation), self._contact(table.tray))
+        return Parts(wired, pumps, self.book, self.ledger, self._only_watch)
 
     def _contact(self, table: Circulation | Tray | None) -> Contact | None:
         if table is None:

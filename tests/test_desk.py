@@ -64,7 +64,7 @@ def test_from_afar_nothing_can_make_it_dose_more(tank: AtTheTank, method: str, p
     assert held is not None
     assert standing is not None
     assert (held.reason, standing.reason) == ("cleaning", "split tube")
-    assert tank.loop.reservoirs["bed1"].visit is None
+    assert tank.loop.reservoirs["bed1"].instruments.visit is None
 
 
 @pytest.mark.parametrize("origin", Origin)

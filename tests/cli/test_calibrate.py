@@ -136,7 +136,7 @@ def test_the_guided_way_needs_a_terminal(
     monkeypatch.setattr("sys.stdin", io.StringIO())
     assert evenwater("ph") == 2
     assert "--help" in capsys.readouterr().err
-    assert tank.loop.reservoirs["bed1"].visit is None
+    assert tank.loop.reservoirs["bed1"].instruments.visit is None
 
 
 class AtTheTerminal(io.StringIO):
@@ -187,6 +187,6 @@ def test_leaving_the_guide_changes_nothing_and_stays_held(
     assert evenwater("ph") == 1
     assert "nothing changed" in capsys.readouterr().out
     assert tank.service.book.get("bed1", Quantity.PH) is None
-    assert tank.loop.reservoirs["bed1"].visit is None
+    assert tank.loop.reservoirs["bed1"].instruments.visit is None
     tank.passes(1)
     assert tank.bed().condition is Condition.HELD

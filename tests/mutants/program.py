@@ -27,7 +27,7 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir calibrating blocks dosing",
-            "        if self.visit is not None:\n            return Condition.HELD\n",
+            "        if self.instruments.visit is not None:\n            return Condition.HELD\n",
             "",
             f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard "
             f"{DESK_TESTS}::test_calibrating_ec_holds_the_dosing_too "
@@ -40,55 +40,10 @@ RESERVOIR = mutants_of(
             "test_after_three_bad_ends_it_only_watches_until_cleared test_a_new_version_only_watches_for_an_hour",
         ),
         (
-            "reservoir a probe in a standard says nothing of the water",
-            "                verdict = _calibrating(verdict)\n",
-            "                pass\n",
-            f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
-            (VerdictReason.CALIBRATING,),
-        ),
-        (
-            "reservoir a probe back from a standard warms up",
-            "            self._seen.histories.pop(self.visit.quantity, None)\n",
-            "            pass\n",
-            f"{DESK_TESTS}::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
-        ),
-        # looking
-        (
-            "reservoir a probe that does not answer",
-            "            return NotRead(VerdictReason.NO_ANSWER, str(error))\n",
-            "            return self._converted(Sample(quantity, 0.0, 0.0))\n",
-            f"{LOOP_TESTS}::test_an_unplugged_probe_stops_dosing_and_calls_then_all_is_well_again "
-            f"{RESERVOIR_TESTS}::test_a_missing_chip_is_told_and_the_other_reservoir_goes_on",
-        ),
-        (
-            "reservoir EC never by a guessed temperature",
-            "            return self._measured_temperature_c()\n        return self.temperature_c()",
-            "            return self.temperature_c()\n        return self.temperature_c()",
-            "test_without_a_thermometer_ph_goes_on_and_ec_does_not",
-        ),
-        (
-            "reservoir a bad thermometer is not believed",
-            "if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:",
-            "if verdict is not None and verdict.reading is not None:",
-            f"{RESERVOIR_TESTS}::test_a_thermometer_that_is_stuck_is_not_believed",
-        ),
-        (
-            "reservoir the contact that proves stirring",
-            "self._seen.circulation_on = self._parts.circulation.closed() is means_on",
-            "self._seen.circulation_on = True",
-            "test_nothing_is_dosed_into_still_water",
-        ),
-        (
             "reservoir a wet tray locks",
-            "        if self._seen.wet >= WET_LOOKS:\n            self.lock(WET, stamp)\n",
+            "        if self.instruments.tray_is_wet:\n            self.lock(WET, stamp)\n",
             "",
             "test_a_wet_tray_locks",
-        ),
-        (
-            "reservoir a refill is noticed",
-            "            self._seen.inflow = follow(self._seen.inflow, level.reading.value, level.reading.at_s)\n",
-            "            pass\n",
-            "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
         ),
         # deciding
         (
@@ -98,38 +53,26 @@ RESERVOIR = mutants_of(
             f"{RESERVOIR_TESTS}::test_the_day_cap_calls_a_person {LOOP_TESTS}::test_low_water_stops_dosing",
         ),
         (
-            "reservoir a level that is not usable is not known",
-            "if verdict is None or not verdict.usable or verdict.reading is None:",
-            "if verdict is None or verdict.reading is None:",
-            f"{RESERVOIR_TESTS}::test_a_level_that_cannot_be_believed_counts_as_none",
-        ),
-        (
             "reservoir the level it has",
-            "has_level_probe=self.has(Quantity.LEVEL),",
+            "has_level_probe=self.instruments.has(Quantity.LEVEL),",
             "has_level_probe=False,",
             f"test_an_unplugged_sender_stops_dosing {LOOP_TESTS}::test_an_unplugged_level_switch_counts_as_low",
         ),
         (
-            "reservoir the float switch",
-            "return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH",
-            "return True",
-            f"{LOOP_TESTS}::test_low_water_stops_dosing",
-        ),
-        (
             "reservoir the water that is there",
-            "level_share=self._level() if self._measures_share else None,",
+            "level_share=self.instruments.level_share,",
             "level_share=None,",
             "test_a_dose_is_scaled_to_the_water_that_is_there",
         ),
         (
             "reservoir caps of the water that is there",
-            "volume_l=self.table.volume_l * self._share_of_water(),",
+            "volume_l=self.table.volume_l * self.instruments.share_of_water,",
             "volume_l=self.table.volume_l,",
             f"{RESERVOIR_TESTS}::test_the_share_of_the_water_is_of_the_water_that_is_there",
         ),
         (
             "reservoir since it was refilled",
-            "since_refill_s=since_rise_s(self._seen.inflow, stamp.at_s),",
+            "since_refill_s=self.instruments.since_refill_s(stamp.at_s),",
             "since_refill_s=None,",
             "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
         ),
@@ -141,7 +84,7 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir circulation that should be proven",
-            "has_circulation=self._parts.circulation is not None,",
+            "has_circulation=self.instruments.has_circulation,",
             "has_circulation=False,",
             "test_nothing_is_dosed_into_still_water",
         ),
@@ -194,6 +137,69 @@ RESERVOIR = mutants_of(
             '            self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
             '            if self._parts.ledger.fault is None:\n                self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
             f"{RESERVOIR_TESTS}::test_a_lock_holds_where_the_ledger_is_broken_already",
+        ),
+    ),
+)
+
+INSTRUMENTS = mutants_of(
+    "daemon/instruments.py",
+    EFFECTS_TESTS,
+    (
+        (
+            "instruments a probe in a standard says nothing of the water",
+            "                verdict = _calibrating(verdict)\n",
+            "                pass\n",
+            f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
+            (VerdictReason.CALIBRATING,),
+        ),
+        (
+            "instruments a probe back from a standard warms up",
+            "            self._histories.pop(self.visit.quantity, None)\n",
+            "            pass\n",
+            f"{DESK_TESTS}::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
+        ),
+        (
+            "instruments a probe that does not answer",
+            "            return NotRead(VerdictReason.NO_ANSWER, str(error))\n",
+            "            return to_reading(Sample(quantity, 0.0, 0.0), None, None, self._compensation)\n",
+            f"{LOOP_TESTS}::test_an_unplugged_probe_stops_dosing_and_calls_then_all_is_well_again "
+            f"{RESERVOIR_TESTS}::test_a_missing_chip_is_told_and_the_other_reservoir_goes_on",
+        ),
+        (
+            "instruments EC never by a guessed temperature",
+            "            return self._measured_temperature_c()\n        return self.temperature_c()",
+            "            return self.temperature_c()\n        return self.temperature_c()",
+            "test_without_a_thermometer_ph_goes_on_and_ec_does_not",
+        ),
+        (
+            "instruments a bad thermometer is not believed",
+            "if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:",
+            "if verdict is not None and verdict.reading is not None:",
+            f"{RESERVOIR_TESTS}::test_a_thermometer_that_is_stuck_is_not_believed",
+        ),
+        (
+            "instruments the contact that proves stirring",
+            "self.circulation_on = self._wired.circulation.closed() is means_on",
+            "self.circulation_on = True",
+            "test_nothing_is_dosed_into_still_water",
+        ),
+        (
+            "instruments a refill is noticed",
+            "            self._inflow = follow(self._inflow, level.reading.value, level.reading.at_s)\n",
+            "            pass\n",
+            "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
+        ),
+        (
+            "instruments a level that is not usable is not known",
+            "if verdict is None or not verdict.usable or verdict.reading is None:",
+            "if verdict is None or verdict.reading is None:",
+            f"{RESERVOIR_TESTS}::test_a_level_that_cannot_be_believed_counts_as_none",
+        ),
+        (
+            "instruments the float switch",
+            "return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH",
+            "return True",
+            f"{LOOP_TESTS}::test_low_water_stops_dosing",
         ),
     ),
 )
@@ -284,8 +290,8 @@ DESK = mutants_of(
         ),
         (
             "desk no release while calibrating",
-            "    if reservoir.visit is not None:\n        raise RequestRefused(",
-            "    if False:\n        raise RequestRefused(",
+            "    if (visit := reservoir.instruments.visit) is not None:\n        raise RequestRefused(",
+            "    if (visit := reservoir.instruments.visit) is not None and False:\n        raise RequestRefused(",
             "test_release_waits_for_the_end_of_a_calibration",
         ),
         (
@@ -297,13 +303,13 @@ DESK = mutants_of(
         (
             "desk finished, it stays paused",
             "        visit.points = []\n        said",
-            "        reservoir.end_visit()\n        _release_own(reservoir, _request, loop)\n        said",
+            "        reservoir.instruments.end_visit()\n        _release_own(reservoir, _request, loop)\n        said",
             "test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing",
         ),
         (
             "desk cancelled, it stays paused",
-            "        _visit(reservoir, asked.quantity)\n        reservoir.end_visit()\n        return {",
-            "        _visit(reservoir, asked.quantity)\n        reservoir.end_visit()\n        _release_own(reservoir, _request, loop)\n        return {",
+            "        _visit(reservoir, asked.quantity)\n        reservoir.instruments.end_visit()\n        return {",
+            "        _visit(reservoir, asked.quantity)\n        reservoir.instruments.end_visit()\n        _release_own(reservoir, _request, loop)\n        return {",
             "test_nothing_is_dosed_while_a_probe_is_in_a_standard",
         ),
         (
@@ -320,7 +326,7 @@ DESK = mutants_of(
         ),
         (
             "desk one probe at a time",
-            "        if reservoir.visit is not None:\n            raise RequestRefused(",
+            "        if (visit := reservoir.instruments.visit) is not None:\n            raise RequestRefused(",
             "        if False:\n            raise RequestRefused(",
             "test_one_probe_of_a_reservoir_at_a_time",
         ),
@@ -357,8 +363,8 @@ SERVICE = mutants_of(
         ),
         (
             "service a missing barrier only watches",
-            'return table.model_copy(update={"start": "watching"}) if self._barriers else table',
-            "return table",
+            "        if self._barriers:\n            return",
+            "        if False:\n            return",
             "tests/test_service_barriers.py::test_what_should_be_kept_is_only_watched",
         ),
         (
@@ -598,4 +604,4 @@ ALARM = mutants_of(
     ),
 )
 
-PROGRAM = (*RESERVOIR, *CAUSES, *LOOP, *DESK, *SERVICE, *RUNS, *LINKS, *LOCK, *ALARM)
+PROGRAM = (*RESERVOIR, *INSTRUMENTS, *CAUSES, *LOOP, *DESK, *SERVICE, *RUNS, *LINKS, *LOCK, *ALARM)

@@ -1,0 +1,192 @@
+"""The probes and contacts of one reservoir, and what their newest look shows. Runs on the loop's thread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+
+from config.settings import Reservoir as Table
+from daemon.calibrating import Visit
+from daemon.causes import LEVEL_ENOUGH
+from daemon.dose.inflow import Inflow, follow, since_rise_s
+from daemon.dose.permit import LEVEL_STOP_SHARE
+from daemon.measure.book import CalibrationBook
+from daemon.measure.convert import Compensation, NotRead, to_reading
+from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
+from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
+from drivers.contact import Contact
+from drivers.probe import Probe, ProbeError
+
+WET_LOOKS = 2  # in a row, so that a drop on the sensor's wire locks nothing
+TELLS_ONLY_ENOUGH = ("float_switch",)  # level drivers that measure no share
+
+
+@dataclass(frozen=True, slots=True)
+class Wired:
+    """What is wired to a reservoir. circulation, tray: None where the settings name no such contact."""
+
+    probes: Mapping[Quantity, Probe]
+    circulation: Contact | None = None
+    tray: Contact | None = None
+
+
+class Instruments:
+    """What a reservoir sees of its water. verdicts: of the newest look, one for each probe."""
+
+    def __init__(self, name: str, table: Table, wired: Wired, book: CalibrationBook) -> None:
+        self.verdicts: dict[Quantity, Verdict] = {}
+        self.visit: Visit | None = None
+        self.circulation_on = False
+        self._name = name
+        self._table = table
+        self._wired = wired
+        self._book = book
+        self._histories: dict[Quantity, ProbeHistory] = {}
+        self._inflow = Inflow()
+        self._wet_looks = 0
+        self._order = sorted(wired.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
+        self._judging = {quantity: _limits_for(quantity, table) for quantity in wired.probes}
+        self._compensation = _compensation_of(table)
+        self._measures_share = self.has(Quantity.LEVEL) and (table.probe["level"].driver not in TELLS_ONLY_ENOUGH)
+
+    def has(self, quantity: Quantity) -> bool:
+        """Whether there is a probe for it."""
+        return quantity in self._wired.probes
+
+    @property
+    def has_circulation(self) -> bool:
+        """Whether a contact should prove that the water is stirred."""
+        return self._wired.circulation is not None
+
+    # look
+
+    def look(self, now: Callable[[], float], today: date) -> None:
+        """Sample, convert and judge every probe, temperature first since the others lean on it.
+
+        now: the rig's monotonic clock, asked after each sample: a slow bus makes no sample look early or late.
+        """
+        for quantity in self._order:
+            look = self._look_at(quantity)
+            history = self._histories.get(quantity)
+            if history is None:
+                history = ProbeHistory()
+            verdict, self._histories[quantity] = judge(look, history, self._judging[quantity], now(), today)
+            if self._is_visited(quantity):
+                verdict = _calibrating(verdict)
+            self.verdicts[quantity] = verdict
+        self._look_at_contacts()
+        level = self.verdicts.get(Quantity.LEVEL)
+        if level is not None and level.usable and level.reading is not None:
+            self._inflow = follow(self._inflow, level.reading.value, level.reading.at_s)
+
+    def _look_at_contacts(self) -> None:
+        circulation, tray = self._table.circulation, self._table.tray
+        if self._wired.circulation is not None and circulation is not None:
+            means_on = circulation.closed_means == "running"
+            self.circulation_on = self._wired.circulation.closed() is means_on
+        if self._wired.tray is not None and tray is not None:
+            wet = self._wired.tray.closed() is (tray.closed_means == "wet")
+            self._wet_looks = self._wet_looks + 1 if wet else 0
+
+    def _look_at(self, quantity: Quantity) -> Reading | NotRead:
+        try:
+            sample = self._wired.probes[quantity].sample()
+        except ProbeError as error:
+            return NotRead(VerdictReason.NO_ANSWER, str(error))
+        if self.visit is not None and self._is_visited(quantity):
+            _show(self.visit, sample)
+        calibration = self._book.get(self._name, quantity)
+        return to_reading(sample, calibration, self._temperature_for(quantity), self._compensation)
+
+    def _temperature_for(self, quantity: Quantity) -> float | None:
+        """What to compensate with: EC, which moves by 2 % a degree, never by a guess in place of a dead probe."""
+        if quantity is Quantity.EC and self.has(Quantity.TEMPERATURE):
+            return self._measured_temperature_c()
+        return self.temperature_c()
+
+    # calibrating
+
+    def begin_visit(self, visit: Visit) -> None:
+        """A person takes a probe out of the water to calibrate it."""
+        self.visit = visit
+
+    def end_visit(self) -> None:
+        """The probe goes back: what it read in the standards says nothing about the water."""
+        if self.visit is not None:
+            self._histories.pop(self.visit.quantity, None)
+        self.visit = None
+
+    def _is_visited(self, quantity: Quantity) -> bool:
+        return self.visit is not None and self.visit.quantity is quantity
+
+    # what is seen
+
+    def value(self, quantity: Quantity) -> float | None:
+        """The newest reading that can be used, in the quantity's unit; None without one."""
+        verdict = self.verdicts.get(quantity)
+        if verdict is None or not verdict.usable or verdict.reading is None:
+            return None
+        return verdict.reading.value
+
+    def temperature_c(self) -> float | None:
+        """The water's temperature if it can be trusted, else what the settings assume, else None."""
+        measured_c = self._measured_temperature_c()
+        return self._table.assumed_temperature_c if measured_c is None else measured_c
+
+    def _measured_temperature_c(self) -> float | None:
+        verdict = self.verdicts.get(Quantity.TEMPERATURE)
+        if verdict is not None and verdict.quality is not Quality.BAD and verdict.reading is not None:
+            return verdict.reading.value
+        return None
+
+    @property
+    def tray_is_wet(self) -> bool:
+        """Whether the tray has been wet for WET_LOOKS looks in a row."""
+        return self._wet_looks >= WET_LOOKS
+
+    def since_refill_s(self, now_s: float) -> float | None:
+        """Seconds since the level rose; None if it never did."""
+        return since_rise_s(self._inflow, now_s)
+
+    @property
+    def level_share(self) -> float | None:
+        """Measured share of the nominal volume; None where none is measured, or not now."""
+        return self.value(Quantity.LEVEL) if self._measures_share else None
+
+    @property
+    def level_enough(self) -> bool | None:
+        """Whether there is water enough to dose into; None where that is not known."""
+        level = self.value(Quantity.LEVEL)
+        if level is None:
+            return None
+        return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH
+
+    @property
+    def share_of_water(self) -> float:
+        """Measured share of the nominal volume, at most 1; 1 where none is measured."""
+        share = self.level_share
+        return 1.0 if share is None else min(1.0, share)
+
+
+def _show(visit: Visit, sample: Sample) -> None:
+    """Hand the probe's signal to the person calibrating it; at the end of the range nothing can settle."""
+    if sample.clipped:
+        visit.afresh()
+    else:
+        visit.see(sample.signal)
+
+
+def _calibrating(verdict: Verdict) -> Verdict:
+    return Verdict(verdict.quantity, Quality.BAD, VerdictReason.CALIBRATING, verdict.reading, verdict.since_s)
+
+
+def _compensation_of(table: Table) -> Compensation:
+    return Compensation(table.ec_linear_percent_per_k if table.ec_compensation == "linear" else None)
+
+
+def _limits_for(quantity: Quantity, table: Table) -> Limits:
+    usual = LIMITS[quantity]
+    if not usual.calibrated:
+        return usual
+    return replace(usual, warn_days=table.calibration_warn_days, expire_days=table.calibration_expire_days)
