@@ -11,14 +11,17 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from functools import partial
 from multiprocessing.sharedctypes import Synchronized
+from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
 
+from tests.campaign.keep import KeepError, Kept, plain
 from tests.campaign.month import one_month
 from tests.campaign.report import Month, findings, is_clean, kind_rows, rows, summed
 
@@ -29,22 +32,32 @@ examples:
   make campaign                                            8 seeds x 30 days, on one core some 10 minutes
   python -m tests.campaign --seeds 1000 --jobs 8           the whole campaign, for a night
   python -m tests.campaign --seeds 1000 --minutes 15       as many months as a quarter of an hour holds
+  python -m tests.campaign --seeds 1000 --keep months.jsonl
+                                                           the same again goes on with the seeds that are missing
   python -m tests.campaign --first 17 --seeds 1 --story    what happened in one of them, again
 
-Ctrl-C ends it and reports the months that are over.
+Ctrl-C ends it and reports the months that are over. With --keep the report is of all months in the file, and an
+end of any kind loses only the months that were going on.
 exit code: 0 no cap crossed, no gross error repeated, no fault missed; 1 something to look at; 2 used wrongly
 """
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Live through the months and report."""
-    asked = _parser().parse_args(arguments)
-    months = sorted(_lived(asked), key=lambda month: month.seed)
+    parser = _parser()
+    asked = parser.parse_args(arguments)
+    if asked.keep and asked.story:
+        parser.error(
+            "--story: stories are not kept; ask for one with --first SEED --seeds 1 --story, without --keep"
+        )
+    try:
+        months = sorted(_all_months(asked), key=lambda month: month.seed)
+    except (KeepError, OSError) as error:
+        parser.error(f"--keep: {error}")
     if asked.story:
         print("\n".join(line for month in months for line in month.story))
     if asked.json:
-        each = [{key: getattr(month, key) for key in Month.__slots__ if key != "story"} for month in months]
-        print(json.dumps({**summed(months), "days": asked.days, "months": each}))
+        print(json.dumps({**summed(months), "days": asked.days, "months": [plain(month) for month in months]}))
     else:
         _print(months)
     return 0 if is_clean(months) else 1
@@ -64,6 +77,9 @@ def _parser() -> argparse.ArgumentParser:
         "--minutes", type=float, default=math.inf, metavar="M", help="report after so long what is over by then"
     )
     parser.add_argument("--jobs", type=_count, default=1, metavar="J", help="processes at a time (default 1)")
+    parser.add_argument(
+        "--keep", type=Path, metavar="FILE", help="keep each month here; go on with those not yet there"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object for programs")
     parser.add_argument("--story", action="store_true", help="print all that happened, line by line")
     return parser
@@ -83,6 +99,17 @@ def _days(text: str) -> float:
     return days
 
 
+def _all_months(asked: argparse.Namespace) -> list[Month]:
+    """The months to report on: those lived through now, and those of the file that keeps them."""
+    seeds = range(asked.first, asked.first + asked.seeds)
+    if asked.keep is None:
+        return list(_lived(seeds, asked))
+    with Kept(asked.keep, asked.days) as kept:
+        for month in _lived([seed for seed in seeds if seed not in kept.months], asked):
+            kept.add(month)
+        return list(kept.months.values())
+
+
 # several processes, one bar
 
 _gone: Synchronized[float] | None = None  # days lived through by all processes, in each of them
@@ -100,20 +127,20 @@ def _count_days(days: float) -> None:
         _gone.value += days
 
 
-def _one(seed: int, days: float) -> Month:
-    return one_month(seed, days, _count_days)
+def _one(seed: int, days: float, *, story: bool) -> Month:
+    month = one_month(seed, days, _count_days)
+    return month if story else replace(month, story=())
 
 
-def _lived(asked: argparse.Namespace) -> Iterator[Month]:
-    """The months, as they are done; those that are not when time is up, or at Ctrl-C, are left out."""
+def _lived(seeds: Sequence[int], asked: argparse.Namespace) -> Iterator[Month]:
+    """Their months, as they are done; those that are not when time is up, or at Ctrl-C, are left out."""
     context = multiprocessing.get_context("fork")  # before the bar, which has a thread
     gone = context.Value("d", 0.0)
-    seeds = range(asked.first, asked.first + asked.seeds)
     with (
-        context.Pool(min(asked.jobs, asked.seeds), _share, (gone,)) as pool,
-        _bar(asked.seeds * asked.days) as (progress, task),
+        context.Pool(asked.jobs, _share, (gone,)) as pool,
+        _bar(len(seeds) * asked.days) as (progress, task),
     ):
-        coming = pool.imap_unordered(partial(_one, days=asked.days), seeds)
+        coming = pool.imap_unordered(partial(_one, days=asked.days, story=asked.story), seeds)
         with suppress(KeyboardInterrupt, StopIteration):
             ends_s = time.monotonic() + asked.minutes * MINUTE_S
             while time.monotonic() < ends_s:

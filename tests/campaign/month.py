@@ -18,6 +18,8 @@ from pathlib import Path
 from random import Random
 
 from daemon.cli.audit import Audit
+from daemon.dose.control import READINGS
+from daemon.dose.permit import MIXING_TIMES
 from daemon.rehearse import ask, calibrate_all, folder_in_memory, taken
 from daemon.requests import RequestRefused
 from daemon.service import Service
@@ -35,6 +37,7 @@ from tests.campaign.score import (
     Dose,
     beyond_first,
     blamed,
+    cut_by,
     delay_s,
     excursion_ph,
     is_missed,
@@ -94,6 +97,7 @@ class _Life:
         self._locked = False
         self._poured_s = self._hand_s = -inf
         self._windows: list[tuple[float, str]] = []
+        self._cuts_s: list[float] = []
         self._standing: dict[str, Alarmed] = {}
         self.faults: list[Befell] = []
         self.alarms: list[Alarmed] = []
@@ -116,14 +120,20 @@ class _Life:
         return Service(self.plan.settings, rig=self._box, state_folder=self._folder, control=False, mqtt=False)
 
     def _end_cleanly(self) -> None:
+        self._cut_off()
         self._service.close()
 
     def _end_killed(self) -> None:
         """As after SIGKILL: what is on disk goes on, what the process held is gone, the keeper ends its run."""
+        self._cut_off()
         self._folder, left = next(self._folders), self._folder
         shutil.copytree(left, self._folder, dirs_exist_ok=True)
         self._service.close()  # of the old folder, which nobody looks at any more
         shutil.rmtree(left)
+
+    def _cut_off(self) -> None:
+        """Whatever mixes now, the daemon will not see what it did."""
+        self._cuts_s.append(self.now_s())
 
     def close(self) -> None:
         """The daemon and the bench."""
@@ -247,6 +257,7 @@ class _Life:
     def hold(self, event: Event) -> None:
         """A person pauses dosing, and releases it or lets it run out."""
         hours = {"hours": event.size} if event.size else {}
+        self._cut_off()
         self._ask("hold", reason="work at the tank", **hours)
         self._await("release", event.for_s, lambda: self._ask("release"))
 
@@ -260,6 +271,7 @@ class _Life:
         """Fresh solution, its pH as it comes, up to the volume at the start."""
         missing_l = self._full_l() - self._basin.tank.volume_l
         if missing_l > 0.0:
+            self._cut_off()
             self.tell(f"topped up with {missing_l:.1f} L")
             self._mix_in(missing_l)
 
@@ -418,8 +430,9 @@ class _Life:
     def month(self) -> Month:
         """The records, scored."""
         alarms = [*self.alarms, *self._standing.values()]
-        wrong = beyond_first(self.doses, self.faults)
-        delays = [(fault, delay_s(fault, self.doses, alarms)) for fault in self.faults]
+        doses = cut_by(self.doses, self._cuts_s, self._shows_after_s())
+        wrong = beyond_first(doses, self.faults)
+        delays = [(fault, delay_s(fault, doses, alarms)) for fault in self.faults]
         return Month(
             seed=self.plan.seed,
             hours=self._gone_s / HOUR_S,
@@ -427,23 +440,28 @@ class _Life:
             in_band_hours=self.in_band_s / HOUR_S,
             faults=Counter(fault.name.value for fault in self.faults),
             happened=Counter({str(act): count for act, count in self.happened.items()}),
-            doses=len(self.doses),
+            doses=len(doses),
             worst_day_share=self._audit.worst_day_share(),
             violations=tuple(self._audit.violations),
             excursion_ph=self.excursion_ph,
             poured_ph=self.poured_ph,
-            wrong_doses=sum(dose.grossly_wrong for dose in self.doses),
+            wrong_doses=sum(dose.grossly_wrong for dose in doses),
             beyond_first=tuple(self._wrong_text(dose, place) for dose, place in wrong),
             beyond_by=Counter("no fault" if p is None else self.faults[p].name.value for _, p in wrong),
             locks=tuple(self.locks),
             false_latches=tuple(self.false_latches),
             hand_latches=tuple(self.hand_latches),
-            missed=tuple(_fault_text(f) for f in self.faults if is_missed(f, self.doses, alarms)),
-            unseen=Counter(f.name.value for f, delay in delays if delay is None and resting_on(f, self.doses)),
+            missed=tuple(_fault_text(f) for f in self.faults if is_missed(f, doses, alarms)),
+            unseen=Counter(f.name.value for f, delay in delays if delay is None and resting_on(f, doses)),
             delays_s=tuple((fault.name.value, delay) for fault, delay in delays if delay is not None),
             stopped=self.stopped,
             story=tuple(self.story),
         )
+
+    def _shows_after_s(self) -> float:
+        """How long after its start a dose has mixed and so many readings have shown what it did."""
+        bed = self.plan.settings.reservoir[BED]
+        return MIXING_TIMES * bed.mixing_time_s + (READINGS + 1) * PASS_S
 
     def _wrong_text(self, dose: Dose, place: int | None) -> str:
         why = "no fault" if place is None else _fault_text(self.faults[place])

@@ -5,14 +5,16 @@ blamed          the fault that can have made it so: there at the dose, or over f
 beyond first    of the doses blamed on one fault all but the first; with no fault to blame every one
 excursion       how far the pH of the whole tank goes beyond the far edge of the band, in the direction of
                 a dose, within EFFECT_S after it
-missed          a fault that was gross for more than LONG_S, with doses resting on it and no alarm meanwhile
+missed          a fault that was gross for more than LONG_S, with doses resting on it and no alarm meanwhile; of
+                a pump that delivers nothing only doses count whose mixing nothing cut off: no other can show it
 detection       from where it could first be seen (its start; of a pump that fails its first dose) to an alarm
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 from daemon.alarm.table import Kind
@@ -30,12 +32,16 @@ ASTRAY = frozenset({Kind.FAR_OUT, Kind.OUT_OF_BAND, Kind.DAY_CAP})  # pH that co
 
 @dataclass(frozen=True, slots=True)
 class Dose:
-    """One run of a pump, as its line began it. read_ph: what the dose rested on; true_ph: the water's then."""
+    """One run of a pump, as its line began it. read_ph: what the dose rested on; true_ph: the water's then.
+
+    cut_off: its mixing did not go by undisturbed (`cut_by`), so that what it did could not be told.
+    """
 
     at_s: float
     role: str
     read_ph: float
     true_ph: float
+    cut_off: bool = False
 
     @property
     def wrong_ph(self) -> float:
@@ -117,6 +123,17 @@ def beyond_first(doses: Iterable[Dose], faults: Sequence[Befell]) -> list[tuple[
     return found
 
 
+def cut_by(doses: Iterable[Dose], cuts_s: Iterable[float], mixing_s: float) -> list[Dose]:
+    """The doses, those marked as cut off that had one of these moments less than mixing_s after them."""
+    cuts_s = sorted(cuts_s)
+    return [replace(dose, cut_off=_next_s(cuts_s, dose.at_s) < dose.at_s + mixing_s) for dose in doses]
+
+
+def _next_s(moments_s: Sequence[float], at_s: float) -> float:
+    place = bisect_left(moments_s, at_s)
+    return moments_s[place] if place < len(moments_s) else inf
+
+
 def resting_on(fault: Befell, doses: Iterable[Dose]) -> list[Dose]:
     """The doses that the fault made worthless or wrong: of a pump its own, of a probe those on wrong readings."""
     during = [dose for dose in doses if fault.holds_at(dose.at_s)]
@@ -168,7 +185,7 @@ def is_missed(fault: Befell, doses: Sequence[Dose], alarms: Iterable[Alarmed]) -
     if from_s is None or delay_s(fault, doses, alarms) is not None:
         return False
     if fault.name in NOTHING_DELIVERED:
-        return fault.end_s - from_s > LONG_S and len(resting) > FEW_DOSES
+        return fault.end_s - from_s > LONG_S and sum(not dose.cut_off for dose in resting) > FEW_DOSES
     if fault.name is FaultName.PUMP_STUCK_ON:
         return fault.end_s - from_s > LONG_S and bool(resting)
     return fault.gross_s > LONG_S and bool(resting)

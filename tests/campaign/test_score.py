@@ -16,6 +16,7 @@ from tests.campaign.score import (
     Dose,
     beyond_first,
     blamed,
+    cut_by,
     delay_s,
     excursion_ph,
     is_missed,
@@ -146,3 +147,18 @@ def test_a_dead_pump_is_missed_once_it_gave_more_than_a_few_doses() -> None:
     assert not is_missed(DEAD, few, [])
     assert is_missed(DEAD, [*few, a_dose(6000.0)], [])
     assert not is_missed(DEAD, [a_dose(9000.0 - LONG_S + number) for number in range(9)], [])
+
+
+def test_a_dose_is_cut_off_by_what_happens_while_it_mixes() -> None:
+    """From its own moment on, until it has mixed; not by what was before or came after."""
+    doses = [a_dose(at_s) for at_s in (1000.0, 2000.0, 3000.0)]
+    marked = [dose.cut_off for dose in cut_by(doses, [3000.0, 999.0, 1600.0, 2599.0], mixing_s=600.0)]
+    assert marked == [False, True, True]
+
+
+def test_a_dead_pump_is_not_missed_where_no_dose_was_left_to_mix() -> None:
+    """Only doses that could have shown it count, whoever cut the others off."""
+    doses = [a_dose(1500.0 + 500.0 * number) for number in range(FEW_DOSES + 1)]
+    assert is_missed(DEAD, doses, [])
+    assert is_missed(DEAD, cut_by(doses, [1400.0], mixing_s=400.0), [])
+    assert not is_missed(DEAD, cut_by(doses, [2100.0], mixing_s=400.0), [])
