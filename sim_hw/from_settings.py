@@ -18,7 +18,7 @@ from sim_hw.tables import (
     ProbeTable,
     Pt1000Table,
 )
-from sim_hw.tank import TankSettings
+from sim_hw.tank_settings import TankSettings
 
 OPEN = "sim_hw.bench:open_rig"
 ONE_RUN_ONLY = ("socket", "pins_file")  # of a bench that people play with

@@ -1,7 +1,7 @@
 """The `[rig]` table of a simulated bench: tanks, the probes in them, the pumps at them, and faults to come.
 
     [rig]                               clock, chance, socket
-    [rig.tank.bed1]                     the water: keys of TankSettings
+    [rig.tank.bed1]                     the water, plants and system: keys of TankSettings, in tank_settings.py
     [[rig.tank.bed1.probe]]             kind = "ph_amplifier", where it is wired, how it truly is
     [[rig.tank.bed1.pump]]              role = "ph_down", line, true rate, what is in the bottle
     [[rig.fault]]                       name, target = "bed1/ph", start_s, end_s
@@ -16,19 +16,14 @@ from collections.abc import Iterator, Mapping
 from math import inf
 from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AwareDatetime, Field, ValidationError, model_validator
 
 from config.complaint import complaints_of
 from drivers.rig import RigError
 from sim_hw.clock import DEFAULT_START_UTC, REAL_TIME
 from sim_hw.faults import FaultName
-from sim_hw.tank import TankSettings
-
-
-class Table(BaseModel):
-    """Frozen, nothing unknown, numbers finite, no silent conversions."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
+from sim_hw.strict import Table
+from sim_hw.tank_settings import TankSettings
 
 
 class ProbeTable(Table):
@@ -160,10 +155,6 @@ class TankTable(TankSettings):
 
     probe: tuple[AnyProbeTable, ...] = Field(default=(), strict=False)
     pump: tuple[PumpTable, ...] = Field(default=(), strict=False)
-
-    def water(self) -> TankSettings:
-        """The part that the tank itself needs."""
-        return TankSettings(**{name: getattr(self, name) for name in TankSettings.model_fields})
 
 
 class FaultTable(Table):

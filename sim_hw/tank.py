@@ -1,20 +1,17 @@
 """One simulated reservoir: what is dissolved, how it mixes, breathes and is drunk, and what a probe sees.
 
-    deliver, add_water ->  unmixed  --mixing lag-->  mixed  ->  look()      what the probes are in
-                              \\________both________/        ->  bulk()      the whole tank, fully mixed
+    deliver, add_water -> unmixed --mixing lag--> reservoir <--system--> bed        look()  where the probes are
+                             \\________________all of it________________/           bulk()  as if fully mixed
 
-Slow processes are settled lazily: `advance` only counts time until enough is owed, so it may be called for every
-few milliseconds, or once for a week. The same calls always give the same water; there is no chance in here.
+Only some systems have a bed (sim_hw/systems.py). Slow processes are settled lazily: `advance` only counts time
+until enough is owed, so it may be called for every few milliseconds, or once for a week. The same calls always
+give the same water; there is no chance in here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, log, pi, sin
-from typing import Literal, Self
-
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from math import exp, inf, log
 
 from sim_hw.chemistry import (
     ChemistryError,
@@ -25,114 +22,26 @@ from sim_hw.chemistry import (
     conductivity_ms_per_cm,
     equilibrate,
 )
+from sim_hw.crop import Crop, Demand
+from sim_hw.lettuce import Weather
+from sim_hw.reagents import recipe_mol_per_l
+from sim_hw.room import S_PER_DAY, S_PER_H, daylight, spells_c, temperature_c
+from sim_hw.tank_settings import TankSettings
+from sim_hw.zones import LEFT_BEHIND_L, WATER_KG_PER_L, Batch, Zone, go_round
 
-Substance = Literal[
-    "phosphoric_acid",
-    "nitric_acid",
-    "sulfuric_acid",
-    "potassium_hydroxide",
-    "potassium_carbonate",
-    "nutrient_a",
-    "nutrient_b",
-]
-ReagentRole = Literal["ph_down", "ph_up", "stock_a", "stock_b"]
-TOP_UP = "top_up"  # the one role that delivers plain tap water
+TOP_UP = "top_up"  # the one role that delivers plain source water
 
-WATER_KG_PER_L = 0.998  # at 20 °C; its change with temperature is below 0.5 %
-_S_PER_DAY = 86400.0
-_S_PER_H = 3600.0
-
-# Hoagland & Arnon 1950, Calif. Agric. Exp. Stn. Circular 347, solution 1, in mol/L: 5 KNO3, 5 Ca(NO3)2, 1 KH2PO4,
-# 2 MgSO4 (all in mmol/L). Trace elements and iron chelate are too dilute to matter here.
-_HOAGLAND = Totals(calcium=0.005, magnesium=0.002, potassium=0.006, nitrate=0.015, sulfate=0.002, phosphate=0.001)
-
-# Moles that one mole of a substance brings. A mole of stock counts its leading salt: Ca(NO3)2 in A, MgSO4 in B.
-# The split keeps calcium away from sulfate and phosphate, with half the KNO3 in each bottle (common practice).
-_BRINGS: dict[Substance, Totals] = {
-    "phosphoric_acid": Totals(phosphate=1.0),
-    "nitric_acid": Totals(nitrate=1.0),
-    "sulfuric_acid": Totals(sulfate=1.0),
-    "potassium_hydroxide": Totals(potassium=1.0),
-    "potassium_carbonate": Totals(potassium=2.0, carbonate=1.0),
-    "nutrient_a": Totals(calcium=1.0, potassium=0.5, nitrate=2.5),
-    "nutrient_b": Totals(magnesium=1.0, sulfate=1.0, potassium=1.75, nitrate=1.25, phosphate=0.5),
-}
-
-# Taken up with each mole of nitrate: lettuce dry matter of about 4.5 % N, 7 % K, 1.2 % Ca, 0.4 % Mg, 0.6 % P and
-# 0.3 % S (memory, typical plant analysis). More negative than positive charge goes in, so the pH rises.
-_UPTAKE_PER_NITRATE = Totals(
-    calcium=0.09, magnesium=0.05, potassium=0.56, nitrate=1.0, sulfate=0.03, phosphate=0.06
-)
+# Taken up with each mole of nitrogen: lettuce dry matter of about 4.5 % N, 7 % K, 1.2 % Ca, 0.4 % Mg, 0.6 % P and
+# 0.3 % S (memory, typical plant analysis). With nitrate more negative than positive charge goes in, so the pH
+# rises; a seventh of the nitrogen as ammonium turns that round.
+_UPTAKE_PER_NITROGEN = Totals(calcium=0.09, magnesium=0.05, potassium=0.56, sulfate=0.03, phosphate=0.06)
 _HALF_UPTAKE_MOL_PER_KG = 5e-5  # roots slow down to half at 0.05 mmol/L (memory, order of magnitude)
-
-_FREE_CO2_SHARE = 0.1  # tap water brings free CO2 of a tenth of its alkalinity, near pH 7.4 (own choice)
-_WARMEST_AT_H = 15.0  # a room is warmest in mid-afternoon (own choice)
-_LEFT_BEHIND_L = 0.1  # what neither a drain nor the roots can reach (own choice)
 
 _LONGEST_STEP_S = 60.0
 _CO2_SHARE_PER_STEP = 0.05  # of the way to air equilibrium
 _QUIET_S, _MIXING_S = 10.0, 1.0  # time that may be owed before the water is worked out again
 _NOTHING_LEFT = 1e-4  # unmixed share of the whole at which a dose counts as mixed for that choice only
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
-
-
-class Reagent(_Table):
-    """What is in a bottle. For nutrient_a and nutrient_b the strength is that of their leading salt (_BRINGS)."""
-
-    substance: Substance
-    strength_mol_per_l: float = Field(gt=0.0, le=20.0)
-
-
-# 0.5 mol/L is our own choice: dilute enough that a whole dose cannot hurt. Stocks are 100-fold (common practice).
-_BOTTLES: dict[ReagentRole, Reagent] = {
-    "ph_down": Reagent(substance="phosphoric_acid", strength_mol_per_l=0.5),
-    "ph_up": Reagent(substance="potassium_hydroxide", strength_mol_per_l=0.5),
-    "stock_a": Reagent(substance="nutrient_a", strength_mol_per_l=0.5),
-    "stock_b": Reagent(substance="nutrient_b", strength_mol_per_l=0.2),
-}
-
-
-class TankSettings(_Table):
-    """A reservoir as it stands at the start, and what goes on in it. Defaults: Quince Lane, an invented place.
-
-    alkalinity is that of the raw water, as calcium bicarbonate; its CO2 is chosen so that the mixed solution
-    starts at start_ph. Figures without a remark are our own choice of a plausible small school reservoir.
-    """
-
-    volume_l: float = Field(default=60.0, ge=2.0, le=2000.0)
-    start_ph: float = Field(default=7.2, ge=3.5, le=10.0)
-    alkalinity_mmol_per_l: float = Field(default=1.0, ge=0.0, le=8.0)
-    nutrient_strength: float = Field(default=0.47, ge=0.0, le=3.0)  # half strength is common practice for lettuce
-    temperature_c: float = Field(default=20.0, ge=5.0, le=40.0)
-    temperature_swing_c: float = Field(default=1.5, ge=0.0, le=5.0)  # above and below the mean, over a day
-    mixing_time_s: float = Field(default=120.0, ge=1.0, le=7200.0)  # until 95 % of a dose shows
-    co2_exchange_per_h: float = Field(default=0.2, ge=0.0, le=20.0)  # share of the way to air, per hour at first
-    air_co2_ppm: float = Field(default=420.0, ge=0.0, le=5000.0)
-    plants: int = Field(default=18, ge=0, le=10000)
-    nitrate_uptake_mmol_per_plant_day: float = Field(default=0.7, ge=0.0, le=20.0)  # 150 g head: ~24 mmol in 35 d
-    light_on_h: float = Field(default=6.0, ge=0.0, le=24.0)
-    light_off_h: float = Field(default=20.0, ge=0.0, le=24.0)
-    transpiration_l_per_day: float = Field(default=0.9, ge=0.0, le=200.0)  # all plants together; none without any
-    evaporation_l_per_day: float = Field(default=0.2, ge=0.0, le=200.0)
-    reagent: dict[ReagentRole, Reagent] = Field(default_factory=lambda: dict(_BOTTLES))
-
-    @field_validator("reagent")
-    @classmethod
-    def _bottles_left_out_keep_their_default(
-        cls, given: dict[ReagentRole, Reagent]
-    ) -> dict[ReagentRole, Reagent]:
-        return {**_BOTTLES, **given}
-
-    @model_validator(mode="after")
-    def _light_in_order(self) -> Self:
-        if not self.light_on_h < self.light_off_h:
-            raise ValueError(
-                f"light_on_h = {self.light_on_h:g}: must be below light_off_h = {self.light_off_h:g}"
-            )
-        return self
+_PARTS_OF_A_DAY = 96  # in which a crop's life before the start is worked out
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,64 +55,63 @@ class Look:
     level_share: float  # of the volume at the start
 
 
-class _Zone:
-    """Water and what is dissolved in it, in litres and mol (in the order of Totals)."""
-
-    __slots__ = ("litres", "mol")
-
-    def __init__(self, litres: float, mol: Sequence[float]) -> None:
-        self.litres = litres
-        self.mol = list(mol)
-
-    def add(self, litres: float, mol: Sequence[float]) -> None:
-        self.litres += litres
-        self.mol = [have + more for have, more in zip(self.mol, mol, strict=True)]
-
-    def take(self, share: float) -> tuple[float, list[float]]:
-        """Removes this share of the zone, and gives it."""
-        litres, mol = self.litres * share, [amount * share for amount in self.mol]
-        self.litres -= litres
-        self.mol = [have - gone for have, gone in zip(self.mol, mol, strict=True)]
-        return litres, mol
-
-    def totals(self) -> Totals:
-        """In mol per kg of water."""
-        kg = self.litres * WATER_KG_PER_L
-        return Totals._make([amount / kg for amount in self.mol])
-
-
 class Tank:
     """A reservoir. Volumes in litres or mL as named; time comes from the caller."""
 
     def __init__(self, settings: TankSettings) -> None:
-        """Raises ChemistryError when start_ph cannot be reached with this alkalinity and nutrient strength."""
+        """Raises ChemistryError when start_ph cannot be reached with this source water and nutrient strength."""
         self._settings = settings
-        self._tap_mol_per_l = _tap(settings.alkalinity_mmol_per_l / 1000.0)
-        self._mixed = _Zone(settings.volume_l, _first_fill(settings, self._tap_mol_per_l))
-        self._unmixed = _Zone(0.0, Totals())
+        self._tap_mol_per_l = settings.tap_mol_per_l()
+        self._brings_per_l = {role: bottle.per_l(settings.recipe) for role, bottle in settings.reagent.items()}
+        self._place(_first_fill(settings, self._tap_mol_per_l))
+        self._unmixed = Batch(0.0, Totals())
+        self._crop = _crop(settings)
         self._owed_s = 0.0
+        self._lived_s = 0.0  # since the start
         self._day_s: float | None = None  # until time first passes
         self._temperature_c = settings.temperature_c
-        self._water = equilibrate(self._mixed.totals(), self._temperature_c)
-        self._look = self._seen(self._water)
+        self._look = self._seen(self._probed.water)
+
+    def _place(self, fill: Batch) -> None:
+        """Fills each zone, by the litre that is given, and says which the air, roots and probes touch."""
+        settings, system = self._settings, self._settings.system
+        bed_l = system.start_bed_l(settings.volume_l)
+        reservoir_l = settings.volume_l - (bed_l if system.layered else 0.0)
+        self._reservoir = _zone(fill, reservoir_l, settings.temperature_c)
+        self._bed = _zone(fill, bed_l, settings.temperature_c) if bed_l > 0.0 else None
+        self._zones = (self._reservoir,) if self._bed is None else (self._reservoir, self._bed)
+        self._surface = self._zones[-1] if system.layered else self._reservoir
+        self._aired = (self._surface,) if system.layered else self._zones
+        self._roots = self._zones[-1] if system.roots_in == "bed" else self._reservoir
+        self._probed = self._zones[-1] if system.probes_in == "bed" else self._reservoir
 
     @property
     def volume_l(self) -> float:
-        """Litres in the tank now."""
-        return self._mixed.litres + self._unmixed.litres
+        """Litres in the reservoir now; in a still one, root layer included."""
+        layer_l = self.bed_l if self._settings.system.layered else 0.0
+        return self._reservoir.litres + self._unmixed.litres + layer_l
+
+    @property
+    def bed_l(self) -> float:
+        """Litres in the bed now (a still reservoir's root layer); 0 where there is none."""
+        return 0.0 if self._bed is None else self._bed.litres
+
+    def fresh_g_per_plant(self) -> float | None:
+        """What a head weighs now; None without a growing crop."""
+        return None if self._crop is None else self._crop.fresh_g_per_plant()
 
     def look(self) -> Look:
         """The water where the probes are, at most 10 s old (1 s while a dose is mixing in)."""
         return self._look
 
     def bulk(self) -> Look:
-        """The whole tank as if fully mixed, now."""
+        """All the water, bed included, as if fully mixed, now."""
         self._catch_up()
         whole = self._whole()
-        return self._seen(equilibrate(whole.totals(), self._temperature_c, self._water))
+        return self._seen(equilibrate(whole.totals(), self._temperature_c, self._reservoir.water))
 
     def dissolved_mol(self) -> dict[str, float]:
-        """Moles of each of the Totals in the whole tank, now."""
+        """Moles of each of the Totals in all the water, bed included, now."""
         self._catch_up()
         return Totals._make(self._whole().mol)._asdict()
 
@@ -218,38 +126,37 @@ class Tank:
             self._work_out(self._day_s)
 
     def deliver(self, role: str, ml: float) -> None:
-        """Pours ml of the bottle of this role (or, for "top_up", of tap water) where it is not yet mixed."""
+        """Pours ml of the bottle of this role (or, for "top_up", of source water) where it is not yet mixed."""
         litres = _amount(f"{role}: ml", ml) / 1000.0
         if role == TOP_UP:
             self.add_water(litres)
             return
         if role not in self._settings.reagent:
             raise ValueError(f"role = {role!r}: must be one of {', '.join((*self._settings.reagent, TOP_UP))}")
-        reagent = self._settings.reagent[role]
-        mol = litres * reagent.strength_mol_per_l
+        brings_per_l = self._brings_per_l[role]
         if self._owed_s >= _MIXING_S:
             self._catch_up()
-        self._unmixed.add(litres, [mol * per_mol for per_mol in _BRINGS[reagent.substance]])
+        self._unmixed.add(litres, [litres * per_l for per_l in brings_per_l])
 
     def add_water(self, litres: float) -> None:
-        """Pours in tap water of the settings' alkalinity, at the tank's temperature."""
+        """Pours in source water, at the tank's temperature."""
         _amount("litres", litres)
         self._catch_up()
         self._unmixed.add(litres, [litres * amount for amount in self._tap_mol_per_l])
 
     def drain(self, litres: float) -> None:
-        """Lets water out, mixed and unmixed alike; the last 0.1 L stays."""
+        """Lets water out of the reservoir, mixed and unmixed alike; the last 0.1 L stays, and the bed's."""
         _amount("litres", litres)
         self._catch_up()
-        share = max(0.0, min(litres, self.volume_l - _LEFT_BEHIND_L)) / self.volume_l
-        self._mixed.take(share)
-        self._unmixed.take(share)
-        self._look = self._seen(self._water)
+        share = max(0.0, min(litres, self.volume_l - LEFT_BEHIND_L)) / self.volume_l
+        for water in {self._unmixed, self._reservoir, self._surface}:
+            water.take(share)
+        self._look = self._seen(self._probed.water)
 
     # --- time ---
 
     def _patience_s(self) -> float:
-        mixing = self._unmixed.litres > _NOTHING_LEFT * self._mixed.litres
+        mixing = self._unmixed.litres > _NOTHING_LEFT * self._reservoir.litres
         return _MIXING_S if mixing else _QUIET_S
 
     def _catch_up(self) -> None:
@@ -260,52 +167,79 @@ class Tank:
         """Lets all time that is owed, up to day_s, do its work, in steps short enough for each process."""
         owed_s, self._owed_s = self._owed_s, 0.0
         to_air_h = _CO2_SHARE_PER_STEP / max(1e-9, self._settings.co2_exchange_per_h)
-        steps = int(owed_s / min(_LONGEST_STEP_S, to_air_h * _S_PER_H)) + 1
+        steps = int(owed_s / min(_LONGEST_STEP_S, to_air_h * S_PER_H)) + 1
         for step in range(steps):
             self._step(owed_s / steps, day_s - owed_s * (1.0 - (step + 0.5) / steps))
-        self._look = self._seen(self._water)
+        self._look = self._seen(self._probed.water)
 
     def _step(self, seconds: float, day_s: float) -> None:
         """day_s: of the middle of the step."""
-        settings = self._settings
-        day_s %= _S_PER_DAY
-        self._temperature_c = _temperature_c(settings, day_s)
-        self._mixed.add(*self._unmixed.take(1.0 - exp(-log(20.0) * seconds / settings.mixing_time_s)))
-        self._exchange_co2(seconds)
-        self._grow(seconds * _daylight(settings, day_s))
-        self._lose_water(seconds * settings.evaporation_l_per_day / _S_PER_DAY)
-        self._water = equilibrate(self._mixed.totals(), self._temperature_c, self._water)
+        day_s %= S_PER_DAY
+        self._temperature_c = _temperature_c(self._settings, day_s, self._lived_s + 0.5 * seconds)
+        self._mix(seconds, day_s)
+        self._breathe(seconds)
+        self._drink(seconds, day_s)
+        self._surface.lose_water(seconds * self._settings.evaporation_l_per_day / S_PER_DAY)
+        for zone in self._zones:
+            zone.settle(self._temperature_c)
+        self._lived_s += seconds
 
-    def _exchange_co2(self, seconds: float) -> None:
+    def _mix(self, seconds: float, day_s: float) -> None:
+        """What was poured in reaches the reservoir, and the system moves water between it and the bed."""
+        mixing_time_s = self._settings.mixing_time_s
+        if self._bed is not None:
+            flow = self._settings.system.flow(day_s, self._reservoir.litres + self._bed.litres)
+            mixing_time_s = flow.mixing_time_s or mixing_time_s
+            rise_l = flow.bed_l - self._bed.litres
+            self._reservoir.pour_into(self._bed, max(0.0, rise_l))
+            self._bed.pour_into(self._reservoir, max(0.0, -rise_l))
+            go_round(self._reservoir, self._bed, flow.round_l_per_s * seconds)
+        self._reservoir.add(*self._unmixed.take(1.0 - exp(-log(20.0) * seconds / mixing_time_s)))
+
+    def _breathe(self, seconds: float) -> None:
         """Dissolved CO2 relaxes towards what the air holds in it; bicarbonate follows through the pH."""
         in_air = co2_in_air_equilibrium(self._temperature_c, self._settings.air_co2_ppm)
-        share = self._settings.co2_exchange_per_h * seconds / _S_PER_H
-        gained = (in_air - self._water.co2) * share * self._mixed.litres * WATER_KG_PER_L
-        self._mixed.mol[_CARBONATE] = max(0.0, self._mixed.mol[_CARBONATE] + gained)
+        share = self._settings.co2_exchange_per_h * seconds / S_PER_H
+        for zone in self._aired:
+            gained = (in_air - zone.water.co2) * share * zone.litres * WATER_KG_PER_L
+            zone.mol[_CARBONATE] = max(0.0, zone.mol[_CARBONATE] + gained)
 
-    def _grow(self, lit_s: float) -> None:
-        """Uptake and transpiration of all plants; lit_s: seconds, weighted so that a day has 86400 of them."""
-        settings = self._settings
-        if not (settings.plants and lit_s > 0.0):
+    def _drink(self, seconds: float, day_s: float) -> None:
+        """Uptake and transpiration of all plants, from the zone that the roots are in."""
+        demand = self._demand(seconds, day_s)
+        if demand is None:
             return
-        days = lit_s / _S_PER_DAY
-        wanted = settings.plants * settings.nitrate_uptake_mmol_per_plant_day / 1000.0 * days
-        half = _HALF_UPTAKE_MOL_PER_KG * self._mixed.litres * WATER_KG_PER_L
-        mol = self._mixed.mol
-        for place, per_nitrate in _TAKEN_UP:
-            have = mol[place]
-            mol[place] -= have * min(0.5, wanted * per_nitrate / (have + half))
-        self._lose_water(settings.transpiration_l_per_day * days)
+        half = _HALF_UPTAKE_MOL_PER_KG * self._roots.litres * WATER_KG_PER_L
+        mol = self._roots.mol
+        as_ammonium = self._share_as_ammonium(mol)
+        _take_up(mol, _AMMONIUM, demand.nitrogen_mol * as_ammonium, half)
+        _take_up(mol, _NITRATE, demand.nitrogen_mol * (1.0 - as_ammonium), half)
+        for place, per_nitrogen in _TAKEN_UP:
+            _take_up(mol, place, demand.nitrogen_mol * per_nitrogen, half)
+        self._roots.lose_water(demand.water_l)
 
-    def _lose_water(self, litres: float) -> None:
-        """Pure water leaves; what was dissolved stays."""
-        self._mixed.litres -= max(0.0, min(litres, self._mixed.litres - _LEFT_BEHIND_L))
+    def _share_as_ammonium(self, mol: list[float]) -> float:
+        """Of the nitrogen that roots take up: by what there is, ammonium preferred."""
+        preferred = self._settings.ammonium_preference * mol[_AMMONIUM]
+        return preferred / (preferred + mol[_NITRATE]) if preferred > 0.0 else 0.0
+
+    def _demand(self, seconds: float, day_s: float) -> Demand | None:
+        settings = self._settings
+        if not settings.plants or self._lived_s >= settings.harvest_s():
+            return None
+        light = daylight(settings.light_on_h, settings.light_off_h, day_s)
+        if self._crop is not None:
+            return self._crop.grow(seconds, _weather(settings, self._temperature_c, light))
+        days = seconds * light / S_PER_DAY
+        wanted = settings.plants * settings.nitrate_uptake_mmol_per_plant_day / 1000.0 * days
+        return Demand(wanted, settings.transpiration_l_per_day * days) if days > 0.0 else None
 
     # --- looking ---
 
-    def _whole(self) -> _Zone:
-        whole = _Zone(self._mixed.litres, self._mixed.mol)
-        whole.add(self._unmixed.litres, self._unmixed.mol)
+    def _whole(self) -> Batch:
+        whole = Batch(self._unmixed.litres, self._unmixed.mol)
+        for zone in self._zones:
+            whole.add(zone.litres, zone.mol)
         return whole
 
     def _seen(self, water: Equilibrium) -> Look:
@@ -319,44 +253,62 @@ class Tank:
 
 
 _CARBONATE = Totals._fields.index("carbonate")
-_TAKEN_UP = [(place, share) for place, share in enumerate(_UPTAKE_PER_NITRATE) if share > 0.0]
+_AMMONIUM = Totals._fields.index("ammonium")
+_NITRATE = Totals._fields.index("nitrate")
+_TAKEN_UP = [(place, share) for place, share in enumerate(_UPTAKE_PER_NITROGEN) if share > 0.0]
 
 
-def _tap(alkalinity_mol_per_l: float) -> Totals:
-    """Tap water in mol/L: calcium bicarbonate and some free CO2."""
-    return Totals(calcium=alkalinity_mol_per_l / 2.0, carbonate=alkalinity_mol_per_l * (1.0 + _FREE_CO2_SHARE))
+def _take_up(mol: list[float], place: int, wanted_mol: float, half_mol: float) -> None:
+    """Roots take what they want of one ion, less where little is left."""
+    have = mol[place]
+    mol[place] = have - have * min(0.5, wanted_mol / (have + half_mol))
 
 
-def _first_fill(settings: TankSettings, tap_mol_per_l: Totals) -> list[float]:
-    """Moles in the tank at the start: tap water and nutrient salts, its CO2 such that start_ph holds."""
-    per_l = [tap + settings.nutrient_strength * salt for tap, salt in zip(tap_mol_per_l, _HOAGLAND, strict=True)]
+def _first_fill(settings: TankSettings, tap_mol_per_l: Totals) -> Batch:
+    """A litre of the tank at the start: source water and nutrients, its CO2 such that start_ph holds."""
+    full = recipe_mol_per_l(settings.recipe)
+    per_l = [tap + settings.nutrient_strength * salt for tap, salt in zip(tap_mol_per_l, full, strict=True)]
     per_kg = Totals._make([amount / WATER_KG_PER_L for amount in per_l])
     try:
         carbonate = carbonate_for_ph(per_kg, settings.start_ph, settings.temperature_c)
     except ChemistryError as error:
         raise ChemistryError(
-            f"start_ph with alkalinity_mmol_per_l = {settings.alkalinity_mmol_per_l:g} and "
-            f"nutrient_strength = {settings.nutrient_strength:g}: {error}"
+            f"start_ph with {settings.source()} and nutrient_strength = {settings.nutrient_strength:g}: {error}"
         ) from error
     per_l[_CARBONATE] = carbonate * WATER_KG_PER_L
-    return [settings.volume_l * amount for amount in per_l]
+    return Batch(1.0, per_l)
 
 
-def _temperature_c(settings: TankSettings, day_s: float) -> float:
-    turn = 2.0 * pi * (day_s - _WARMEST_AT_H * _S_PER_H) / _S_PER_DAY
-    return settings.temperature_c + settings.temperature_swing_c * sin(turn + pi / 2.0)
+def _zone(fill: Batch, litres: float, temperature_c: float) -> Zone:
+    return Zone(litres, [litres * per_l for per_l in fill.mol], temperature_c)
 
 
-def _daylight(settings: TankSettings, day_s: float) -> float:
-    """Light now over its mean of the day: half a sine from light_on_h to light_off_h, 0 in the dark."""
-    lit_h = settings.light_off_h - settings.light_on_h
-    through = (day_s / _S_PER_H - settings.light_on_h) / lit_h
-    if not (0.0 < through < 1.0):
-        return 0.0
-    return sin(pi * through) * (pi / 2.0) * 24.0 / lit_h
+def _temperature_c(settings: TankSettings, day_s: float, since_start_s: float) -> float:
+    usual_c = temperature_c(settings.temperature_c, settings.temperature_swing_c, day_s)
+    return usual_c + spells_c(settings.spell, since_start_s) if settings.spell else usual_c
+
+
+def _weather(settings: TankSettings, water_c: float, light: float) -> Weather:
+    """The air is taken to be as warm as the water. light: over its mean of the day."""
+    lit_share = (settings.light_off_h - settings.light_on_h) / 24.0
+    par = settings.crop.par_w_per_m2 if settings.crop is not None else 0.0
+    return Weather(water_c, par * light * lit_share, settings.air_co2_ppm)
+
+
+def _crop(settings: TankSettings) -> Crop | None:
+    """The crop, grown to its age in ordinary weather."""
+    if settings.crop is None or not settings.plants:
+        return None
+    moments_s = [(part + 0.5) / _PARTS_OF_A_DAY * S_PER_DAY for part in range(_PARTS_OF_A_DAY)]
+    return Crop(settings.crop, settings.plants, [_ordinary_weather(settings, day_s) for day_s in moments_s])
+
+
+def _ordinary_weather(settings: TankSettings, day_s: float) -> Weather:
+    usual_c = temperature_c(settings.temperature_c, settings.temperature_swing_c, day_s)
+    return _weather(settings, usual_c, daylight(settings.light_on_h, settings.light_off_h, day_s))
 
 
 def _amount(what: str, value: float) -> float:
-    if not (0.0 <= value < float("inf")):
+    if not (0.0 <= value < inf):
         raise ValueError(f"{what} = {value!r}: must be 0 or more, and finite")
     return value

@@ -62,7 +62,7 @@ class Basin:
 
     def __init__(self, name: str, table: TankTable, seed: int) -> None:
         self.name = name
-        self.tank = Tank(table.water())
+        self.tank = Tank(table)
         self.tables = {probe.name_in_tank(): probe for probe in table.probe}
         self.probes = {
             called: KINDS[_kind(probe)](probe, Random(f"{seed} {name}/{called}"))

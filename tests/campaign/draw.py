@@ -131,7 +131,7 @@ def _a_tank(chance: Random) -> dict[str, Any]:
     while True:
         raw = _drawn_tank(chance)
         try:
-            Tank(check(raw["rig"]).tank[BED].water())
+            Tank(check(raw["rig"]).tank[BED])
         except ChemistryError:
             continue
         return raw

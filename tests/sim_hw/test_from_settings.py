@@ -17,7 +17,7 @@ from drivers.registry import open_probe
 from drivers.rig import RigError
 from sim_hw.bench import open_rig
 from sim_hw.from_settings import bench_table
-from sim_hw.tank import TankSettings
+from sim_hw.tank_settings import TankSettings
 
 RIGS = Path("config/rigs")
 

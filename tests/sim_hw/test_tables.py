@@ -20,7 +20,7 @@ def test_a_table_is_read_with_its_defaults() -> None:
     assert ph.model_dump()["offset_mv"] == 6.0
     assert ec.model_dump()["cell_constant_per_cm"] == 0.98
     assert tank.pump[0].ml_per_s == 1.03
-    assert tank.water().volume_l == 60.0
+    assert tank.volume_l == 60.0
 
 
 FAULT = {"name": "pump_dead", "target": "bed1/ph_down", "start_s": 1.0}

@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from sim_hw.chemistry import ChemistryError, Totals, strong_charge
-from sim_hw.tank import Look, Reagent, Tank, TankSettings
+from sim_hw.reagents import Reagent
+from sim_hw.tank import Look, Tank
+from sim_hw.tank_settings import TankSettings
 
 MORNING_S = 8 * 3600.0
 DAY_S = 86400.0
@@ -29,7 +31,7 @@ def tank_after(tank: Tank, seconds: float, every_s: float = 10.0, day_s: float =
 
 def still(**changes: object) -> Tank:
     """A tank in which only mixing goes on, with some settings changed."""
-    return Tank(TankSettings.model_validate({**STILL.model_dump(), **changes}))
+    return Tank(TankSettings.model_validate({**STILL.model_dump(exclude_unset=True), **changes}))
 
 
 def test_the_demo_water_starts_as_just_mixed() -> None:
@@ -363,3 +365,231 @@ def test_a_role_without_a_bottle_is_refused() -> None:
         ValueError, match="role = 'vinegar': must be one of ph_down, ph_up, stock_a, stock_b, top_up"
     ):
         still().deliver("vinegar", 1.0)
+
+
+# --- systems, waters, crops, warm days ----------------------------------------------------------------------
+
+
+EBB = {
+    "kind": "ebb_and_flow",
+    "bed_l": 20.0,
+    "held_l": 2.0,
+    "flood_at_h": [12.0],
+    "flood_min": 15.0,
+    "pump_l_per_min": 3.0,
+    "drain_min": 10.0,
+}
+
+
+def at(tank: Tank, hour: float, from_hour: float) -> Tank:
+    """The same tank at this hour, coming from that hour of the same day."""
+    return tank_after(tank, (hour - from_hour) * 3600.0, day_s=from_hour * 3600.0)
+
+
+def test_the_reservoir_falls_while_its_bed_is_flooded() -> None:
+    """By the bed's rise at its fullest, and comes back once drained; all water and salts stay."""
+    tank = still(system=EBB)
+    salts = tank.dissolved_mol()
+    assert [at(tank, 11.9, 8.0).volume_l, tank.bed_l] == pytest.approx([60.0, 2.0])
+    assert at(tank, 12.2, 11.9).volume_l == pytest.approx(42.0)
+    assert tank.look().level_share == pytest.approx(0.7)
+    assert at(tank, 13.0, 12.2).volume_l == pytest.approx(60.0)
+    assert tank.dissolved_mol() == pytest.approx(salts)
+
+
+def test_a_dose_reaches_the_bed_at_the_next_flood() -> None:
+    """Before it the bed has the old water; the flood mixes it, and the probe feels the old water come back."""
+    tank = still(system={**EBB, "held_l": 10.0})
+    tank.deliver("ph_down", 60.0)
+    before = at(tank, 11.9, 8.0).look().ph
+    whole = tank.bulk().ph
+    assert before < whole - 0.02
+    after = at(tank, 13.0, 11.9).look().ph
+    assert before < after < whole + 0.001
+
+
+@pytest.mark.parametrize(
+    "system",
+    [
+        {"kind": "film", "channel_l": 6.0},
+        {"kind": "deep_water", "bed_l": 30.0, "flow_l_per_min": 0.5},
+        {"kind": "still"},
+        EBB,
+        {**EBB, "probes_in": "bed", "mixing_time_at_rest_s": 3600.0},
+    ],
+)
+def test_what_goes_in_is_in_there_in_every_system(system: dict[str, object]) -> None:
+    """Doses and top-up add up over reservoir and bed, to the last mole and drop, over a day with floods."""
+    tank = still(system=system)
+    first, litres = tank.dissolved_mol(), tank.volume_l + tank.bed_l * (system["kind"] != "still")
+    tank.deliver("ph_down", 20.0)
+    tank.deliver("stock_a", 100.0)
+    tank.deliver("top_up", 2000.0)
+    tank_after(tank, DAY_S, every_s=60.0)
+    gain = {name: now - first[name] for name, now in tank.dissolved_mol().items()}
+    assert gain["phosphate"] == pytest.approx(0.010)
+    assert gain["calcium"] == pytest.approx(0.050 + 2.0 * 0.0005)
+    assert tank.volume_l + tank.bed_l * (system["kind"] != "still") == pytest.approx(litres + 2.12)
+
+
+def test_a_slow_second_zone_pulls_the_probe_back() -> None:
+    """With 30 L that 0.5 L/min go round with, the pH climbs back to the mean over hours."""
+    tank = still(system={"kind": "deep_water", "bed_l": 30.0, "flow_l_per_min": 0.5})
+    tank.deliver("ph_down", 30.0)
+    soon = tank_after(tank, 600.0).look().ph
+    later = tank_after(tank, 4 * 3600.0).look().ph
+    assert soon + 0.05 < later
+    assert later == pytest.approx(tank.bulk().ph, abs=0.01)
+
+
+def test_probes_in_the_bed_see_the_bed() -> None:
+    """A dose shows there only as the stream brings it."""
+    near, far = (
+        still(system={"kind": "film", "channel_l": 10.0, "flow_l_per_min": 0.5, "probes_in": where})
+        for where in ("reservoir", "bed")
+    )
+    for tank in (near, far):
+        tank.deliver("stock_a", 200.0)
+        tank_after(tank, 300.0)
+    assert far.look().ec25_ms_per_cm < near.look().ec25_ms_per_cm - 0.1
+    assert far.bulk().ec25_ms_per_cm == pytest.approx(near.bulk().ec25_ms_per_cm)
+
+
+def test_a_still_reservoir_takes_days_to_even_out() -> None:
+    """What is poured in shows by less than two thirds after a day, where a pumped tank has it in minutes."""
+    tank = still(system={"kind": "still", "even_out_h": 36.0, "probes_in": "bed"})
+    start = tank.look().ec25_ms_per_cm
+    tank.deliver("stock_a", 200.0)
+    end = tank.bulk().ec25_ms_per_cm
+    shown = [
+        (tank_after(tank, hours * 3600.0).look().ec25_ms_per_cm - start) / (end - start) for hours in (1, 23, 216)
+    ]
+    assert shown[0] < 0.01
+    assert 0.05 < shown[1] < 0.6
+    assert shown[2] == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_still_reservoir_falls_as_its_plants_drink() -> None:
+    """Nothing refills it: nine days of 0.9 L transpired and 0.2 L evaporated leave 50.1 of 60 L."""
+    tank = Tank(TankSettings.model_validate({"system": {"kind": "still"}}))
+    tank_after(tank, 9 * DAY_S, every_s=60.0, day_s=0.0)
+    assert tank.volume_l == pytest.approx(50.1, abs=0.01)
+    assert tank.look().level_share == pytest.approx(0.835, abs=1e-3)
+    assert tank.bed_l == pytest.approx(0.3 * 50.1, abs=0.05)
+
+
+def test_a_change_out_leaves_the_beds_water() -> None:
+    """Draining all of a reservoir leaves what the substrate holds; a still one has no such place."""
+    ebb, layered = still(system=EBB), still(system={"kind": "still"})
+    for tank in (ebb, layered):
+        tank.drain(100.0)
+    assert [ebb.volume_l, ebb.bed_l] == pytest.approx([0.1, 2.0])
+    assert layered.volume_l == pytest.approx(0.1)
+
+
+def test_roots_drink_the_bed_and_the_stream_makes_up_for_it() -> None:
+    """In a film the channel keeps its litres while the reservoir falls."""
+    tank = Tank(TankSettings.model_validate({"system": {"kind": "film", "channel_l": 6.0}}))
+    tank_after(tank, 4 * DAY_S, every_s=60.0, day_s=0.0)
+    assert tank.bed_l == pytest.approx(6.0, abs=0.01)
+    assert tank.volume_l == pytest.approx(60.0 - 4.0 * 1.1, abs=0.02)
+
+
+def test_ammonium_turns_the_drift_round() -> None:
+    """With air out of play, plants on nitrate raise the pH; a seventh or more as ammonium, and they lower it."""
+    nitrate, ammonium = (still(plants=18, start_ph=6.5, recipe=recipe) for recipe in ("hoagland_1", "hoagland_2"))
+    for tank in (nitrate, ammonium):
+        tank_after(tank, DAY_S, every_s=60.0)
+    assert nitrate.look().ph > 6.52
+    assert ammonium.look().ph < 6.48
+    assert ammonium.dissolved_mol()["ammonium"] < 0.9 * 0.47e-3 * 60.0
+
+
+def test_the_preference_for_ammonium_is_a_setting() -> None:
+    """Without any, roots leave ammonium and the pH rises; with five, they take a quarter as ammonium."""
+    none, usual = (still(plants=18, recipe="hoagland_2", ammonium_preference=much) for much in (0.0, 5.0))
+    first = none.dissolved_mol()["ammonium"]
+    for tank in (none, usual):
+        tank_after(tank, DAY_S / 4, every_s=60.0)
+    taken = {name: usual.dissolved_mol()[name] - none.dissolved_mol()[name] for name in ("ammonium", "nitrate")}
+    assert none.dissolved_mol()["ammonium"] == first
+    assert taken["ammonium"] == pytest.approx(-taken["nitrate"], rel=0.1)
+
+
+def test_when_the_ammonium_is_gone_the_drift_is_up_again() -> None:
+    """It falls first, reaches a lowest point, and rises from there."""
+    tank = still(plants=18, start_ph=6.5, recipe="hoagland_2", volume_l=20.0)
+    ph = [tank_after(tank, DAY_S, every_s=60.0).look().ph for _ in range(8)]
+    lowest = ph.index(min(ph))
+    assert 0 < lowest < 7
+    assert ph[-1] > ph[lowest] + 0.02
+
+
+@pytest.mark.parametrize(
+    ("water", "ml"), [("soft", (5.0, 45.0)), ("typical", (60.0, 130.0)), ("hard", (250.0, 420.0))]
+)
+def test_hard_water_takes_the_acid(water: str, ml: tuple[float, float]) -> None:
+    """mL of 0.5 mol/L phosphoric acid that bring 60 L to pH 6, in the order of the alkalinities."""
+    tank, poured = still(water=water), 0.0
+    while tank.bulk().ph > 6.0:
+        tank.deliver("ph_down", 5.0)
+        poured += 5.0
+    assert ml[0] < poured < ml[1]
+
+
+def test_an_analysis_fills_and_tops_up() -> None:
+    """Calcium bicarbonate by analysis is the water of the same alkalinity; a hard top-up brings its hardness."""
+    by_analysis = still(analysis={"mmol_per_l": {"calcium": 0.5}, "alkalinity_mmol_per_l": 1.0})
+    assert by_analysis.dissolved_mol() == pytest.approx(still().dissolved_mol())
+    hard = still(water="hard")
+    before = hard.dissolved_mol()["magnesium"]
+    hard.add_water(10.0)
+    assert hard.dissolved_mol()["magnesium"] - before == pytest.approx(10.0 * 0.018 / 24.305)
+
+
+def test_a_heat_wave_warms_the_water_and_goes() -> None:
+    """Nine degrees more from the third day to the fifth, on top of the hour's own temperature."""
+    wave = {"from_day": 2.0, "until_day": 4.0, "by_c": 9.0, "ramp_h": 6.0}
+    tank = Tank(TankSettings.model_validate({"spell": [wave], "temperature_swing_c": 0.0}))
+    warmth = [tank_after(tank, DAY_S / 2, every_s=60.0).look().temperature_c for _ in range(10)]
+    assert warmth == pytest.approx([20.0] * 4 + [29.0] * 4 + [20.0] * 2, abs=0.02)
+
+
+def test_after_harvest_nobody_drinks() -> None:
+    """From that day on the level stands, with or without a growing crop."""
+    for crop in (None, {"age_days": 30.0}):
+        tank = Tank(TankSettings.model_validate({"harvest_day": 2.0, "evaporation_l_per_day": 0.0, "crop": crop}))
+        tank_after(tank, 2 * DAY_S, every_s=60.0)
+        level_l = tank.volume_l
+        assert level_l < 59.0
+        assert tank_after(tank, DAY_S, every_s=60.0).volume_l == level_l
+
+
+def test_a_growing_crop_drinks_more_from_week_to_week() -> None:
+    """What the level loses in the third week is several times that of the first; heads are told in grams."""
+    tank = Tank(TankSettings.model_validate({"crop": {}, "evaporation_l_per_day": 0.0}))
+    levels = [tank_after(tank, 7 * DAY_S, every_s=60.0).volume_l for _ in range(3)]
+    assert levels[1] - levels[2] > 2.0 * (60.0 - levels[0])
+    assert 60.0 < (tank.fresh_g_per_plant() or 0.0) < 120.0
+    assert Tank(TankSettings()).fresh_g_per_plant() is None
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        (
+            {"water": "hard", "alkalinity_mmol_per_l": 1.0},
+            "water and alkalinity_mmol_per_l: the source water is told",
+        ),
+        ({"crop": {}, "transpiration_l_per_day": 1.0}, "transpiration_l_per_day with a crop"),
+        ({"spell": [{"from_day": 0.0, "until_day": 1.0, "by_c": 25.0}] * 2}, "from 18.5 to 71.5 °C"),
+        ({"spell": [{"from_day": 0.0, "until_day": 1.0, "by_c": -25.0}]}, "from -6.5 to 21.5 °C"),
+        ({"volume_l": 10.0, "system": EBB}, "a flood takes 18 L out of volume_l = 10 L"),
+        ({"system": {"kind": "aquarium"}}, "ebb_and_flow"),
+        ({"water": "sea"}, "soft"),
+    ],
+)
+def test_settings_that_contradict_are_refused(wrong: dict[str, object], says: str) -> None:
+    """The source told twice, thirst told twice, ice and steam, a bed too large, and names nobody knows."""
+    with pytest.raises(ValidationError, match=says):
+        TankSettings.model_validate(wrong)

@@ -1,0 +1,130 @@
+"""What a simulated tank holds and what goes on in it: the keys of `[rig.tank.NAME]`, each with a default.
+
+volume_l, start_ph, temperature_c ...     the reservoir as it stands at the start
+water = "hard", or [.analysis], or alkalinity_mmol_per_l      what it is filled and topped up with
+recipe, nutrient_strength, [.reagent.ROLE]                    what is dissolved in it, and in the bottles
+[.system] kind = "ebb_and_flow" ...       how the water goes round: sim_hw/systems.py
+plants, nitrate_uptake_..., or [.crop]    what they take: fixed, or growing with sim_hw/crop.py
+[[.spell]] from_day, until_day, by_c      warm and cold days: sim_hw/room.py
+"""
+
+from __future__ import annotations
+
+from math import inf
+from typing import Annotated, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from sim_hw.chemistry import COLDEST_C, WARMEST_C, Totals
+from sim_hw.crop import CropTable
+from sim_hw.reagents import BOTTLES, Reagent, ReagentRole, RecipeName
+from sim_hw.room import S_PER_DAY, Spell
+from sim_hw.source_water import WATERS, Analysis, WaterName, calcium_bicarbonate
+from sim_hw.strict import Table
+from sim_hw.systems import DeepWater, EbbAndFlow, Film, Still
+
+AnySystem = Annotated[DeepWater | Film | EbbAndFlow | Still, Field(discriminator="kind")]
+_WATER_KEYS = ("water", "analysis", "alkalinity_mmol_per_l")
+
+
+class TankSettings(Table):
+    """A reservoir as it stands at the start, and what goes on in it. Defaults: Quince Lane, an invented place.
+
+    The source water's CO2 is chosen so that the mixed solution starts at start_ph. Figures without a remark are
+    our own choice of a plausible small school reservoir.
+    """
+
+    volume_l: float = Field(default=60.0, ge=2.0, le=2000.0)
+    start_ph: float = Field(default=7.2, ge=3.5, le=10.0)
+    alkalinity_mmol_per_l: float = Field(default=1.0, ge=0.0, le=8.0)  # as calcium bicarbonate and nothing else
+    water: WaterName | None = None
+    analysis: Analysis | None = None
+    recipe: RecipeName = "hoagland_1"
+    nutrient_strength: float = Field(default=0.47, ge=0.0, le=3.0)  # half strength is common practice for lettuce
+    temperature_c: float = Field(default=20.0, ge=5.0, le=40.0)
+    temperature_swing_c: float = Field(default=1.5, ge=0.0, le=5.0)  # above and below the mean, over a day
+    spell: tuple[Spell, ...] = Field(default=(), strict=False)
+    mixing_time_s: float = Field(default=120.0, ge=1.0, le=7200.0)  # until 95 % of a dose shows
+    system: AnySystem = DeepWater()
+    co2_exchange_per_h: float = Field(default=0.2, ge=0.0, le=20.0)  # share of the way to air, per hour at first
+    air_co2_ppm: float = Field(default=420.0, ge=0.0, le=5000.0)
+    plants: int = Field(default=18, ge=0, le=10000)
+    nitrate_uptake_mmol_per_plant_day: float = Field(default=0.7, ge=0.0, le=20.0)  # 150 g head: ~24 mmol in 35 d
+    ammonium_preference: float = Field(default=5.0, ge=0.0, le=100.0)  # over nitrate, mole for mole (memory)
+    light_on_h: float = Field(default=6.0, ge=0.0, le=24.0)
+    light_off_h: float = Field(default=20.0, ge=0.0, le=24.0)
+    transpiration_l_per_day: float = Field(default=0.9, ge=0.0, le=200.0)  # all plants together; none without any
+    evaporation_l_per_day: float = Field(default=0.2, ge=0.0, le=200.0)
+    crop: CropTable | None = None
+    harvest_day: float | None = Field(default=None, ge=0.0, le=3650.0)  # since the start; no plants from then on
+    reagent: dict[ReagentRole, Reagent] = Field(default_factory=lambda: dict(BOTTLES))
+
+    @field_validator("reagent")
+    @classmethod
+    def _bottles_left_out_keep_their_default(
+        cls, given: dict[ReagentRole, Reagent]
+    ) -> dict[ReagentRole, Reagent]:
+        return {**BOTTLES, **given}
+
+    @model_validator(mode="after")
+    def _light_in_order(self) -> Self:
+        if not self.light_on_h < self.light_off_h:
+            raise ValueError(
+                f"light_on_h = {self.light_on_h:g}: must be below light_off_h = {self.light_off_h:g}"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _one_source_of_water(self) -> Self:
+        told = [key for key in _WATER_KEYS if key in self.model_fields_set and getattr(self, key) is not None]
+        if len(told) > 1:
+            raise ValueError(f"{' and '.join(told)}: the source water is told more than once; keep one")
+        return self
+
+    @model_validator(mode="after")
+    def _neither_ice_nor_steam(self) -> Self:
+        by_c = [spell.by_c for spell in self.spell]
+        coldest = self.temperature_c - self.temperature_swing_c + sum(c for c in by_c if c < 0.0)
+        warmest = self.temperature_c + self.temperature_swing_c + sum(c for c in by_c if c > 0.0)
+        if not (coldest >= COLDEST_C and warmest <= WARMEST_C):
+            raise ValueError(
+                f"spells take the water from {coldest:g} to {warmest:g} °C where they meet: it must stay within "
+                f"{COLDEST_C:g}..{WARMEST_C:g} °C; make by_c smaller"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _one_way_to_drink(self) -> Self:
+        fixed = {"nitrate_uptake_mmol_per_plant_day", "transpiration_l_per_day"} & self.model_fields_set
+        if self.crop is not None and fixed:
+            raise ValueError(f"{' and '.join(sorted(fixed))} with a crop: its growth says that; keep one")
+        return self
+
+    @model_validator(mode="after")
+    def _bed_can_be_filled(self) -> Self:
+        if isinstance(self.system, EbbAndFlow) and not self.system.rise_l() < self.volume_l:
+            raise ValueError(
+                f"system: a flood takes {self.system.rise_l():g} L out of volume_l = {self.volume_l:g} L: make "
+                "bed_l or flood_min smaller, or the reservoir larger"
+            )
+        return self
+
+    def tap_mol_per_l(self) -> Totals:
+        """The source water in mol/L."""
+        if self.analysis is not None:
+            return self.analysis.totals_mol_per_l()
+        if self.water is not None:
+            return WATERS[self.water].totals_mol_per_l()
+        return calcium_bicarbonate(self.alkalinity_mmol_per_l)
+
+    def source(self) -> str:
+        """The keys that tell the source water, as a message names them."""
+        if self.analysis is not None:
+            return "this analysis"
+        if self.water is not None:
+            return f'water = "{self.water}"'
+        return f"alkalinity_mmol_per_l = {self.alkalinity_mmol_per_l:g}"
+
+    def harvest_s(self) -> float:
+        """Seconds from the start until the plants are gone; infinity where they stay."""
+        return inf if self.harvest_day is None else self.harvest_day * S_PER_DAY
