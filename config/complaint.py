@@ -6,13 +6,24 @@ import difflib
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, get_args, get_origin
+from types import NoneType, UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 # Longest endings first: the unit of a key is its ending.
 UNITS = (
+    ("mmol_per_plant_day", "mmol per plant and day"),
+    ("mg_caco3_per_l", "mg/L CaCO3"),
+    ("plants_per_m2", "per m2"),
+    ("w_per_m2", "W/m2"),
+    ("mmol_per_l", "mmol/L"),
+    ("mol_per_l", "mol/L"),
+    ("g_per_ml", "g/mL"),
+    ("l_per_min", "L/min"),
+    ("l_per_day", "L/day"),
+    ("l_per_kg", "L/kg"),
     ("ml_per_ph", "mL per pH"),
     ("ml_per_s", "mL/s"),
     ("ms_per_cm", "mS/cm"),
@@ -21,7 +32,11 @@ UNITS = (
     ("per_cm", "1/cm"),
     ("per_h", "1/h"),
     ("_days", "days"),
+    ("percent", "%"),
+    ("_day", "days"),
     ("_ohm", "ohm"),
+    ("_ppm", "ppm"),
+    ("_min", "min"),
     ("_mv", "mV"),
     ("_ml", "mL"),
     ("_ms", "mS"),
@@ -70,6 +85,8 @@ def shown(value: object, key: str = "") -> str:
         return json.dumps(value, ensure_ascii=False)  # quoted, and on one line whatever is in it
     if isinstance(value, Mapping):
         return "(a table)"
+    if isinstance(value, tuple):
+        return f"[{', '.join(shown(one, key) for one in value)}]"
     return str(value)
 
 
@@ -137,8 +154,9 @@ def _wrong(one: dict[str, Any], key: str, field: FieldInfo | None) -> str:
         return f"{_limit(kind, context, key)}{_other_limit(kind, key, field)}"
     if kind in NUMBER_TYPES:
         return f"must be {NUMBER_TYPES[kind]}{_in_unit(key)}{_point(one['input'])}"
-    if kind == "literal_error":
-        return f"must be one of {context['expected']}".replace("'", '"')
+    if kind in CHOICES:
+        says, word = CHOICES[kind]
+        return f"{says} {context[word]}".replace("'", '"')
     if kind == "value_error":
         return str(context["error"])
     if kind == "string_pattern_mismatch":
@@ -152,6 +170,10 @@ LIMITS = {
     "greater_than_equal": ("ge", "must be at least"),
     "less_than": ("lt", "must be below"),
     "less_than_equal": ("le", "must be at most"),
+}
+CHOICES = {
+    "literal_error": ("must be one of", "expected"),
+    "union_tag_invalid": ("its kind must be one of", "expected_tags"),
 }
 OTHER_LIMIT = {"le": "largest allowed", "lt": "and below", "ge": "smallest allowed", "gt": "and above"}
 NUMBER_TYPES = {
@@ -170,7 +192,9 @@ TYPES = {
     "bool_type": "must be true or false",
     "string_type": 'must be text in quotes, as "…"',
     "model_type": "must be a table",
+    "model_attributes_type": "must be a table",
     "dict_type": "must be a table",
+    "union_tag_not_found": "must say which kind it is, as kind = …",
     "too_long": "must be at most 16 tables; run another daemon for more",
     "too_short": "must hold at least one table",
 }
@@ -233,11 +257,32 @@ def _model_at(loc: list[str], model: type[BaseModel]) -> type[BaseModel] | None:
     """The model that checks the table at `loc`, None where there is no table."""
     here: Any = model
     for part in loc:
-        if isinstance(here, type) and issubclass(here, BaseModel):
-            field = here.model_fields.get(part)
-            here = field.annotation if field else None
-        elif get_origin(here) is dict:
-            here = get_args(here)[1]
-        else:
-            return None
+        here = _within(_plain(here), part)
+    here = _plain(here)
     return here if isinstance(here, type) and issubclass(here, BaseModel) else None
+
+
+def _within(kind: Any, part: str) -> Any:
+    """What checks one part of a location in a table, a list, or one of several kinds of table."""
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
+        field = kind.model_fields.get(part)
+        return field.annotation if field else None
+    if get_origin(kind) is dict:
+        return get_args(kind)[1]
+    if get_origin(kind) is tuple:
+        return get_args(kind)[0]
+    return next((one for one in get_args(kind) if part in _tags(one)), None)
+
+
+def _plain(kind: Any) -> Any:
+    """A kind without its bounds, and without the None that stands for left out."""
+    if get_origin(kind) is Annotated:
+        kind = get_args(kind)[0]
+    rest = [one for one in get_args(kind) if one is not NoneType]
+    return rest[0] if get_origin(kind) in (UnionType, Union) and len(rest) == 1 else kind
+
+
+def _tags(kind: Any) -> tuple[str, ...]:
+    """The words by which a table says that it is of this kind, as in kind = "ph_amplifier"."""
+    field = kind.model_fields.get("kind") if isinstance(kind, type) and issubclass(kind, BaseModel) else None
+    return get_args(field.annotation) if field else ()

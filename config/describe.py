@@ -6,7 +6,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 from types import UnionType
-from typing import Any, Literal, get_args, get_origin
+from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -46,13 +46,14 @@ def page() -> str:
 
 def _sections() -> Iterator[str]:
     for name, model in TABLES:
-        yield from _section(f"[{name}]", model)
+        yield from section(f"[{name}]", model)
     for name, driver in DRIVERS.items():
         heading = f'[reservoir.NAME.probe.{driver.quantity.value}] with driver = "{name}"'
-        yield from _section(heading, driver.wiring)
+        yield from section(heading, driver.wiring)
 
 
-def _section(heading: str, model: type[BaseModel]) -> Iterator[str]:
+def section(heading: str, model: type[BaseModel]) -> Iterator[str]:
+    """A heading, what the table is, and a row for each key that is not itself a table."""
     yield f"## {heading}\n"
     if model.__doc__:
         yield f"{' '.join(model.__doc__.split())}\n"
@@ -66,7 +67,7 @@ def _section(heading: str, model: type[BaseModel]) -> Iterator[str]:
 def _is_table(annotation: Any) -> bool:
     if get_origin(annotation) is dict:
         return True
-    if get_origin(annotation) is UnionType:
+    if get_origin(annotation) in (UnionType, Union, tuple):
         return any(_is_table(each) for each in get_args(annotation))
     return isinstance(annotation, type) and issubclass(annotation, BaseModel)
 
@@ -87,6 +88,8 @@ def _allowed(key: str, field: FieldInfo) -> str:
 
 
 def _choices(annotation: Any) -> tuple[str, ...]:
+    if get_origin(annotation) in (UnionType, Union):
+        return tuple(choice for one in get_args(annotation) for choice in _choices(one))
     return tuple(map(str, get_args(annotation))) if get_origin(annotation) is Literal else ()
 
 

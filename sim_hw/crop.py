@@ -23,18 +23,27 @@ KEPT_OF_FIXED = 0.5  # g of dry matter that stay of each g of CO2 fixed, after a
 
 
 class CropTable(Table):
-    """`[rig.tank.bed1.crop]`: lettuce that grows. Takes the place of the tank's fixed uptake and transpiration.
+    """Lettuce that grows. Takes the place of the tank's fixed uptake and transpiration.
 
-    age_days counts from planting out as a seedling. par_w_per_m2 is the mean of the lit hours; the tank's plants,
-    light hours, temperature and air_co2_ppm hold for the crop too.
+    The tank's plants, light hours, temperature and air_co2_ppm hold for the crop too.
     """
 
-    age_days: float = Field(default=0.0, ge=0.0, le=90.0)
-    plants_per_m2: float = Field(default=25.0, ge=1.0, le=200.0)
-    par_w_per_m2: float = Field(default=40.0, gt=0.0, le=500.0)  # about 9 mol/m2 of light in a day of 14 h
+    age_days: float = Field(
+        default=0.0, ge=0.0, le=90.0, description="at the start, since planting out as a seedling of 2 g"
+    )
+    plants_per_m2: float = Field(default=25.0, ge=1.0, le=200.0, description="of the bed")
+    par_w_per_m2: float = Field(
+        default=40.0,
+        gt=0.0,
+        le=500.0,
+        description="light for growth, mean of the lit hours; this is 9 mol/m2 in 14 h",
+    )
     water_l_per_kg: float = Field(
-        default=20.0, ge=1.0, le=500.0
-    )  # Barbosa et al. 2015, IJERPH 12:6879: 20 +- 3.8
+        default=20.0,
+        ge=1.0,
+        le=500.0,
+        description="for each kg of fresh lettuce (Barbosa et al. 2015, IJERPH 12:6879)",
+    )
 
 
 class Demand(NamedTuple):

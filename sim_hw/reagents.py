@@ -118,18 +118,20 @@ def _times(totals: Totals, factor: float) -> Totals:
 
 
 class Reagent(Table):
-    """What is in a bottle, its strength told in one way.
+    """What is in a bottle, its strength told in one way: mol/L, percent and density, or times the recipe.
 
-    strength_mol_per_l: of the substance; of nutrient_a and nutrient_b, of their leading salt (Ca(NO3)2, MgSO4).
-    percent with density_g_per_ml: by weight, as on the label of an acid or base.
-    times: of nutrient_a and nutrient_b; 1 mL in `times` mL of solution is full strength.
+    Left out, ROLE holds 0.5 mol/L phosphoric acid or potassium hydroxide, or a hundredfold stock of the recipe.
     """
 
-    substance: Pure | Stock
-    strength_mol_per_l: float | None = Field(default=None, gt=0.0, le=20.0)
-    percent: float | None = Field(default=None, gt=0.0, le=100.0)
-    density_g_per_ml: float | None = Field(default=None, ge=0.9, le=2.0)
-    times: float | None = Field(default=None, ge=1.0, le=400.0)
+    substance: Pure | Stock = Field(description="nutrient_a and nutrient_b: the stocks of the tank's recipe")
+    strength_mol_per_l: float | None = Field(
+        default=None, gt=0.0, le=20.0, description="of the substance; of a stock its Ca(NO3)2 or MgSO4"
+    )
+    percent: float | None = Field(default=None, gt=0.0, le=100.0, description="by weight, as on the label")
+    density_g_per_ml: float | None = Field(default=None, ge=0.9, le=2.0, description="goes with percent")
+    times: float | None = Field(
+        default=None, ge=1.0, le=400.0, description="of a stock: 1 mL in so many mL is the full recipe"
+    )
 
     @model_validator(mode="after")
     def _told_in_one_way(self) -> Self:

@@ -17,15 +17,12 @@ _WARMEST_AT_H = 15.0  # a room is warmest in mid-afternoon (own choice)
 
 
 class Spell(Table):
-    """Days on which the water is warmer or colder than usual, counted from the bench's start (0.0 is its start).
+    """Days on which the water is warmer or colder than usual: a heat wave, a broken chiller. Spells add up."""
 
-    ramp_h: hours in which it comes on and, after until_day, goes off again.
-    """
-
-    from_day: float = Field(ge=0.0, le=3650.0)
-    until_day: float = Field(gt=0.0, le=3650.0)
-    by_c: float = Field(ge=-25.0, le=25.0)
-    ramp_h: float = Field(default=12.0, ge=0.0, le=240.0)
+    from_day: float = Field(ge=0.0, le=3650.0, description="after the start: when it comes on")
+    until_day: float = Field(gt=0.0, le=3650.0, description="after the start: when it goes off again")
+    by_c: float = Field(ge=-25.0, le=25.0, description="how much warmer; negative is colder")
+    ramp_h: float = Field(default=12.0, ge=0.0, le=240.0, description="that it takes to come on, and to go off")
 
     @model_validator(mode="after")
     def _ends_after_start(self) -> Self:

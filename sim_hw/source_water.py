@@ -37,12 +37,17 @@ _FREE_CO2_SHARE = 0.1  # tap water brings free CO2 of a tenth of its alkalinity,
 
 
 class Analysis(Table):
-    """A water's analysis. An ion left out is 0; alkalinity is told once, in mmol/L (= meq/L) or mg/L CaCO3."""
+    """A water's analysis, its ions in two tables: mg_per_l = { calcium = 40.0 }, mmol_per_l = { chloride = 0.2 }.
+
+    Known are calcium, magnesium, sodium, potassium, ammonium, chloride, sulfate and nitrate. One left out is 0.
+    """
 
     mg_per_l: dict[Ion, Amount] = Field(default_factory=dict)
     mmol_per_l: dict[Ion, Amount] = Field(default_factory=dict)
-    alkalinity_mmol_per_l: float | None = Field(default=None, ge=0.0, le=20.0)
-    alkalinity_mg_caco3_per_l: float | None = Field(default=None, ge=0.0, le=1000.0)
+    alkalinity_mmol_per_l: float | None = Field(default=None, ge=0.0, le=20.0, description="the same as in meq/L")
+    alkalinity_mg_caco3_per_l: float | None = Field(
+        default=None, ge=0.0, le=1000.0, description="the other way to tell it"
+    )
 
     @model_validator(mode="after")
     def _each_told_once(self) -> Self:

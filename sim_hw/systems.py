@@ -19,7 +19,6 @@ from sim_hw.strict import Table
 
 S_PER_H = 3600.0
 H_PER_DAY = 24.0
-Litres = Annotated[float, Field(ge=0.1, le=2000.0)]
 HourOfDay = Annotated[float, Field(ge=0.0, lt=24.0)]
 
 
@@ -39,10 +38,12 @@ class DeepWater(Table):
 
     layered: ClassVar[bool] = False
     kind: Literal["deep_water"] = "deep_water"
-    bed_l: float = Field(default=0.0, ge=0.0, le=2000.0)
-    flow_l_per_min: float = Field(default=5.0, gt=0.0, le=1000.0)
+    bed_l: float = Field(default=0.0, ge=0.0, le=2000.0, description="of a second zone, beside volume_l")
+    flow_l_per_min: float = Field(default=5.0, gt=0.0, le=1000.0, description="between reservoir and bed")
     probes_in: Literal["reservoir", "bed"] = "reservoir"
-    roots_in: Literal["reservoir", "bed"] = "bed"  # where there is one
+    roots_in: Literal["reservoir", "bed"] = Field(
+        default="bed", description="the reservoir where there is no bed"
+    )
 
     @model_validator(mode="after")
     def _probes_have_water(self) -> Self:
@@ -64,10 +65,10 @@ class Film(Table):
 
     layered: ClassVar[bool] = False
     kind: Literal["film"]
-    channel_l: Litres = 4.0
-    flow_l_per_min: float = Field(default=2.0, gt=0.0, le=1000.0)
+    channel_l: float = Field(default=4.0, ge=0.1, le=2000.0, description="in the channels, beside volume_l")
+    flow_l_per_min: float = Field(default=2.0, gt=0.0, le=1000.0, description="round and round")
     probes_in: Literal["reservoir", "bed"] = "reservoir"
-    roots_in: Literal["bed"] = "bed"
+    roots_in: ClassVar[Literal["bed"]] = "bed"
 
     def flow(self, day_s: float, whole_l: float) -> Flow:
         """The same at all times."""
@@ -83,15 +84,21 @@ class EbbAndFlow(Table):
 
     layered: ClassVar[bool] = False
     kind: Literal["ebb_and_flow"]
-    bed_l: Litres = 20.0  # while flooded, what the substrate holds included
-    held_l: Litres = 3.0
-    flood_at_h: tuple[HourOfDay, ...] = Field(default=(7.0, 11.0, 15.0, 19.0), strict=False)
-    flood_min: float = Field(default=15.0, ge=1.0, le=720.0)  # that the pump runs, filling included
-    pump_l_per_min: float = Field(default=4.0, gt=0.0, le=1000.0)
-    drain_min: float = Field(default=10.0, ge=0.5, le=240.0)
-    mixing_time_at_rest_s: float | None = Field(default=None, ge=1.0, le=86400.0)  # while the pump is off
+    bed_l: float = Field(default=20.0, ge=0.1, le=2000.0, description="while flooded, held_l included")
+    held_l: float = Field(
+        default=3.0, ge=0.1, le=2000.0, description="by the substrate between floods, beside volume_l"
+    )
+    flood_at_h: tuple[HourOfDay, ...] = Field(
+        default=(7.0, 11.0, 15.0, 19.0), strict=False, description="when the pump starts"
+    )
+    flood_min: float = Field(default=15.0, ge=1.0, le=720.0, description="that the pump runs, filling included")
+    pump_l_per_min: float = Field(default=4.0, gt=0.0, le=1000.0, description="into the bed")
+    drain_min: float = Field(default=10.0, ge=0.5, le=240.0, description="that the bed takes to drain")
+    mixing_time_at_rest_s: float | None = Field(
+        default=None, ge=1.0, le=86400.0, description="while the pump is off; mixing_time_s where left out"
+    )
     probes_in: Literal["reservoir", "bed"] = "reservoir"
-    roots_in: Literal["bed"] = "bed"
+    roots_in: ClassVar[Literal["bed"]] = "bed"
 
     @model_validator(mode="after")
     def _holds_less_than_the_bed(self) -> Self:
@@ -134,16 +141,20 @@ class EbbAndFlow(Table):
 class Still(Table):
     """A reservoir without a pump: its level falls on purpose, and what is poured in sinks to the bottom.
 
-    even_out_h: until 63 % of a difference between root layer and bottom is gone (own choice: diffusion alone
-    would take months over a hand's depth; warm and cool hours stir it within a day or two).
+    Diffusion alone would take months over a hand's depth; warm and cool hours stir it within a day or two (own
+    choice). The air touches the root layer only.
     """
 
     layered: ClassVar[bool] = True  # its bed is the upper part of the reservoir itself
     kind: Literal["still"]
-    root_layer_share: float = Field(default=0.3, ge=0.05, le=0.9)
-    even_out_h: float = Field(default=36.0, ge=0.5, le=2000.0)
-    probes_in: Literal["reservoir", "bed"] = "reservoir"  # the bottom, or the root layer
-    roots_in: Literal["bed"] = "bed"
+    root_layer_share: float = Field(default=0.3, ge=0.05, le=0.9, description="of volume_l, at the top")
+    even_out_h: float = Field(
+        default=36.0, ge=0.5, le=2000.0, description="until 63 % of a difference between the layers is gone"
+    )
+    probes_in: Literal["reservoir", "bed"] = Field(
+        default="reservoir", description="the bottom, or the root layer"
+    )
+    roots_in: ClassVar[Literal["bed"]] = "bed"
 
     def flow(self, day_s: float, whole_l: float) -> Flow:
         """The layers keep their shares of what is left, and even out."""

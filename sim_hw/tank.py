@@ -96,6 +96,12 @@ class Tank:
         """Litres in the bed now (a still reservoir's root layer); 0 where there is none."""
         return 0.0 if self._bed is None else self._bed.litres
 
+    @property
+    def source_charge_error_percent(self) -> float | None:
+        """Electroneutrality error of the source water's analysis; None where there is none."""
+        analysis = self._settings.source_analysis()
+        return None if analysis is None else analysis.charge_error_percent()
+
     def fresh_g_per_plant(self) -> float | None:
         """What a head weighs now; None without a growing crop."""
         return None if self._crop is None else self._crop.fresh_g_per_plant()

@@ -34,29 +34,43 @@ class TankSettings(Table):
     our own choice of a plausible small school reservoir.
     """
 
-    volume_l: float = Field(default=60.0, ge=2.0, le=2000.0)
-    start_ph: float = Field(default=7.2, ge=3.5, le=10.0)
-    alkalinity_mmol_per_l: float = Field(default=1.0, ge=0.0, le=8.0)  # as calcium bicarbonate and nothing else
-    water: WaterName | None = None
+    volume_l: float = Field(default=60.0, ge=2.0, le=2000.0, description="in the reservoir at the start")
+    start_ph: float = Field(default=7.2, ge=3.5, le=10.0, description="of the mixed solution")
+    alkalinity_mmol_per_l: float = Field(
+        default=1.0, ge=0.0, le=8.0, description="of a source water that is calcium bicarbonate and nothing else"
+    )
+    water: WaterName | None = Field(default=None, description="a named source water instead (invented analyses)")
     analysis: Analysis | None = None
-    recipe: RecipeName = "hoagland_1"
-    nutrient_strength: float = Field(default=0.47, ge=0.0, le=3.0)  # half strength is common practice for lettuce
-    temperature_c: float = Field(default=20.0, ge=5.0, le=40.0)
-    temperature_swing_c: float = Field(default=1.5, ge=0.0, le=5.0)  # above and below the mean, over a day
+    recipe: RecipeName = Field(default="hoagland_1", description="of the solution and of stock A and B")
+    nutrient_strength: float = Field(
+        default=0.47, ge=0.0, le=3.0, description="of the full recipe; half is common practice for lettuce"
+    )
+    temperature_c: float = Field(default=20.0, ge=5.0, le=40.0, description="mean of an ordinary day")
+    temperature_swing_c: float = Field(
+        default=1.5, ge=0.0, le=5.0, description="above the mean at 15 h and below it at 3 h"
+    )
     spell: tuple[Spell, ...] = Field(default=(), strict=False)
-    mixing_time_s: float = Field(default=120.0, ge=1.0, le=7200.0)  # until 95 % of a dose shows
+    mixing_time_s: float = Field(default=120.0, ge=1.0, le=7200.0, description="until 95 % of a dose shows")
     system: AnySystem = DeepWater()
-    co2_exchange_per_h: float = Field(default=0.2, ge=0.0, le=20.0)  # share of the way to air, per hour at first
-    air_co2_ppm: float = Field(default=420.0, ge=0.0, le=5000.0)
-    plants: int = Field(default=18, ge=0, le=10000)
-    nitrate_uptake_mmol_per_plant_day: float = Field(default=0.7, ge=0.0, le=20.0)  # 150 g head: ~24 mmol in 35 d
-    ammonium_preference: float = Field(default=5.0, ge=0.0, le=100.0)  # over nitrate, mole for mole (memory)
-    light_on_h: float = Field(default=6.0, ge=0.0, le=24.0)
-    light_off_h: float = Field(default=20.0, ge=0.0, le=24.0)
-    transpiration_l_per_day: float = Field(default=0.9, ge=0.0, le=200.0)  # all plants together; none without any
-    evaporation_l_per_day: float = Field(default=0.2, ge=0.0, le=200.0)
+    co2_exchange_per_h: float = Field(
+        default=0.2, ge=0.0, le=20.0, description="share of the way to what the air holds, per hour at first"
+    )
+    air_co2_ppm: float = Field(default=420.0, ge=0.0, le=5000.0, description="CO2 in the air")
+    plants: int = Field(default=18, ge=0, le=10000, description="that drink from it")
+    nitrate_uptake_mmol_per_plant_day: float = Field(
+        default=0.7, ge=0.0, le=20.0, description="nitrogen taken up, by day; a head of 150 g holds about 24 mmol"
+    )
+    ammonium_preference: float = Field(
+        default=5.0, ge=0.0, le=100.0, description="over nitrate, mole for mole (from memory)"
+    )
+    light_on_h: float = Field(default=6.0, ge=0.0, le=24.0, description="hour of the day")
+    light_off_h: float = Field(default=20.0, ge=0.0, le=24.0, description="hour of the day, after light_on_h")
+    transpiration_l_per_day: float = Field(default=0.9, ge=0.0, le=200.0, description="all plants together")
+    evaporation_l_per_day: float = Field(default=0.2, ge=0.0, le=200.0, description="from the open water")
     crop: CropTable | None = None
-    harvest_day: float | None = Field(default=None, ge=0.0, le=3650.0)  # since the start; no plants from then on
+    harvest_day: float | None = Field(
+        default=None, ge=0.0, le=3650.0, description="days after the start; nothing is drunk from then on"
+    )
     reagent: dict[ReagentRole, Reagent] = Field(default_factory=lambda: dict(BOTTLES))
 
     @field_validator("reagent")
@@ -111,11 +125,14 @@ class TankSettings(Table):
 
     def tap_mol_per_l(self) -> Totals:
         """The source water in mol/L."""
-        if self.analysis is not None:
-            return self.analysis.totals_mol_per_l()
-        if self.water is not None:
-            return WATERS[self.water].totals_mol_per_l()
+        analysis = self.source_analysis()
+        if analysis is not None:
+            return analysis.totals_mol_per_l()
         return calcium_bicarbonate(self.alkalinity_mmol_per_l)
+
+    def source_analysis(self) -> Analysis | None:
+        """The analysis of the source water, given or of its name; None where only the alkalinity is told."""
+        return self.analysis if self.water is None else WATERS[self.water]
 
     def source(self) -> str:
         """The keys that tell the source water, as a message names them."""

@@ -312,6 +312,9 @@ def _truth_of(basin: Basin, now_s: float) -> dict[str, Any]:
     look, mixed = basin.tank.look(), basin.tank.bulk()
     return {
         "volume_l": basin.tank.volume_l,
+        "bed_l": basin.tank.bed_l,
+        "fresh_g_per_plant": basin.tank.fresh_g_per_plant(),
+        "source_charge_error_percent": basin.tank.source_charge_error_percent,
         "level_share": look.level_share,
         "ph": look.ph,
         "ph_once_mixed": mixed.ph,

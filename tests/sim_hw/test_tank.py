@@ -541,6 +541,8 @@ def test_an_analysis_fills_and_tops_up() -> None:
     """Calcium bicarbonate by analysis is the water of the same alkalinity; a hard top-up brings its hardness."""
     by_analysis = still(analysis={"mmol_per_l": {"calcium": 0.5}, "alkalinity_mmol_per_l": 1.0})
     assert by_analysis.dissolved_mol() == pytest.approx(still().dissolved_mol())
+    assert by_analysis.source_charge_error_percent == 0.0
+    assert still().source_charge_error_percent is None
     hard = still(water="hard")
     before = hard.dissolved_mol()["magnesium"]
     hard.add_water(10.0)
