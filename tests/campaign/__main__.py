@@ -52,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         )
     try:
         months = sorted(_all_months(asked), key=lambda month: month.seed)
-    except (KeepError, OSError) as error:
+    except KeepError as error:
         parser.error(f"--keep: {error}")
     if asked.story:
         print("\n".join(line for month in months for line in month.story))
@@ -137,7 +137,7 @@ def _lived(seeds: Sequence[int], asked: argparse.Namespace) -> Iterator[Month]:
     context = multiprocessing.get_context("fork")  # before the bar, which has a thread
     gone = context.Value("d", 0.0)
     with (
-        context.Pool(asked.jobs, _share, (gone,)) as pool,
+        context.Pool(max(1, min(asked.jobs, len(seeds))), _share, (gone,)) as pool,
         _bar(len(seeds) * asked.days) as (progress, task),
     ):
         coming = pool.imap_unordered(partial(_one, days=asked.days, story=asked.story), seeds)

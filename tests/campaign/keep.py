@@ -73,15 +73,20 @@ def month_of(plain_month: dict[str, Any]) -> Month:
 class Kept:
     """The file, locked while it is open. months: those that it holds, by seed.
 
-    A last line that was cut off in the writing is taken out. Raises KeepError where the file is in use, holds
-    months of other code or of another length, or is no such file; OSError where it cannot be had.
+    A last line that was cut off in the writing is taken out. Raises KeepError where the file cannot be had, is in
+    use, holds months of other code or of another length, or something else.
     """
 
     def __init__(self, path: Path, days: float) -> None:
         self.months: dict[int, Month] = {}
         self._path = path
         self._head = {"code": fingerprint(), "days": days}
-        self._file = path.open("a+b")
+        try:
+            self._file = path.open("a+b")
+        except OSError as error:
+            raise KeepError(
+                f"{path} cannot be used ({error.strerror}): name a file that you may write"
+            ) from error
         try:
             self._take_for_us()
             self._read()

@@ -55,7 +55,7 @@ def test_a_kept_campaign_goes_on_with_the_seeds_that_are_missing(
 
 
 def test_a_killed_campaign_keeps_the_months_that_are_over_and_leaves_no_process(tmp_path: Path) -> None:
-    """SIGKILL in the middle of the second: the first is in the file, and the process that lived them ends with its own."""
+    """SIGKILL in a later one: the first is in the file, and the process that lived them ends with its own."""
     kept = tmp_path / "months"
     command = [sys.executable, "-m", "tests.campaign", "--first", "18", "--seeds", "9000", "--days", "0.5"]
     with subprocess.Popen([*command, "--keep", str(kept)], stderr=subprocess.PIPE, cwd=TOP) as campaign:
