@@ -84,9 +84,7 @@ class Kept:
         try:
             self._file = path.open("a+b")
         except OSError as error:
-            raise KeepError(
-                f"{path} cannot be used ({error.strerror}): name a file that you may write"
-            ) from error
+            raise KeepError(f"{path} cannot be used ({error.strerror}): name one you may write") from error
         try:
             self._take_for_us()
             self._read()
