@@ -37,7 +37,7 @@ TOP_UP = "top_up"  # the one role that delivers plain source water
 _UPTAKE_PER_NITROGEN = Totals(calcium=0.09, magnesium=0.05, potassium=0.56, sulfate=0.03, phosphate=0.06)
 _HALF_UPTAKE_MOL_PER_KG = 5e-5  # roots slow down to half at 0.05 mmol/L (memory, order of magnitude)
 
-_LONGEST_STEP_S = 60.0
+_LONGEST_STEP_S = 90.0  # a daemon that looks once a minute is one step away
 _CO2_SHARE_PER_STEP = 0.05  # of the way to air equilibrium
 _QUIET_S, _MIXING_S = 10.0, 1.0  # time that may be owed before the water is worked out again
 _NOTHING_LEFT = 1e-4  # unmixed share of the whole at which a dose counts as mixed for that choice only
