@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from daemon import notify
+from daemon.instruments import Instruments
 from daemon.reservoir import KeptReservoir
 from daemon.values import Condition, Role
 from sim_hw.ads1115_chip import Input
@@ -19,9 +20,12 @@ class HangsError(Exception):
     """From here on nothing of this pass is done."""
 
 
-@pytest.mark.parametrize("step", ["look", "decide", "dose", "causes", "state"])
+@pytest.mark.parametrize(
+    ("part", "step"),
+    [(Instruments, "look"), *((KeptReservoir, step) for step in ("decide", "dose", "causes", "state"))],
+)
 def test_h26_a_pass_that_does_not_end_feeds_no_watchdog(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, figure: Figure
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, part: type, step: str, figure: Figure
 ) -> None:
     """Wherever the loop stands still, the service manager hears nothing more, and no pump is left on."""
     told: list[str] = []
@@ -33,7 +37,7 @@ def test_h26_a_pass_that_does_not_end_feeds_no_watchdog(
         def hang(*_: object) -> None:
             raise HangsError
 
-        monkeypatch.setattr(KeptReservoir, step, hang)
+        monkeypatch.setattr(part, step, hang)
         with pytest.raises(HangsError):
             at.passes(TO_A_DOSE)
         assert at.loop.state is not None
