@@ -176,11 +176,12 @@ def test_settings_know_nothing_of_the_daemon() -> None:
 
 
 def test_the_simulator_is_the_other_side_of_the_wires() -> None:
-    """It knows no caps: only the seam, the words for a wrong table, and how to make a bench to settings."""
-    known = {"config.complaint", "config.settings"}
-    found = _importing(("sim_hw",), ("daemon", "config"))
-    assert {line.split(" imports ")[1] for line in found} <= known
-    assert {line.split(" imports ")[0] for line in found if line.endswith("settings")} <= {"sim_hw.from_settings"}
+    """It knows no caps: only the seam, the words for a wrong table, how to make a bench to settings, and a page."""
+    assert set(_importing(("sim_hw",), ("daemon", "config"))) <= {
+        "sim_hw.tables imports config.complaint",
+        "sim_hw.from_settings imports config.settings",
+        "sim_hw.describe imports config.describe",
+    }
 
 
 def _is_pure(module: str) -> bool:
