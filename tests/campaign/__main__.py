@@ -29,7 +29,7 @@ LOOK_EVERY_S = 0.5
 MINUTE_S = 60.0
 EPILOG = """\
 examples:
-  make campaign                                            8 seeds x 30 days, on one core some 10 minutes
+  make campaign                                            8 seeds x 30 days, on one core some 5 minutes
   python -m tests.campaign --seeds 1000 --jobs 8           the whole campaign, for a night
   python -m tests.campaign --seeds 1000 --minutes 15       as many months as a quarter of an hour holds
   python -m tests.campaign --seeds 1000 --keep months.jsonl
