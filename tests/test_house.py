@@ -176,7 +176,7 @@ def test_settings_know_nothing_of_the_daemon() -> None:
 
 
 def test_the_simulator_is_the_other_side_of_the_wires() -> None:
-    """It knows no caps: only the seam, the words for a wrong table, how to make a bench to settings, and a page."""
+    """It knows no caps: only the seam, words for a wrong table, how to make a bench to settings, and a page."""
     assert set(_importing(("sim_hw",), ("daemon", "config"))) <= {
         "sim_hw.tables imports config.complaint",
         "sim_hw.from_settings imports config.settings",
