@@ -13,7 +13,19 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from config.complaint import amount, shown
-from config.settings import Bands, Circulation, Mqtt, PhControl, Pump, Reservoir, RigTable, Site, Tray
+from config.settings import (
+    Bands,
+    Circulation,
+    EcControl,
+    Mqtt,
+    PhControl,
+    Pump,
+    Reservoir,
+    RigTable,
+    Site,
+    Tray,
+    Water,
+)
 from drivers.registry import DRIVERS
 
 PAGE = Path(__file__).parent.parent / "docs" / "settings.md"
@@ -24,6 +36,8 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("reservoir.NAME", Reservoir),
     ("reservoir.NAME.bands", Bands),
     ("reservoir.NAME.ph", PhControl),
+    ("reservoir.NAME.ec", EcControl),
+    ("reservoir.NAME.water", Water),
     ("reservoir.NAME.pump.ROLE", Pump),
     ("reservoir.NAME.circulation", Circulation),
     ("reservoir.NAME.tray", Tray),
@@ -33,7 +47,7 @@ HEAD = """\
 
 One TOML file, written by hand; the program never changes it. `evenwater check FILE` lists every mistake at once.
 Units are in the keys. A key not in this list stops the start. ROLE is ph_down, ph_up, stock_a, stock_b or top_up
-(only the first two are dosed so far); QUANTITY is ph, ec, temperature or level. NAME is yours: a-z, 0-9, hyphens.
+(plain water); QUANTITY is ph, ec, temperature or level. NAME is yours: a-z, 0-9, hyphens.
 
 This page is made from the program's own models: `python -m config.describe`.
 """

@@ -9,12 +9,11 @@ from itertools import pairwise
 from config.complaint import Complaint
 from config.settings import (
     HARD_MAX_RUN_S,
-    HARD_MAX_SHARE_PER_DAY,
-    HARD_MAX_SHARE_PER_DOSE,
     Mqtt,
     Pump,
     Reservoir,
     Settings,
+    hard_limits,
 )
 
 ML_PER_L = 1000.0
@@ -32,10 +31,12 @@ def in_reservoir(name: str, reservoir: Reservoir) -> Iterator[Complaint]:
     yield from _target(f"{table}.ph", reservoir)
     yield from _pair_of_stocks(f"{table}.pump", reservoir)
     yield from _calibration_ages(table, reservoir)
+    yield from _strength(table, reservoir)
+    yield from _still(f"{table}.pump", reservoir)
     for role, pump in reservoir.pump.items():
         where = f"{table}.pump.{role}"
         yield from _order_of_caps(where, pump)
-        yield from _share_of_water(where, pump, reservoir.volume_l)
+        yield from _hard_limits(where, role, pump, reservoir.volume_l)
         yield from _run_time(where, pump)
 
 
@@ -67,6 +68,35 @@ def _pair_of_stocks(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
             )
 
 
+def _strength(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    ec, bands, water = reservoir.ec, reservoir.bands, reservoir.water
+    low, high = bands.ec_low_ms_per_cm + ec.dead_band_ms_per_cm, bands.ec_high_ms_per_cm - ec.dead_band_ms_per_cm
+    is_dosed = {"stock_a", "top_up"} & reservoir.pump.keys()
+    if is_dosed and not low - SLACK <= ec.target_ms_per_cm <= high + SLACK:
+        yield Complaint(
+            f"{table}.ec",
+            f"target_ms_per_cm = {ec.target_ms_per_cm:g}: must be from {low:g} to {high:g} mS/cm, so that target "
+            f"plus or minus dead_band_ms_per_cm = {ec.dead_band_ms_per_cm:g} stays in the band "
+            f"{bands.ec_low_ms_per_cm:g} to {bands.ec_high_ms_per_cm:g}; move the target or the band",
+        )
+    if not water.top_up_below_share < water.fill_to_share:
+        yield Complaint(
+            f"{table}.water",
+            f"top_up_below_share = {water.top_up_below_share:g}: must be below fill_to_share = "
+            f"{water.fill_to_share:g}; lower it",
+        )
+
+
+def _still(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    if reservoir.system == "still" and reservoir.pump:
+        pumps = ", ".join(sorted(reservoir.pump))
+        yield Complaint(
+            table,
+            f'{pumps}: must not be there where system = "still", in which nothing mixes what is dosed, and a '
+            "refill would drown the air roots; take the pumps out, or name the system it is",
+        )
+
+
 def _calibration_ages(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
     if not reservoir.calibration_warn_days <= reservoir.calibration_expire_days:
         yield Complaint(
@@ -92,8 +122,15 @@ def _order_of_caps(table: str, pump: Pump) -> Iterator[Complaint]:
         )
 
 
-def _share_of_water(table: str, pump: Pump, volume_l: float) -> Iterator[Complaint]:
-    for key, share in (("max_per_dose_ml", HARD_MAX_SHARE_PER_DOSE), ("max_per_day_ml", HARD_MAX_SHARE_PER_DAY)):
+def _hard_limits(table: str, role: str, pump: Pump, volume_l: float) -> Iterator[Complaint]:
+    hard = hard_limits(role)
+    for key in CAPS:
+        cap_ml = getattr(pump, key)
+        if cap_ml is not None and not cap_ml <= hard.per_day_ml:
+            yield Complaint(
+                table, f"{key} = {cap_ml:g}: must be at most {hard.per_day_ml:g} mL, a built-in limit; lower it"
+            )
+    for key, share in (("max_per_dose_ml", hard.share_per_dose), ("max_per_day_ml", hard.share_per_day)):
         cap_ml, most_ml = getattr(pump, key), volume_l * ML_PER_L * share
         if cap_ml is not None and not cap_ml <= most_ml + SLACK:
             yield Complaint(
@@ -203,6 +240,8 @@ def _of_pump(table: str, role: str, pump: Pump, reservoir: Reservoir) -> Iterato
         yield Complaint(table, f"{', '.join(off)} not set: a missing cap counts as zero, this pump will not dose")
     if SENSED_BY[role] not in reservoir.probe:
         yield Complaint(table, f"no {SENSED_BY[role]} probe to go by: this pump will not dose")
+    elif role == "top_up" and reservoir.probe["level"].driver == "float_switch":
+        yield Complaint(table, "a float switch cannot say when to stop: fit a level sender, or nothing is added")
     enough_s = MIXING_TIMES_PER_GAP * reservoir.mixing_time_s
     if not pump.min_gap_s >= enough_s:
         yield Complaint(

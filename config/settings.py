@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
@@ -15,7 +15,13 @@ HARD_MAX_RUN_S = 30.0  # a stuck run of a small pump stays within a bottle's saf
 HARD_MAX_PER_DAY_ML = 500.0  # more correction than this in a day means the water or the probe is wrong
 HARD_MAX_SHARE_PER_DOSE = 0.001  # 1 mL per litre: no single dose may shock the roots
 HARD_MAX_SHARE_PER_DAY = 0.01  # 10 mL per litre a day
+HARD_MAX_WATER_PER_DAY_ML = 20_000.0  # a pump that tops up more than this in a day feeds a leak
+HARD_MAX_WATER_SHARE_PER_DOSE = 0.02  # in one run the level can still be believed
+HARD_MAX_WATER_SHARE_PER_DAY = 0.25  # plants of a full bed drink 5 to 15 % a day (common practice)
 HARD_MIN_GAP_S = 60.0  # a dose cannot have mixed and shown sooner
+
+USUAL_STOCK_ML_PER_L = 5.0
+"""mL of stock A per litre, with as much B, that raise strength by 1 mS/cm: 100-fold stocks (common practice)."""
 
 DEVICE_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
@@ -144,6 +150,48 @@ class PhControl(Table):
     )
 
 
+class EcControl(Table):
+    """How strength is corrected: stock A and B as a pair up to the target, water down to it."""
+
+    target_ms_per_cm: float = Field(
+        default=1.2, ge=0.2, le=5.0, description="the strength that dosing aims at, at 25 °C"
+    )
+    dead_band_ms_per_cm: float = Field(
+        default=0.08, ge=0.02, le=1.0, description="the distance from the target within which nothing is dosed"
+    )
+    stock_a_ml_per_ms_per_cm: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=20000.0,
+        description="a first guess of the stock A, given with its B, that raises the full reservoir by 1 mS/cm; "
+        f"left out, {USUAL_STOCK_ML_PER_L:g} mL for each litre",
+    )
+    stock_b_ml_per_a_ml: float = Field(
+        default=1.0, ge=0.2, le=5.0, description="the stock B that belongs to each mL of stock A"
+    )
+    share_of_need: float = Field(
+        default=0.5, gt=0.0, le=0.5, description="the part of the reckoned need that is asked for at a time"
+    )
+
+
+class Water(Table):
+    """How the water pump (`pump.top_up`) keeps the level, and dilutes what is too strong."""
+
+    top_up_below_share: float = Field(
+        default=0.9, ge=0.4, le=0.99, description="the share of the full reservoir below which water is added"
+    )
+    fill_to_share: float = Field(
+        default=0.95, ge=0.5, le=1.0, description="the share of the full reservoir to which water is added"
+    )
+    longest_flood_min: float = Field(
+        default=45.0,
+        ge=1.0,
+        le=240.0,
+        description="ebb and flow: the longest that the level is low because the bed is flooded",
+    )
+    dilute: bool = Field(default=True, description="whether water is added to a solution that is too strong")
+
+
 class Probe(BaseModel):
     """`driver` names a row of drivers.registry; that driver's own wiring model checks the other keys."""
 
@@ -162,19 +210,19 @@ class Pump(Table):
     max_per_dose_ml: float | None = Field(
         default=None,
         ge=0.0,
-        le=HARD_MAX_PER_DAY_ML,
+        le=HARD_MAX_WATER_PER_DAY_ML,
         description="the most one dose may be; left out, this pump does not dose",
     )
     max_per_hour_ml: float | None = Field(
         default=None,
         ge=0.0,
-        le=HARD_MAX_PER_DAY_ML,
+        le=HARD_MAX_WATER_PER_DAY_ML,
         description="the most in any hour; left out, this pump does not dose",
     )
     max_per_day_ml: float | None = Field(
         default=None,
         ge=0.0,
-        le=HARD_MAX_PER_DAY_ML,
+        le=HARD_MAX_WATER_PER_DAY_ML,
         description="the most in any 24 hours; left out, this pump does not dose",
     )
     min_gap_s: float = Field(
@@ -209,6 +257,23 @@ class Tray(Table):
 
     line: int = Field(ge=0, le=27, description="the GPIO (BCM) number it is wired to, against ground")
     closed_means: Literal["dry", "wet"] = Field(default="dry", description="what the closed contact says")
+
+
+class HardLimits(NamedTuple):
+    """What no setting can raise, for one kind of pump."""
+
+    per_day_ml: float
+    share_per_dose: float
+    share_per_day: float
+
+
+REAGENT_LIMITS = HardLimits(HARD_MAX_PER_DAY_ML, HARD_MAX_SHARE_PER_DOSE, HARD_MAX_SHARE_PER_DAY)
+WATER_LIMITS = HardLimits(HARD_MAX_WATER_PER_DAY_ML, HARD_MAX_WATER_SHARE_PER_DOSE, HARD_MAX_WATER_SHARE_PER_DAY)
+
+
+def hard_limits(role: str) -> HardLimits:
+    """Those of a pump with this role: plain water may be more than what is mixed into it."""
+    return WATER_LIMITS if role == "top_up" else REAGENT_LIMITS
 
 
 RoleName = Literal["ph_down", "ph_up", "stock_a", "stock_b", "top_up"]
@@ -247,6 +312,8 @@ class Reservoir(Table):
     )
     bands: Bands = Bands()
     ph: PhControl = PhControl()
+    ec: EcControl = EcControl()
+    water: Water = Water()
     circulation: Circulation | None = None
     tray: Tray | None = None
     probe: dict[QuantityName, Probe] = {}

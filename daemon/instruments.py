@@ -32,7 +32,10 @@ class Wired:
 
 
 class Instruments:
-    """What a reservoir sees of its water. verdicts: of the newest look, one for each probe."""
+    """What a reservoir sees of its water.
+
+    verdicts: of the newest look, one for each probe; measures_share: the level is told as a share.
+    """
 
     def __init__(self, name: str, table: Table, wired: Wired, book: CalibrationBook) -> None:
         self.verdicts: dict[Quantity, Verdict] = {}
@@ -48,7 +51,7 @@ class Instruments:
         self._order = sorted(wired.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
         self._judging = {quantity: _limits_for(quantity, table) for quantity in wired.probes}
         self._compensation = _compensation_of(table)
-        self._measures_share = self.has(Quantity.LEVEL) and (table.probe["level"].driver not in TELLS_ONLY_ENOUGH)
+        self.measures_share = self.has(Quantity.LEVEL) and (table.probe["level"].driver not in TELLS_ONLY_ENOUGH)
 
     def has(self, quantity: Quantity) -> bool:
         """Whether there is a probe for it."""
@@ -152,7 +155,7 @@ class Instruments:
     @property
     def level_share(self) -> float | None:
         """Measured share of the nominal volume; None where none is measured, or not now."""
-        return self.value(Quantity.LEVEL) if self._measures_share else None
+        return self.value(Quantity.LEVEL) if self.measures_share else None
 
     @property
     def level_enough(self) -> bool | None:
@@ -160,7 +163,7 @@ class Instruments:
         level = self.value(Quantity.LEVEL)
         if level is None:
             return None
-        return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH
+        return level >= LEVEL_STOP_SHARE if self.measures_share else level > LEVEL_ENOUGH
 
     @property
     def share_of_water(self) -> float:

@@ -33,12 +33,14 @@ from daemon.dose.response import (
     step_share,
     watch,
 )
-from daemon.dose.windows import Stamp
+from daemon.dose.windows import OPPOSITE, Stamp
+from daemon.feed import Feed
 from daemon.instruments import Instruments, Wired
 from daemon.measure.book import CalibrationBook
 from daemon.values import (
     Cap,
     Condition,
+    DoseReason,
     DoseRequest,
     Entry,
     Outcome,
@@ -70,6 +72,16 @@ class Parts:
     only_watch: Callable[[Stamp], str] = lambda _: ""
 
 
+_RESTS_ON = {
+    DoseReason.PH_HIGH: Quantity.PH,
+    DoseReason.PH_LOW: Quantity.PH,
+    DoseReason.EC_LOW: Quantity.EC,
+    DoseReason.EC_HIGH: Quantity.EC,
+    DoseReason.LEVEL_LOW: Quantity.LEVEL,
+}
+"""The quantity whose reading a dose is decided by."""
+
+
 class KeptReservoir:
     """One reservoir of the settings, with its parts."""
 
@@ -81,14 +93,14 @@ class KeptReservoir:
         self.run_note = ""  # what the keeper said of the last run
         self._parts = parts
         self._shown = sorted(parts.wired.probes, key=tuple(Quantity).index)
-        self._limits = {role: limits_of(table.pump[role.value], table) for role in parts.pumps}
+        self._limits = {role: limits_of(role, table) for role in parts.pumps}
         self._control = ControlState()
         self._effects = Effects()
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
         self._aim = aim_of(table)
         self._bands = _bands_of(table)
-        self._wants: DoseRequest | None = None
+        self._feed = Feed(name, table, self.instruments)
 
     # decide
 
@@ -102,34 +114,58 @@ class KeptReservoir:
         return Condition.WATCHING if self._parts.only_watch(stamp) else Condition(self.table.start)
 
     def decide(self, stamp: Stamp) -> Permit | Refusal | None:
-        """What the controller asks for now, as permitted or refused; None where nothing is asked."""
-        ph = self.instruments.verdicts.get(Quantity.PH)
-        self.last_decision = None
+        """What may be dosed now; else why what is wanted most may not, None where nothing is wanted."""
         if self.instruments.tray_is_wet:
             self.lock(WET, stamp)
-        if ph is None:
-            return None
-        self._watch_effects(ph, stamp)
-        last_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
-        last_dose_s = None if last_s is None else stamp.at_s - last_s
-        self._wants, self._control = ask_ph(self.name, ph, self._aim, self._control, stamp.at_s, last_dose_s)
-        if self._wants is not None and self._wants.pump in self._limits:
-            self.last_decision = self._permitted(self._smaller(self._wants), stamp)
+        self._watch_effects(stamp)
+        decisions = [self._permitted(wish, stamp) for wish in self._wishes(stamp) if wish.pump in self._limits]
+        permits = [decision for decision in decisions if isinstance(decision, Permit)]
+        self.last_decision = next(iter(permits or decisions), None)
         return self.last_decision
 
-    def _watch_effects(self, ph: Verdict, stamp: Stamp) -> None:
-        """Hold pH against what doses should have done. While people are at work nothing is judged."""
+    def _wishes(self, stamp: Stamp) -> tuple[DoseRequest, ...]:
+        """What strength, level and pH ask for, most urgent first. Each dose waits until the last has mixed."""
+        last_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
+        last_dose_s = None if last_s is None else stamp.at_s - last_s
+        fed = self._feed.wishes(stamp.at_s, last_dose_s, self._doses(DOSES_OF_A_DAY))
+        ph = self.instruments.verdicts.get(Quantity.PH)
+        if ph is None:
+            return fed
+        wish, self._control = ask_ph(self.name, ph, self._aim, self._control, stamp.at_s, last_dose_s)
+        return fed if wish is None else (*fed, self._smaller(wish))
+
+    def _watch_effects(self, stamp: Stamp) -> None:
+        """Hold pH and strength against what doses should have done; nothing while people are at work."""
         condition = self.condition(stamp)
         if condition not in (Condition.KEEPING, Condition.WATCHING):
             self._effects = forget(self._effects)
+            self._feed.disturbed()
             return
+        for finding in (self._watch_ph(stamp), self._feed.watch()):
+            if finding is not None and finding.latches and condition is Condition.KEEPING:
+                self.lock(words.finding(finding), stamp)
+
+    def _watch_ph(self, stamp: Stamp) -> Finding | None:
+        ph = self.instruments.verdicts.get(Quantity.PH)
+        if ph is None:
+            return None
+        if self._others_mix(stamp):
+            self._effects = forget(self._effects)
+            return None
         finding, self._effects = watch(self._effects, self._aim, ph)
-        if finding is not None and finding.latches and condition is Condition.KEEPING:
-            self.lock(words.finding(finding), stamp)
-        elif finding is not None and finding.surprise is Surprise.TOO_STRONG:
+        if finding is not None and finding.surprise is Surprise.TOO_STRONG:
             self._strong = finding
         elif finding is not None:
             self._moved = finding
+        return finding
+
+    def _others_mix(self, stamp: Stamp) -> bool:
+        """Whether a stock or water is mixing, which moves pH by as much as it pleases."""
+        since_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
+        if since_s is None or since_s >= MIXING_TIMES * self.table.mixing_time_s:
+            return False
+        newest = self._doses(DOSES_OF_A_DAY)[:1]
+        return any(entry.pump not in OPPOSITE for entry in newest)
 
     def _smaller(self, request: DoseRequest) -> DoseRequest:
         """The request, halved while doses of its pump do too much."""
@@ -139,12 +175,29 @@ class KeptReservoir:
         return replace(request, ml=request.ml * share, numbers={**request.numbers, "step_share": share})
 
     def _permitted(self, request: DoseRequest, stamp: Stamp) -> Permit | Refusal:
-        return permit(request, self._limits[request.pump], self._facts(request.pump, stamp))
+        verdict = self.instruments.verdicts.get(_RESTS_ON[request.reason])
+        allowed = permit(request, self._limits[request.pump], self._facts(request.pump, stamp, verdict))
+        if request.pump is Role.STOCK_A and isinstance(allowed, Permit):
+            return self._with_its_b(allowed, stamp)
+        return allowed
 
-    def _facts(self, role: Role, stamp: Stamp) -> Facts:
+    def _with_its_b(self, a: Permit, stamp: Stamp) -> Permit | Refusal:
+        """Stock A only as far as its B could follow now; else the refusal of that B."""
+        b_ml = a.ml * self._feed.b_per_a
+        request = replace(a.request, pump=Role.STOCK_B, ml=b_ml)
+        facts = self._facts(Role.STOCK_B, stamp, self.instruments.verdicts.get(Quantity.EC))
+        b = permit(request, self._limits[Role.STOCK_B], replace(facts, level_share=None))
+        if isinstance(b, Refusal) or b.ml >= b_ml:
+            return b if isinstance(b, Refusal) else a
+        share = b.ml / b_ml
+        if not a.ml * share >= self._limits[Role.STOCK_A].smallest_dose_ml:
+            return Refusal(a.request, b.bound_by or Cap.TOO_SMALL, b.numbers)
+        return replace(a, ml=a.ml * share, run_s=a.run_s * share, bound_by=b.bound_by)
+
+    def _facts(self, role: Role, stamp: Stamp, verdict: Verdict | None = None) -> Facts:
         return Facts(
             condition=self.condition(stamp),
-            verdict=self.instruments.verdicts.get(Quantity.PH),
+            verdict=verdict,
             spent=self._parts.ledger.totals(self.name, role, stamp),
             volume_l=self.table.volume_l * self.instruments.share_of_water,
             mixing_time_s=self.table.mixing_time_s,
@@ -177,10 +230,14 @@ class KeptReservoir:
 
     def _expect_effect(self, allowed: Permit, outcome: Outcome, stamp: Stamp) -> None:
         """What this dose should now do to pH, and whether acid and base fight."""
+        pump, ml = allowed.request.pump, allowed.ml
         if outcome is not Outcome.DONE:
             self._effects = forget(self._effects)
+            self._feed.disturbed()
             return
-        pump, ml = allowed.request.pump, allowed.ml
+        self._feed.dosed(allowed, stamp.at_s + allowed.run_s)
+        if pump not in OPPOSITE:
+            return
         shift_ph = (
             ml / (self._aim.ml_per_ph * self.instruments.share_of_water) * (-1.0 if pump is Role.PH_DOWN else 1.0)
         )

@@ -109,6 +109,8 @@ class DoseReason(StrEnum):
     PH_HIGH = "ph_high"
     PH_LOW = "ph_low"
     EC_LOW = "ec_low"
+    EC_HIGH = "ec_high"
+    LEVEL_LOW = "level_low"
     PRIME = "prime"
     REPAIR = "repair"  # no dose: a charge for what a damaged ledger no longer tells
 

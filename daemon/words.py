@@ -152,6 +152,13 @@ FINDING: Mapping[Surprise, str] = {
     Surprise.MOVED_ALONE: "pH moved by {moved_ph:+.2f} within {over_s:.0f} s with no dose, as if {pump} ran by "
     "itself: look for a siphon, worn rollers or a stuck relay; close the bottle",
     Surprise.STEPPED: "pH went from {from_ph:.2f} to {to_ph:.2f} with no dose",
+    Surprise.EC_NO_EFFECT: "{doses:.0f} doses of {pump}, {ml:.1f} mL, should have raised EC by "
+    "{expected_ms_per_cm:.2f} mS/cm and raised it by {seen_ms_per_cm:.2f}: bottle empty, air in the tube, pump "
+    "dead, or EC probe stuck",
+    Surprise.EC_RUNAWAY: "after {ml:.1f} mL {pump} EC rose by {seen_ms_per_cm:.2f} mS/cm, far beyond what that "
+    "can do: did the pump not stop? Take its tube out of the water, cut its supply",
+    Surprise.EC_MOVED_ALONE: "EC rose by {moved_ms_per_cm:.2f} mS/cm within {over_s:.0f} s with no dose, as if a "
+    "stock ran in by itself: look for a siphon, worn rollers or a stuck relay; close the bottles",
     Surprise.REVERSALS: "acid and base in turns, {reversals:.0f} times within {hours:.0f} h: pH probe, target, "
     "mL per pH or another hand at the tank",
 }
@@ -222,6 +229,11 @@ def _because(of: DoseRequest) -> str:
     n = of.numbers
     if of.reason in (DoseReason.PH_HIGH, DoseReason.PH_LOW):
         return f"pH {_n(n, 'ph', 2)}, aim {_n(n, 'target', 2)}"
+    if of.reason in (DoseReason.EC_LOW, DoseReason.EC_HIGH):
+        half = f", owed to its stock A: {_n(n, 'owed_ml', 1)} mL" if "owed_ml" in n else ""
+        return f"EC {_n(n, 'ec', 2)}, aim {_n(n, 'target', 2)} mS/cm{half}"
+    if of.reason is DoseReason.LEVEL_LOW:
+        return f"level {n.get('level_share', 0.0):.0%}, filled to {n.get('fill_to_share', 0.0):.0%}"
     return of.reason.value.replace("_", " ")
 
 

@@ -17,6 +17,9 @@ NUMBERS = {
     Surprise.TOO_STRONG: {"ml": 16.0, "usual_ph": 0.051, "seen_ph": 0.149},
     Surprise.MOVED_ALONE: {"moved_ph": -0.131, "over_s": 1200.0},
     Surprise.STEPPED: {"from_ph": 6.021, "to_ph": 6.249},
+    Surprise.EC_NO_EFFECT: {"doses": 3, "ml": 160.0, "expected_ms_per_cm": 0.333, "seen_ms_per_cm": -0.021},
+    Surprise.EC_RUNAWAY: {"ml": 16.0, "seen_ms_per_cm": 1.105},
+    Surprise.EC_MOVED_ALONE: {"moved_ms_per_cm": 0.231, "over_s": 10800.0},
     Surprise.REVERSALS: {"reversals": 3, "hours": 24.0},
 }
 

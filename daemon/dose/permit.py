@@ -15,7 +15,8 @@ Every cap is checked here, in this order; the first that says no names itself:
     REFILL     three mixing times since water was added
     HANDS_OFF  three mixing times since pH moved with no dose
     then the amounts PER_DOSE, PER_HOUR, PER_DAY, SHARE, BOTTLE, RUN_TIME: the smallest binds;
-    and where the level is measured, LEVEL takes off what the missing water would have taken up
+    and where the level is measured, LEVEL takes off what the missing water would have taken up; water
+    itself is bound by the room that is left, and by none where no probe measures a share
 
 What is left below the pump's smallest true dose is refused in the name of the cap that made it small.
 Each comparison is written so that NaN says no. Nothing here can be raised by a setting above the
@@ -28,13 +29,12 @@ from dataclasses import dataclass
 from math import inf
 
 from config.settings import (
-    HARD_MAX_PER_DAY_ML,
     HARD_MAX_RUN_S,
-    HARD_MAX_SHARE_PER_DAY,
-    HARD_MAX_SHARE_PER_DOSE,
     HARD_MIN_GAP_S,
-    Pump,
+    REAGENT_LIMITS,
+    HardLimits,
     Reservoir,
+    hard_limits,
 )
 from daemon.dose.windows import HOUR_S, Totals
 from daemon.values import (
@@ -46,6 +46,7 @@ from daemon.values import (
     Numbers,
     Permit,
     Refusal,
+    Role,
     Verdict,
 )
 
@@ -67,6 +68,7 @@ class PumpLimits:
     min_gap_s: float
     smallest_dose_ml: float
     opposite_gap_s: float
+    hard: HardLimits = REAGENT_LIMITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +97,9 @@ class Facts:
     since_moved_s: float | None = None
 
 
-def limits_of(pump: Pump, reservoir: Reservoir) -> PumpLimits:
-    """The limits that the settings give `pump` of `reservoir`."""
+def limits_of(role: Role, reservoir: Reservoir) -> PumpLimits:
+    """The limits that the settings give the pump of this role. Raises KeyError where there is none."""
+    pump = reservoir.pump[role.value]
     return PumpLimits(
         ml_per_s=pump.ml_per_s,
         bottle_ml=pump.bottle_ml,
@@ -106,6 +109,7 @@ def limits_of(pump: Pump, reservoir: Reservoir) -> PumpLimits:
         min_gap_s=pump.min_gap_s,
         smallest_dose_ml=pump.smallest_dose_ml,
         opposite_gap_s=reservoir.opposite_gap_h * HOUR_S,
+        hard=hard_limits(role.value),
     )
 
 
@@ -117,7 +121,7 @@ def permit(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit | R
 
 def cap_use(limits: PumpLimits, facts: Facts) -> CapUse:
     """What the caps of one pump have left. An unreliable ledger shows them as spent."""
-    hour_ml = _bounded(limits.max_per_hour_ml, HARD_MAX_PER_DAY_ML)
+    hour_ml = _bounded(limits.max_per_hour_ml, limits.hard.per_day_ml)
     day_ml = _day_cap(limits, facts)
     spent = facts.spent
     return CapUse(
@@ -208,8 +212,10 @@ def _too_soon(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal
 def _how_much(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit | Refusal:
     """The smallest room that any amount cap leaves, if the pump can deliver that little truly."""
     rooms = _rooms(limits, facts)
+    if request.pump is Role.TOP_UP:
+        rooms = (*rooms, (Cap.LEVEL, _empty_ml(facts)))
     cap, room_ml = min(rooms, key=lambda room: room[1])
-    factor = level_factor(facts.level_share)
+    factor = 1.0 if request.pump is Role.TOP_UP else level_factor(facts.level_share)
     ml = min(request.ml, room_ml) * factor
     numbers: Numbers = {
         "asked_ml": request.ml,
@@ -227,15 +233,16 @@ def _how_much(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit 
 
 def _rooms(limits: PumpLimits, facts: Facts) -> tuple[tuple[Cap, float], ...]:
     """mL that each amount cap leaves; 0 for whatever is spent, missing or not a sound number."""
+    hard = limits.hard
     spent, volume_ml = facts.spent, facts.volume_l * ML_PER_L
-    hour_cap_ml = _bounded(limits.max_per_hour_ml, HARD_MAX_PER_DAY_ML)
-    day_cap_ml = _bounded(limits.max_per_day_ml, HARD_MAX_PER_DAY_ML)
+    hour_cap_ml = _bounded(limits.max_per_hour_ml, hard.per_day_ml)
+    day_cap_ml = _bounded(limits.max_per_day_ml, hard.per_day_ml)
     share_ml = min(
-        _room(volume_ml * HARD_MAX_SHARE_PER_DOSE, 0.0),
-        _room(volume_ml * HARD_MAX_SHARE_PER_DAY, spent.day_ml),
+        _room(volume_ml * hard.share_per_dose, 0.0),
+        _room(volume_ml * hard.share_per_day, spent.day_ml),
     )
     return (
-        (Cap.PER_DOSE, _bounded(limits.max_per_dose_ml, HARD_MAX_PER_DAY_ML)),
+        (Cap.PER_DOSE, _bounded(limits.max_per_dose_ml, hard.per_day_ml)),
         (Cap.PER_HOUR, _room(hour_cap_ml, spent.hour_ml)),
         (Cap.PER_DAY, _room(day_cap_ml, spent.day_ml)),
         (Cap.SHARE, share_ml),
@@ -244,9 +251,17 @@ def _rooms(limits: PumpLimits, facts: Facts) -> tuple[tuple[Cap, float], ...]:
     )
 
 
+def _empty_ml(facts: Facts) -> float:
+    """mL of water that the reservoir has room for; 0 where that is not measured."""
+    share = facts.level_share
+    if share is None or not 0.0 < share < 1.0:
+        return 0.0
+    return facts.volume_l * ML_PER_L * (1.0 / share - 1.0)
+
+
 def _day_cap(limits: PumpLimits, facts: Facts) -> float:
-    share_ml = _room(facts.volume_l * ML_PER_L * HARD_MAX_SHARE_PER_DAY, 0.0)
-    return min(_bounded(limits.max_per_day_ml, HARD_MAX_PER_DAY_ML), share_ml)
+    share_ml = _room(facts.volume_l * ML_PER_L * limits.hard.share_per_day, 0.0)
+    return min(_bounded(limits.max_per_day_ml, limits.hard.per_day_ml), share_ml)
 
 
 def _bounded(cap_ml: float | None, hard_ml: float) -> float:

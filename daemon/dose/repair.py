@@ -20,7 +20,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from config.settings import HARD_MAX_PER_DAY_ML
+from config.settings import hard_limits
 from daemon.disk import sync
 from daemon.dose.ledger_file import COLUMNS, LedgerError, LedgerFault, checksum, last_number, open_file, write_row
 from daemon.values import Condition, DoseReason, Outcome, Role
@@ -164,7 +164,7 @@ def _charge(reservoir: str, role: Role, now: datetime, version: str) -> dict[str
     return {
         "reservoir": reservoir,
         "pump": role,
-        "ml": HARD_MAX_PER_DAY_ML,
+        "ml": hard_limits(role).per_day_ml,
         "run_s": 1.0,
         "reason": DoseReason.REPAIR,
         "numbers": "{}",

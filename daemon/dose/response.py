@@ -47,6 +47,9 @@ class Surprise(StrEnum):
     MOVED_ALONE = "moved_alone"
     STEPPED = "stepped"
     REVERSALS = "reversals"  # acid and base in turns
+    EC_NO_EFFECT = "ec_no_effect"  # of stock A and B: daemon.dose.strength_response
+    EC_RUNAWAY = "ec_runaway"
+    EC_MOVED_ALONE = "ec_moved_alone"
 
 
 LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED}

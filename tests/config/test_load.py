@@ -124,8 +124,8 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             PH_DOWN,
             "max_per_day_ml",
             "-5",
-            "max_per_day_ml = -5: must be at least 0 mL (largest allowed 500 mL); max_per_day_ml is the most in "
-            "any 24 hours; left out, this pump does not dose",
+            "max_per_day_ml = -5: must be at least 0 mL (largest allowed 20000 mL); max_per_day_ml is the most "
+            "in any 24 hours; left out, this pump does not dose",
         ),
         (
             PH_DOWN,

@@ -170,6 +170,49 @@ def test_what_passes_is_within_every_built_in_limit(
         assert dose_ml <= day_ml
 
 
+STOCKS = {role: PUMP | {"line": line} for role, line in (("stock_a", 22), ("stock_b", 24))}
+
+
+@pytest.mark.parametrize("cap", ["max_per_hour_ml", "max_per_day_ml"])
+def test_no_reagent_beyond_its_built_in_limit(cap: str) -> None:
+    """However large the reservoir; of plain water there may be more."""
+    caps = {"max_per_hour_ml": 600.0, "max_per_day_ml": 600.0}
+    lines = said(volume_l=200.0, pump=caps | {"ml_per_s": 2.0})
+    assert (
+        f"[reservoir.bed1.pump.ph_down] {cap} = 600: must be at most 500 mL, a built-in limit; lower it" in lines
+    )
+    assert said(volume_l=200.0, pumps={"top_up": PUMP | caps}) == []
+
+
+def test_nothing_is_pumped_into_still_water() -> None:
+    """Nothing would mix it, and a refill would drown the air roots."""
+    (line,) = said(system="still")
+    assert line.startswith('[reservoir.bed1.pump] ph_down: must not be there where system = "still"')
+    assert said(system="still", pumps={}) == []
+
+
+@pytest.mark.parametrize("target", [0.85, 1.55])
+def test_a_strength_too_near_the_band_is_refused(target: float) -> None:
+    """Only where something doses by it."""
+    ec = {"target_ms_per_cm": target, "dead_band_ms_per_cm": 0.1}
+    (line,) = said(ec=ec, pumps=STOCKS)
+    assert f"target_ms_per_cm = {target:g}: must be from 0.9 to 1.5 mS/cm" in line
+    assert said(ec=ec) == []
+
+
+def test_filling_ends_above_where_it_begins() -> None:
+    """Else the pump would never rest."""
+    (line,) = said(water={"top_up_below_share": 0.95, "fill_to_share": 0.9})
+    assert "top_up_below_share = 0.95: must be below fill_to_share = 0.9; lower it" in line
+
+
+def test_a_float_switch_cannot_fill() -> None:
+    """It is said before anybody waits for water."""
+    switch = PROBES | {"level": {"driver": "float_switch"}}
+    (line,) = warned(probe=switch, pumps={"top_up": PUMP | {"min_gap_s": 400.0}})
+    assert "a float switch cannot say when to stop" in line
+
+
 # --- wires ----------------------------------------------------------------------------------------------
 
 

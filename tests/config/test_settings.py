@@ -44,13 +44,21 @@ def test_the_limits_of_the_code_are_these() -> None:
         "HARD_MAX_PER_DAY_ML": 500.0,
         "HARD_MAX_SHARE_PER_DOSE": 0.001,
         "HARD_MAX_SHARE_PER_DAY": 0.01,
+        "HARD_MAX_WATER_PER_DAY_ML": 20000.0,
+        "HARD_MAX_WATER_SHARE_PER_DOSE": 0.02,
+        "HARD_MAX_WATER_SHARE_PER_DAY": 0.25,
         "HARD_MIN_GAP_S": 60.0,
     }
 
 
 @pytest.mark.parametrize(
     ("key", "beyond"),
-    [("max_per_dose_ml", 500.1), ("max_per_hour_ml", 500.1), ("max_per_day_ml", 500.1), ("min_gap_s", 59.9)],
+    [
+        ("max_per_dose_ml", 20000.1),
+        ("max_per_hour_ml", 20000.1),
+        ("max_per_day_ml", 20000.1),
+        ("min_gap_s", 59.9),
+    ],
 )
 def test_no_key_of_a_pump_goes_beyond_the_code(key: str, beyond: float) -> None:
     """A hair further than the built-in limit is refused where it is read."""

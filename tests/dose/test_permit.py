@@ -13,7 +13,11 @@ from config.settings import (
     HARD_MAX_RUN_S,
     HARD_MAX_SHARE_PER_DAY,
     HARD_MAX_SHARE_PER_DOSE,
+    HARD_MAX_WATER_PER_DAY_ML,
+    HARD_MAX_WATER_SHARE_PER_DAY,
+    HARD_MAX_WATER_SHARE_PER_DOSE,
     HARD_MIN_GAP_S,
+    WATER_LIMITS,
     Pump,
     Reservoir,
 )
@@ -418,5 +422,52 @@ def test_limits_come_from_the_settings() -> None:
     bed = Reservoir(
         title="Bed", system="still", volume_l=20.0, mixing_time_s=60.0, opposite_gap_h=2.0, pump={"ph_up": pump}
     )
-    assert limits_of(pump, bed) == PumpLimits(1.5, 500.0, 3.0, 9.0, None, 700.0, 0.2, 7200.0)
-    assert Role.PH_UP in bed.pump
+    assert limits_of(Role.PH_UP, bed) == PumpLimits(1.5, 500.0, 3.0, 9.0, None, 700.0, 0.2, 7200.0)
+
+
+def water(ml: float = 400.0) -> DoseRequest:
+    """Water to fill up with."""
+    return request(ml, Role.TOP_UP, DoseReason.LEVEL_LOW)
+
+
+WATER = {
+    "max_per_dose_ml": 600.0,
+    "max_per_hour_ml": 3000.0,
+    "max_per_day_ml": 9000.0,
+    "ml_per_s": 20.0,
+    "bottle_ml": 20000.0,
+    "hard": WATER_LIMITS,
+}
+
+
+def test_water_may_be_more_than_a_reagent() -> None:
+    """Its built-in limits are its own, and it is not made less where water is missing."""
+    got = permit(water(), limits(**WATER), facts(level_share=0.8, volume_l=48.0))
+    assert isinstance(got, Permit)
+    assert (got.ml, got.bound_by) == (400.0, None)
+
+
+@pytest.mark.parametrize(
+    ("share", "room_ml"), [(0.995, 300.0), (0.9999, 6.0), (1.0, None), (1.2, None), (nan, None), (None, None)]
+)
+def test_water_never_runs_over(share: float | None, room_ml: float | None) -> None:
+    """No more than the reservoir has room for, and none where that is not measured."""
+    asked = permit(water(), limits(**WATER), facts(level_share=share, volume_l=60.0 * min(1.0, share or 1.0)))
+    if room_ml is None:
+        assert isinstance(asked, Refusal)
+        assert asked.cap is Cap.LEVEL
+    else:
+        assert isinstance(asked, Permit)
+        assert asked.ml == pytest.approx(room_ml)
+        assert asked.bound_by is Cap.LEVEL
+
+
+@given(any_facts)
+def test_water_has_hard_limits_too(known: Facts) -> None:
+    """Whatever the settings say, at most 2 % of the reservoir in one run and 25 % in a day."""
+    wild = limits(**WATER | {"max_per_dose_ml": 1e6, "max_per_hour_ml": 1e6, "max_per_day_ml": 1e6})
+    got = permit(water(1e6), wild, known)
+    if isinstance(got, Permit):
+        assert got.ml <= known.volume_l * 1000.0 * HARD_MAX_WATER_SHARE_PER_DOSE + 1e-6
+        share_ml = known.volume_l * 1000.0 * HARD_MAX_WATER_SHARE_PER_DAY
+        assert got.ml + known.spent.day_ml <= min(HARD_MAX_WATER_PER_DAY_ML, share_ml) + 1e-6

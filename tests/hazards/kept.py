@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import deepcopy
 from typing import Any
 
 from config.settings import Settings
@@ -14,6 +15,23 @@ HOUR_S = 3600.0
 SLOW_PASS_S = 60.0
 PH_UP_LINE = 27
 BENCH_LEVEL_INPUT = 3
+STOCK_A_LINE, STOCK_B_LINE, WATER_LINE = 22, 24, 25
+STOCK = {
+    "ml_per_s": 1.0,
+    "bottle_ml": 1000.0,
+    "max_per_dose_ml": 30.0,
+    "max_per_hour_ml": 120.0,
+    "max_per_day_ml": 400.0,
+    "min_gap_s": 360.0,
+}
+WATER = {
+    "ml_per_s": 20.0,
+    "bottle_ml": 20000.0,
+    "max_per_dose_ml": 600.0,
+    "max_per_hour_ml": 3600.0,
+    "max_per_day_ml": 12000.0,
+    "min_gap_s": 360.0,
+}
 
 
 def keep(
@@ -78,4 +96,18 @@ def with_contact(name: str, line: int, **changes: Any) -> Settings:
     raw["reservoir"]["bed1"][name] = {"line": line}
     raw["reservoir"]["bed1"].update(changes)
     raw["rig"]["tank"]["bed1"]["probe"].append({"kind": "contact", "name": name, "line": line})
+    return Settings.model_validate(raw)
+
+
+def fed_bed(*without: str, **bed: Any) -> Settings:
+    """The school garden with a level sender, stock A and B and a water pump; `bed` goes into its table."""
+    raw = with_level_sender().model_dump(exclude_none=True)
+    table, tank = raw["reservoir"]["bed1"], raw["rig"]["tank"]["bed1"]
+    lines = {"stock_a": STOCK_A_LINE, "stock_b": STOCK_B_LINE, "top_up": WATER_LINE}
+    for role, line in lines.items():
+        if role not in without:
+            table["pump"][role] = {**(WATER if role == "top_up" else STOCK), "line": line}
+            rate = 19.8 if role == "top_up" else 1.03
+            tank["pump"].append({"role": role, "line": line, "ml_per_s": rate, "bottle_ml": 20000.0})
+    table.update(deepcopy(bed))
     return Settings.model_validate(raw)

@@ -143,6 +143,7 @@ HAZARDS: tuple[Hazard, ...] = (
             f"{EFFECTS}::test_a_siphon_locks_within_ten_minutes",
             "dose/test_response.py::test_a_slow_siphon_is_found_within_half_an_hour",
             "dose/test_response.py::test_water_by_itself_is_never_a_siphon",
+            "test_feed.py::test_a_stock_that_runs_in_by_itself_locks",
         ),
         by_hand="Outlet above the water with an air gap, bottle below the outlet, check valve. Pump idle for "
         "24 h with its outlet in a measuring cylinder: at most 0.1 mL.",
@@ -203,6 +204,7 @@ HAZARDS: tuple[Hazard, ...] = (
         elsewhere=(
             "drivers/test_keeper.py::test_one_pump_at_a_time",
             "config/test_plausible.py::test_a_wire_used_twice_names_both_tables",
+            "test_feed.py::test_no_two_doses_meet",
         ),
     ),
     Hazard(
@@ -218,10 +220,16 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=15,
         what="One of stock A and B is missing, so the solution goes out of balance.",
-        mechanism="one stock without the other stops the start (config/plausible.py)",
-        claim="neither is dosed",
-        elsewhere=("config/test_plausible.py::test_one_stock_without_the_other_is_refused",),
-        not_built="strength is measured and told, not yet corrected; stopping the pair comes with that",
+        mechanism="one stock without the other stops the start (config/plausible.py), A only where its B could "
+        "follow (daemon/reservoir.py), the B that is owed by the ledger comes first (daemon/dose/strength.py), a "
+        "stock without effect locks (daemon/dose/strength_response.py)",
+        claim="A and B differ by one dose at most; three where B's bottle is empty and its pump seems to run",
+        elsewhere=(
+            "config/test_plausible.py::test_one_stock_without_the_other_is_refused",
+            "test_feed.py::test_a_restart_between_the_halves_leaves_none_out",
+            "test_feed.py::test_without_its_b_no_a_is_given",
+            "dose/test_strength_response.py::test_a_stock_without_effect_is_found_after_three_doses_at_most",
+        ),
     ),
     Hazard(
         number=16,

@@ -39,6 +39,7 @@ NO_LARGER = {
     "bands.ec_low_ms_per_cm 0.001": "a wider band for alarms; nothing doses by it",
     "bands.temperature_low_c 0.001": "a wider band for alarms",
     **dict.fromkeys(("ph.ml_per_ph 0.001", "ph.share_of_need 0.001"), "less is asked for"),
+    "ec.share_of_need 0.001": "less is asked for",
     "ph.ml_per_ph gone": "the default asks for less",
     **dict.fromkeys(("ph.integral_per_h 0.001", "ph.integral_per_h gone"), "less is added over time"),
     **dict.fromkeys(("ph.derivative_h 0.001", "ph.derivative_h gone"), "less is added while pH rises"),
@@ -168,10 +169,10 @@ def allowed_s(settings: Settings) -> list[float]:
     """The longest run that the caps let any pump have, in each of many states of the ledger."""
     bed = settings.reservoir["bed1"]
     found = []
-    for role, pump in bed.pump.items():
+    for role in bed.pump:
         for spent in SPENT:
             known = facts(volume_l=bed.volume_l, mixing_time_s=bed.mixing_time_s, spent=spent)
-            answer = permit(request(400.0, Role(role)), limits_of(pump, bed), known)
+            answer = permit(request(400.0, Role(role)), limits_of(Role(role), bed), known)
             found.append(answer.run_s if isinstance(answer, Permit) else 0.0)
     return found
 

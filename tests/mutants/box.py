@@ -90,7 +90,7 @@ REPAIR = mutants_of(
     (
         (
             "repair charges every pump for a day",
-            '        "ml": HARD_MAX_PER_DAY_ML,\n',
+            '        "ml": hard_limits(role).per_day_ml,\n',
             '        "ml": 0.001,\n',
             "test_every_pump_is_spent_and_every_reservoir_locked",
         ),

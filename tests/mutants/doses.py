@@ -176,7 +176,7 @@ PERMIT = mutants_of(
         # how much
         (
             "permit per dose",
-            "(Cap.PER_DOSE, _bounded(limits.max_per_dose_ml, HARD_MAX_PER_DAY_ML)),",
+            "(Cap.PER_DOSE, _bounded(limits.max_per_dose_ml, hard.per_day_ml)),",
             "",
             AMOUNT,
             (Cap.PER_DOSE,),
@@ -192,13 +192,13 @@ PERMIT = mutants_of(
         ("permit share", "(Cap.SHARE, share_ml),", "", AMOUNT, (Cap.SHARE,)),
         (
             "permit share of one dose",
-            "_room(volume_ml * HARD_MAX_SHARE_PER_DOSE, 0.0),",
+            "_room(volume_ml * hard.share_per_dose, 0.0),",
             "inf,",
             f"{AMOUNT} {HARD}",
         ),
         (
             "permit share of a day",
-            "_room(volume_ml * HARD_MAX_SHARE_PER_DAY, spent.day_ml),",
+            "_room(volume_ml * hard.share_per_day, spent.day_ml),",
             "inf,",
             HARD,
         ),
@@ -210,6 +210,18 @@ PERMIT = mutants_of(
             (Cap.BOTTLE,),
         ),
         ("permit bottle to the last drop", "BOTTLE_STOP_SHARE = 0.05", "BOTTLE_STOP_SHARE = 0.0", AMOUNT),
+        (
+            "permit room for water",
+            "        rooms = (*rooms, (Cap.LEVEL, _empty_ml(facts)))\n",
+            "        pass\n",
+            "test_water_never_runs_over",
+        ),
+        (
+            "permit room for water where none is measured",
+            "if share is None or not 0.0 < share < 1.0:\n        return 0.0",
+            "if share is None or not 0.0 < share < 1.0:\n        return inf",
+            "test_water_never_runs_over",
+        ),
         (
             "permit run time",
             "(Cap.RUN_TIME, _room(limits.ml_per_s * HARD_MAX_RUN_S, 0.0)),",

@@ -5,8 +5,9 @@ from __future__ import annotations
 from tests.mutants.box import BOX
 from tests.mutants.doses import DOSES
 from tests.mutants.effects import EFFECTS
+from tests.mutants.feeding import FEEDING
 from tests.mutants.measuring import MEASURING
 from tests.mutants.program import PROGRAM
 from tests.mutants.pumps import PUMPS
 
-MUTANTS = (*DOSES, *EFFECTS, *MEASURING, *PUMPS, *PROGRAM, *BOX)
+MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *PROGRAM, *BOX)

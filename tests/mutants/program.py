@@ -48,8 +48,8 @@ RESERVOIR = mutants_of(
         # deciding
         (
             "reservoir the permit",
-            "        return permit(request, self._limits[request.pump], self._facts(request.pump, stamp))",
-            "        return Permit(request, request.ml, request.ml / self._limits[request.pump].ml_per_s)",
+            "        allowed = permit(request, self._limits[request.pump], self._facts(request.pump, stamp, verdict))\n",
+            "        allowed: Permit | Refusal = Permit(request, request.ml, request.ml / self._limits[request.pump].ml_per_s)\n",
             f"{RESERVOIR_TESTS}::test_the_day_cap_calls_a_person {LOOP_TESTS}::test_low_water_stops_dosing",
         ),
         (
@@ -91,8 +91,8 @@ RESERVOIR = mutants_of(
         # doses and what they did
         (
             "reservoir a finding that latches locks",
-            "            self.lock(words.finding(finding), stamp)\n        elif finding is not None and finding.surprise",
-            "            pass\n        elif finding is not None and finding.surprise",
+            "finding.latches and condition is Condition.KEEPING:\n                self.lock(words.finding(finding), stamp)\n",
+            "finding.latches and condition is Condition.KEEPING:\n                pass\n",
             "test_doses_without_effect_lock_after_three test_swapped_bottles_lock_after_one_dose",
         ),
         (
@@ -103,8 +103,8 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir smaller steps of a pump too strong",
-            "self._permitted(self._smaller(self._wants), stamp)",
-            "self._permitted(self._wants, stamp)",
+            "(*fed, self._smaller(wish))",
+            "(*fed, wish)",
             "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
         ),
         (
@@ -197,7 +197,7 @@ INSTRUMENTS = mutants_of(
         ),
         (
             "instruments the float switch",
-            "return level >= LEVEL_STOP_SHARE if self._measures_share else level > LEVEL_ENOUGH",
+            "return level >= LEVEL_STOP_SHARE if self.measures_share else level > LEVEL_ENOUGH",
             "return True",
             f"{LOOP_TESTS}::test_low_water_stops_dosing",
         ),

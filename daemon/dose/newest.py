@@ -1,0 +1,36 @@
+"""The newest readings of one quantity that belong together. Pure."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from daemon.values import Verdict
+
+READINGS = 5  # never on one sample: the median of this many, all newer than the mixing of the last dose
+BREAK_S = 180.0  # readings further apart than this do not belong together (three of the slowest passes)
+
+Newest = tuple[tuple[float, float], ...]
+"""(monotonic time in s, value), oldest first, at most READINGS of them."""
+
+
+def gather(newest: Newest, verdict: Verdict, mixed_s: float) -> Newest:
+    """`newest` with this look added; begun anew after a break or a dose, empty without a usable reading.
+
+    mixed_s: monotonic time at which the last dose had mixed, -inf where there was none.
+    """
+    if not (verdict.usable and verdict.reading is not None):
+        return ()
+    at_s, value = verdict.reading.at_s, verdict.reading.value
+    if not (at_s >= mixed_s and isfinite(value)):
+        return ()
+    if newest and at_s == newest[-1][0]:
+        return newest
+    follows = newest and 0.0 < at_s - newest[-1][0] <= BREAK_S and newest[0][0] >= mixed_s
+    return (*(newest if follows else ()), (at_s, value))[-READINGS:]
+
+
+def middle(newest: Newest) -> float | None:
+    """Their median; None while there are fewer than READINGS."""
+    if len(newest) < READINGS:
+        return None
+    return sorted(value for _, value in newest)[READINGS // 2]

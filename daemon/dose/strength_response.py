@@ -1,0 +1,147 @@
+"""Did stock A and B raise strength as they should, and does strength rise when nothing was dosed? Pure.
+
+    before: median of five  ->  the pump runs  . . three mixing times . .  ->  after: median of five
+
+    EC_NO_EFFECT    doses in a row of one stock that should have shown, and did not: empty, air, dead pump
+    EC_RUNAWAY      strength rose far beyond what the dose can do: the pump did not stop
+    EC_MOVED_ALONE  strength rises steadily with no dose: a siphon, a leaking pump
+
+All of them latch. A fall is nobody's fault here: plants feed, and water is added by hand.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from math import inf
+from types import MappingProxyType
+
+from daemon.dose.newest import Newest, gather, middle
+from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.response import Finding, Surprise
+from daemon.values import Role, Verdict
+
+STOCK_SHARE = 0.5  # of a pair's effect that either stock has: about so in common two-part feeds
+LEAST_SHARE = 0.25  # of the rise expected: less is no effect
+ENOUGH_MS_PER_CM, ENOUGH_DOSES = 0.1, 2  # doses that should have brought this much together must have shown
+MANY_DOSES, LEAST_MS_PER_CM = 3, 0.04  # so must three, unless they are too small to be told from noise
+RUNAWAY_TIMES, RUNAWAY_MS_PER_CM = 3.0, 0.2  # the rise expected, and this much more
+LATEST_S = 1800.0  # a look this long after mixing says more of the hours between than of the dose
+
+# A siphon of 1 mL/min of a 100-fold stock raises 60 L by 0.1 mS/cm an hour; drinking by less than 0.02.
+POINT_S = 60.0
+RISES = ((1200.0, 0.3), (10800.0, 0.2))  # within so many seconds, so many mS/cm
+STEADY_SHARE = 0.2  # each third of the time must bring this share of the rise, or it is a hand's step
+
+
+@dataclass(frozen=True, slots=True)
+class _Fed:
+    """A dose of stock that is mixing; before: strength ahead of it, None where that is not known."""
+
+    pump: Role
+    ml: float
+    rise: float
+    before: float | None
+    mixed_s: float
+
+
+_Tries = tuple[tuple[float, float, float], ...]
+"""Doses of one stock without effect, in a row: (mL, mS/cm expected, mS/cm seen)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Feeding:
+    """What is remembered of one reservoir's strength between passes."""
+
+    newest: Newest = ()
+    points: Newest = ()
+    fed: _Fed | None = None
+    tries: Mapping[Role, _Tries] = field(default_factory=lambda: MappingProxyType({}))
+
+
+def fed(feeding: Feeding, pump: Role, ml: float, rise: float, end_s: float, mixing_time_s: float) -> Feeding:  # noqa: PLR0917 - the facts of one dose
+    """The state after a dose of stock that ended at `end_s`. rise: mS/cm by which it should raise strength."""
+    mixed_s = end_s + MIXING_TIMES * mixing_time_s
+    return replace(feeding, newest=(), points=(), fed=_Fed(pump, ml, rise, middle(feeding.newest), mixed_s))
+
+
+def disturbed(feeding: Feeding) -> Feeding:
+    """The state while strength says nothing of the stocks: others were dosed, or people are at the tank."""
+    return Feeding(tries=feeding.tries)
+
+
+def watch_strength(feeding: Feeding, ec: Verdict) -> tuple[Finding | None, Feeding]:
+    """What this pass's EC shows, and the state for the next. Nothing new, or nothing known: no finding."""
+    newest = gather(feeding.newest, ec, -inf if feeding.fed is None else feeding.fed.mixed_s)
+    if newest == feeding.newest:
+        return None, feeding
+    feeding = replace(feeding, newest=newest)
+    if (now := middle(newest)) is None:
+        return None, feeding
+    if feeding.fed is not None:
+        return _judged(feeding, feeding.fed, now, newest[-1][0])
+    return _at_rest(feeding, newest[-1][0], now)
+
+
+def _judged(feeding: Feeding, dose: _Fed, now: float, now_s: float) -> tuple[Finding | None, Feeding]:
+    rested = replace(feeding, fed=None)
+    if dose.before is None or not now_s <= dose.mixed_s + LATEST_S:
+        return None, rested
+    seen = now - dose.before
+    numbers = {"ml": dose.ml, "expected_ms_per_cm": dose.rise, "seen_ms_per_cm": seen}
+    if seen > RUNAWAY_TIMES * dose.rise + RUNAWAY_MS_PER_CM:
+        return Finding(Surprise.EC_RUNAWAY, dose.pump, numbers), rested
+    if seen >= LEAST_SHARE * dose.rise:
+        return None, replace(rested, tries=_with(feeding, dose.pump, ()))
+    tries = (*feeding.tries.get(dose.pump, ()), (dose.ml, dose.rise, seen))
+    finding = _no_effect(dose.pump, tries)
+    return finding, replace(rested, tries=_with(feeding, dose.pump, () if finding else tries))
+
+
+def _with(feeding: Feeding, pump: Role, tries: _Tries) -> Mapping[Role, _Tries]:
+    return MappingProxyType({**feeding.tries, pump: tries})
+
+
+def _no_effect(pump: Role, tries: _Tries) -> Finding | None:
+    ml, expected, seen = (sum(column) for column in zip(*tries, strict=True))
+    enough = len(tries) >= ENOUGH_DOSES and expected >= ENOUGH_MS_PER_CM
+    if not (enough or (len(tries) >= MANY_DOSES and expected >= LEAST_MS_PER_CM)):
+        return None
+    numbers = {"doses": len(tries), "ml": ml, "expected_ms_per_cm": expected, "seen_ms_per_cm": seen}
+    return Finding(Surprise.EC_NO_EFFECT, pump, numbers)
+
+
+def _at_rest(feeding: Feeding, now_s: float, now: float) -> tuple[Finding | None, Feeding]:
+    points = feeding.points
+    if points and now_s - points[-1][0] < POINT_S:
+        return None, feeding
+    longest_s = RISES[-1][0]
+    points = (*(p for p in points if p[0] >= now_s - longest_s - 2.0 * POINT_S), (now_s, now))
+    for over_s, least in RISES:
+        rise = _steady_rise(points, over_s)
+        if rise >= least:
+            numbers = {"moved_ms_per_cm": rise, "over_s": over_s}
+            return Finding(Surprise.EC_MOVED_ALONE, None, numbers), replace(feeding, points=())
+    return None, replace(feeding, points=points)
+
+
+def _steady_rise(points: Newest, over_s: float) -> float:
+    """Rise over the last `over_s` seconds; 0 unless each third of them brought its share."""
+    end_s = points[-1][0]
+    marks = [_at(points, end_s - over_s * part / 3.0) for part in (3, 2, 1, 0)]
+    known = [mark for mark in marks if mark is not None]
+    if len(known) < len(marks) or not known[-1] > known[0]:
+        return 0.0
+    rise = known[-1] - known[0]
+    steps = [later - earlier for earlier, later in pairwise(known)]
+    return rise if min(steps) >= STEADY_SHARE * rise else 0.0
+
+
+def _at(points: Newest, at_s: float) -> float | None:
+    """The newest point not after `at_s`; None where there is none, or none near."""
+    end = bisect_right(points, (at_s, inf))
+    if end == 0 or at_s - points[end - 1][0] > 5.0 * POINT_S:
+        return None
+    return points[end - 1][1]

@@ -1,0 +1,95 @@
+"""Strength and level of one reservoir from pass to pass: what to ask for, and whether it worked.
+
+Holds what must be remembered; all deciding is done by the pure rooms. Runs on the loop's thread.
+"""
+
+from __future__ import annotations
+
+from config.settings import Reservoir as Table
+from daemon.dose.newest import Newest
+from daemon.dose.response import Finding
+from daemon.dose.strength import Strength, ask_strength, ec_aim_of, owed_ml
+from daemon.dose.strength_response import STOCK_SHARE, Feeding, disturbed, fed, watch_strength
+from daemon.dose.water import RestLevel, ask_water, water_aim_of
+from daemon.instruments import Instruments
+from daemon.values import DoseRequest, Entry, Permit, Quantity, Role
+
+STOCKS = (Role.STOCK_A, Role.STOCK_B)
+
+
+class Feed:
+    """The strength and the level of the reservoir `name`. b_per_a: mL of stock B that belong to 1 mL of A."""
+
+    def __init__(self, name: str, table: Table, instruments: Instruments) -> None:
+        self._name = name
+        self._aim = ec_aim_of(table)
+        self._water = water_aim_of(table)
+        self._instruments = instruments
+        self._newest: Newest = ()
+        self._rest = RestLevel()
+        self._feeding = Feeding()
+
+    @property
+    def b_per_a(self) -> float:
+        """mL of stock B that belong to 1 mL of A."""
+        return self._aim.b_per_a
+
+    def wishes(
+        self, now_s: float, last_dose_s: float | None, doses: tuple[Entry, ...]
+    ) -> tuple[DoseRequest, ...]:
+        """What to ask for at this pass, most urgent first: the other half of a pair, water, strength.
+
+        now_s, last_dose_s: monotonic; doses: the reservoir's newest, newest first.
+        """
+        water = self._wanted_water()
+        strength = self._wanted_strength(now_s, last_dose_s, doses)
+        wanted = [strength, water] if _is_owed(strength) else [water, strength]
+        return tuple(request for request in wanted if request is not None)
+
+    def _wanted_water(self) -> DoseRequest | None:
+        level = self._instruments.verdicts.get(Quantity.LEVEL)
+        if level is None or not self._instruments.measures_share:
+            return None
+        return ask_water(self._name, self._water, level, self._rest)
+
+    def _wanted_strength(
+        self, now_s: float, last_dose_s: float | None, doses: tuple[Entry, ...]
+    ) -> DoseRequest | None:
+        ec = self._instruments.verdicts.get(Quantity.EC)
+        if ec is None:
+            return None
+        share = self._rest.share(now_s, self._water.rest_s) if self._water.has_water else None
+        owed = owed_ml(doses, self._aim.b_per_a) if self._aim.has_stocks else 0.0
+        look = Strength(ec, now_s, last_dose_s, share, self._instruments.level_share, owed)
+        asked, self._newest = ask_strength(self._name, self._aim, look, self._newest)
+        return asked
+
+    # what it did
+
+    def watch(self) -> Finding | None:
+        """Hold strength against what the stocks should have done."""
+        ec = self._instruments.verdicts.get(Quantity.EC)
+        if ec is None or not self._aim.has_stocks:
+            return None
+        finding, self._feeding = watch_strength(self._feeding, ec)
+        return finding
+
+    def dosed(self, allowed: Permit, end_s: float) -> None:
+        """A run has ended: of a stock, what it should do follows. Acid and base hardly move strength."""
+        pump = allowed.request.pump
+        if pump is Role.TOP_UP:
+            self.disturbed()
+        if pump not in STOCKS:
+            return
+        per_ml = self._aim.a_ml_per_ms_per_cm * self._instruments.share_of_water
+        pair_ml = allowed.ml if pump is Role.STOCK_A else allowed.ml / self._aim.b_per_a
+        rise = STOCK_SHARE * pair_ml / per_ml
+        self._feeding = fed(self._feeding, pump, allowed.ml, rise, end_s, self._aim.mixing_time_s)
+
+    def disturbed(self) -> None:
+        """People are at work, or something else went in: what was being followed says nothing."""
+        self._feeding = disturbed(self._feeding)
+
+
+def _is_owed(request: DoseRequest | None) -> bool:
+    return request is not None and request.pump is Role.STOCK_B

@@ -1,0 +1,220 @@
+"""What holds strength and water back: pairs of A and B, room for water, stocks without effect."""
+
+# ruff: noqa: E501 - the code as it stands, in one piece
+
+from __future__ import annotations
+
+from daemon.dose.response import Surprise
+from tests.mutants.mutant import mutants_of
+
+FEED_TESTS = "tests/test_feed.py"
+ALONE = "test_strength_that_rises_with_no_dose_is_found"
+
+NEWEST = mutants_of(
+    "daemon/dose/newest.py",
+    "tests/dose/test_newest.py",
+    (
+        (
+            "newest only what can be used",
+            "if not (verdict.usable and verdict.reading is not None):",
+            "if verdict.reading is None:",
+            "test_what_cannot_be_used_ends_the_row",
+        ),
+        (
+            "newest only after mixing",
+            "if not (at_s >= mixed_s and isfinite(value)):",
+            "if not isfinite(value):",
+            "test_nothing_before_the_last_dose_has_mixed",
+        ),
+        (
+            "newest only numbers",
+            "if not (at_s >= mixed_s and isfinite(value)):",
+            "if not at_s >= mixed_s:",
+            "test_what_is_no_number_is_not_kept",
+        ),
+        (
+            "newest nothing across a break",
+            "0.0 < at_s - newest[-1][0] <= BREAK_S and",
+            "0.0 < at_s - newest[-1][0] and",
+            "test_after_a_break_or_a_step_back_it_begins_anew",
+        ),
+        (
+            "newest never on one sample",
+            "    if len(newest) < READINGS:\n        return None\n",
+            "    if not newest:\n        return None\n",
+            "test_the_middle_of_five_and_of_no_fewer",
+        ),
+    ),
+)
+
+STRENGTH = mutants_of(
+    "daemon/dose/strength.py",
+    "tests/dose/test_strength.py",
+    (
+        (
+            "strength waits for mixing",
+            "else look.last_dose_s + MIXING_TIMES * aim.mixing_time_s",
+            "else look.last_dose_s",
+            "test_only_looks_after_the_last_dose_has_mixed_count",
+        ),
+        (
+            "strength a B that is owed",
+            "    if aim.has_stocks and look.owed_b_ml > OWED_LEAST_ML:\n        return _rest_of_pair(reservoir, look, numbers)\n",
+            "",
+            f"test_a_b_that_is_owed_comes_first {FEED_TESTS}::test_a_and_b_come_in_turns_as_much_of_each",
+        ),
+        (
+            "strength a B ahead",
+            " + min(0.0, look.owed_b_ml) / aim.b_per_a",
+            "",
+            "test_a_b_that_is_ahead_makes_the_next_a_larger_by_nothing",
+        ),
+        (
+            "strength dead band",
+            "ec < aim.target - aim.dead_band:",
+            "ec < aim.target:",
+            "test_within_the_dead_band_nothing_is_asked",
+        ),
+        (
+            "strength room for water",
+            "if share is None or not aim.fill_to - share >= LEAST_WATER_SHARE:\n        return None",
+            "if share is None:\n        return None",
+            "test_no_water_where_there_is_no_room_or_none_is_known",
+        ),
+        (
+            "strength only so much water",
+            "min(need_ml * aim.share_of_need, room_ml)",
+            "need_ml * aim.share_of_need",
+            "test_too_strong_asks_for_water_as_far_as_there_is_room",
+        ),
+        (
+            "strength only part of the need",
+            "ml = need_ml * aim.share_of_need + min",
+            "ml = need_ml + min",
+            "test_too_weak_asks_for_a_by_half_of_the_need",
+        ),
+    ),
+)
+
+WATER = mutants_of(
+    "daemon/dose/water.py",
+    "tests/dose/test_water.py",
+    (
+        (
+            "water only a level that can be used",
+            "if not (aim.has_water and level.usable and level.reading is not None):",
+            "if not (aim.has_water and level.reading is not None):",
+            "test_a_level_that_cannot_be_used_asks_for_nothing",
+        ),
+        (
+            "water waits for a flood's end",
+            "return self.seen[0][1] if self.seen[0][0] >= now_s - rest_s else None",
+            "return self.seen[-1][1] if self.seen[0][0] >= now_s - rest_s else None",
+            f"test_a_flood_that_is_short_enough_is_no_missing_water {FEED_TESTS}::test_a_flooded_bed_is_no_missing_water",
+        ),
+        (
+            "water watched long enough",
+            "or not now_s - self.since_s >= rest_s:",
+            "or False:",
+            "test_nothing_before_it_was_watched_for_as_long_as_a_flood",
+        ),
+        (
+            "water stops at the upper mark",
+            "(rest.filling and aim.fill_to - share >= LEAST_WATER_SHARE)",
+            "rest.filling",
+            "test_once_begun_it_goes_on_to_the_upper_mark",
+        ),
+    ),
+)
+
+STRENGTH_RESPONSE = mutants_of(
+    "daemon/dose/strength_response.py",
+    "tests/dose/test_strength_response.py",
+    (
+        (
+            "strength_response no effect",
+            "    finding = _no_effect(dose.pump, tries)\n",
+            "    finding = None\n",
+            "test_a_stock_without_effect_is_found_after_three_doses_at_most",
+            (Surprise.EC_NO_EFFECT,),
+        ),
+        (
+            "strength_response runaway",
+            "        return Finding(Surprise.EC_RUNAWAY, dose.pump, numbers), rested\n",
+            "        pass\n",
+            "test_far_too_much_is_a_pump_that_did_not_stop",
+            (Surprise.EC_RUNAWAY,),
+        ),
+        (
+            "strength_response moved alone",
+            "        if rise >= least:\n",
+            "        if False:\n",
+            ALONE,
+            (Surprise.EC_MOVED_ALONE,),
+        ),
+        (
+            "strength_response a step is no siphon",
+            "return rise if min(steps) >= STEADY_SHARE * rise else 0.0",
+            "return rise",
+            "test_a_hand_that_feeds_is_no_siphon",
+        ),
+        (
+            "strength_response too late to judge",
+            "if dose.before is None or not now_s <= dose.mixed_s + LATEST_S:",
+            "if dose.before is None:",
+            "test_a_dose_before_which_strength_was_not_known_is_not_judged",
+        ),
+    ),
+)
+
+FEED = mutants_of(
+    "daemon/feed.py",
+    FEED_TESTS,
+    (
+        (
+            "feed the other half first",
+            "wanted = [strength, water] if _is_owed(strength) else [water, strength]",
+            "wanted = [water]",
+            "test_a_and_b_come_in_turns_as_much_of_each",
+        ),
+        (
+            "feed water needs a share",
+            "if level is None or not self._instruments.measures_share:",
+            "if level is None:",
+            "test_a_float_switch_fills_nothing",
+        ),
+        (
+            "feed follows its doses",
+            "        self._feeding = fed(self._feeding, pump, allowed.ml, rise, end_s, self._aim.mixing_time_s)\n",
+            "",
+            "test_a_stock_without_effect_locks",
+        ),
+    ),
+)
+
+RESERVOIR = mutants_of(
+    "daemon/reservoir.py",
+    FEED_TESTS,
+    (
+        (
+            "reservoir A only with its B",
+            "            return self._with_its_b(allowed, stamp)\n",
+            "            return allowed\n",
+            "test_without_its_b_no_a_is_given",
+        ),
+        (
+            "reservoir strength that moves by itself locks",
+            "for finding in (self._watch_ph(stamp), self._feed.watch()):",
+            "for finding in (self._watch_ph(stamp),):",
+            "test_a_stock_that_runs_in_by_itself_locks",
+        ),
+        (
+            "reservoir stocks that mix say nothing of acid",
+            "        if self._others_mix(stamp):\n",
+            "        if False:\n",
+            "test_what_a_stock_does_to_ph_is_no_hand",
+        ),
+    ),
+)
+
+FEEDING = (*NEWEST, *STRENGTH, *WATER, *STRENGTH_RESPONSE, *FEED, *RESERVOIR)
