@@ -58,7 +58,7 @@ def test_every_mistake_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFix
     wrong = tmp_path / "wrong.toml"
     wrong.write_text(
         text.replace("volume_l = 60.0\nmixing_time_s = 120.0\nstart", "volume_l = 60000.0\nmixing = 2\nstart")
-        .replace("max_per_dose_ml = 8.0", "max_per_dose_ml = 8000.0")
+        .replace("max_per_dose_ml = 8.0", "max_per_dose_ml = 80000.0")
         .replace("line = 27\nml_per_s = 1.0", "line = 4\nml_per_s = 1.0"),
         encoding="utf-8",
     )
