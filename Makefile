@@ -1,7 +1,7 @@
 # Everything happens in .venv, which each target sets up by itself; a second run finds it done.
 #   make demo    a simulated reservoir, kept before your eyes (DEMO_MINUTES=2 ends by itself)
 #   make test    the tests                    make bench   the figures
-#                (ARGS="-k permit" for some of them)
+#                (ARGS="-k permit" for some of them; ALL=1 for every case of the crash grids, about an hour)
 #   make check   style, types, service unit   make lock    renew requirements.lock
 #   make campaign   months with faults, seed by seed (ARGS="--seeds 100 --jobs 4")
 #   make mutants    each protection taken out in turn, a test must fail (ARGS="--jobs 2", "--only keeper")
@@ -25,7 +25,7 @@ demo: $(READY)
 
 test: $(READY)
 	@sh .ci/broker
-	@$(BIN)/python -m pytest -n 2 $(ARGS)
+	@EVENWATER_ALL=$(ALL) $(BIN)/python -m pytest -n 2 $(ARGS)
 
 bench: $(READY)
 	@$(BIN)/python -m tests.bench

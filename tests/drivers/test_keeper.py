@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import ast
 import math
 import subprocess
 import sys
 import tomllib
 from collections.abc import Callable
 from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,6 +19,7 @@ from hypothesis import strategies as st
 
 from config.settings import HARD_MAX_RUN_S
 from daemon.values import Outcome
+from drivers import keeper
 from drivers.keeper import (
     IDLE_S,
     LEASE_S,
@@ -267,3 +270,19 @@ def test_its_bounds_and_words_are_those_of_the_settings_and_the_ledger() -> None
     """The longest run is the one that settings may count on, and each outcome is one that the ledger knows."""
     assert MAX_RUN_S == HARD_MAX_RUN_S
     assert {Outcome(ended) for ended in Ended} == set(Outcome) - {Outcome.OPEN}
+
+
+def test_the_keeper_is_small_enough_to_be_read_whole() -> None:
+    """At most 200 lines of code, comments and docstrings not counted."""
+    text = Path(keeper.__file__).read_text(encoding="utf-8")
+    documented = [
+        n for n in ast.walk(ast.parse(text)) if isinstance(n, ast.Module | ast.ClassDef | ast.FunctionDef)
+    ]
+    told = [node.body[0] for node in documented if ast.get_docstring(node) is not None]
+    docstrings = {line for node in told for line in range(node.lineno, (node.end_lineno or node.lineno) + 1)}
+    code = [
+        number
+        for number, line in enumerate(text.splitlines(), start=1)
+        if line.strip() and not line.lstrip().startswith("#") and number not in docstrings
+    ]
+    assert len(code) <= 200

@@ -60,8 +60,8 @@ HAZARDS: tuple[Hazard, ...] = (
         mechanism="pump keeper in a process of its own (drivers/keeper.py), the unit's stop program "
         "(systemd/pumps-off), lines low before anything else at start; `keeping` is refused on a Pi where a "
         "barrier is missing (drivers/barriers.py)",
-        claim="line low within 1 s of a kill of the daemon in mid-dose; at the keeper's death the line is "
-        "driven low and the dose charged in full",
+        claim="line low within 1 s of the daemon's death in each of 200 kills at any instant; at the keeper's "
+        "death the line is driven low, the dose charged in full and the reservoir locked",
         elsewhere=(
             "drivers/test_keeper_process.py::test_a_killed_parent_leaves_every_line_low",
             "drivers/test_keeper_process.py::test_a_killed_child_is_noticed_and_its_line_driven_low",
