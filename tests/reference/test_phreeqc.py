@@ -7,7 +7,7 @@ Where the two part, and which is off:
 - pH: 0.005 on average, at most 0.04 (strong base in the cold). We leave out ion pairs of potassium, sodium and
   ammonium, PHREEQC has them; and it takes activities of Ca, Mg and others by fits of its own instead of Davies.
 - Conductivity below 15 °C: ours is up to 6 % higher, most of it nitrate, which in McCleskey's table slows down
-  less in the cold than water gets thick. Of KCl at 5 °C PHREEQC has 1.0 % less than the standard, ours 1.1 % more.
+  less in the cold than water gets thick. Of KCl at 5 °C PHREEQC has 1.0 % less than published, ours 1.1 % more.
 - Bare tap water with sulfuric acid: ours is up to 7 % lower. PHREEQC is 6 % above the measured conductivity of
   such waters (test_mixed_waters), so there the reference is off. The draws hold nutrients, as a reservoir does.
 """
