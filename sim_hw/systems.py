@@ -13,9 +13,10 @@ from __future__ import annotations
 from math import log
 from typing import Annotated, ClassVar, Literal, NamedTuple, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from sim_hw.strict import Table
+from sim_hw.zones import LEFT_BEHIND_L
 
 S_PER_H = 3600.0
 H_PER_DAY = 24.0
@@ -44,6 +45,13 @@ class DeepWater(Table):
     roots_in: Literal["reservoir", "bed"] = Field(
         default="bed", description="the reservoir where there is no bed"
     )
+
+    @field_validator("bed_l")
+    @classmethod
+    def _none_or_some(cls, bed_l: float) -> float:
+        if not (bed_l == 0.0 or bed_l >= LEFT_BEHIND_L):
+            raise ValueError(f"must be 0, for no bed, or at least {LEFT_BEHIND_L:g} L")
+        return bed_l
 
     @model_validator(mode="after")
     def _probes_have_water(self) -> Self:

@@ -95,6 +95,7 @@ def test_layers_of_a_still_reservoir_keep_their_shares() -> None:
         (EbbAndFlow, {"kind": "ebb_and_flow", "flood_at_h": [0.1, 23.9]}, r"flood_at_h = 23.9 and 0.1"),
         (EbbAndFlow, {"kind": "ebb_and_flow", "flood_at_h": [24.0]}, "less than 24"),
         (EbbAndFlow, {"kind": "ebb_and_flow", "flood_at_h": [float("nan")]}, "flood_at_h"),
+        (DeepWater, {"bed_l": 0.05}, r"must be 0, for no bed, or at least 0.1 L"),
         (DeepWater, {"probes_in": "bed"}, 'probes_in = "bed" with bed_l = 0'),
         (Still, {"kind": "still", "root_layer_share": 1.0}, "less than or equal to 0.9"),
     ],
