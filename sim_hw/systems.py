@@ -26,11 +26,13 @@ HourOfDay = Annotated[float, Field(ge=0.0, lt=24.0)]
 class Flow(NamedTuple):
     """What should stand in the bed now, in litres, and what goes round between bed and reservoir, in L/s.
 
+    lifts: whether the reservoir's water can get up into a bed that holds less; if not, only the way down is open.
     mixing_time_s: until 95 % of what is poured in has mixed; None: as the tank says.
     """
 
     bed_l: float
     round_l_per_s: float
+    lifts: bool = True
     mixing_time_s: float | None = None
 
 
@@ -135,7 +137,8 @@ class EbbAndFlow(Table):
             full = risen_l >= self.bed_l - self.held_l
             return Flow(self.held_l + risen_l, self.pump_l_per_min / 60.0 if full else 0.0)
         drained = min(1.0, (since_s - pumped_s) / (self.drain_min * 60.0))
-        return Flow(self.held_l + risen_l * (1.0 - drained), 0.0, self.mixing_time_at_rest_s)
+        left_l = self.held_l + risen_l * (1.0 - drained)
+        return Flow(left_l, 0.0, lifts=False, mixing_time_s=self.mixing_time_at_rest_s)
 
     def rise_l(self) -> float:
         """Litres that a flood takes out of the reservoir."""
@@ -168,7 +171,8 @@ class Still(Table):
         """The layers keep their shares of what is left, and even out."""
         upper, lower = self.root_layer_share, 1.0 - self.root_layer_share
         even_out_s = self.even_out_h * S_PER_H
-        return Flow(upper * whole_l, whole_l * upper * lower / even_out_s, even_out_s * log(20.0))
+        round_l_per_s = whole_l * upper * lower / even_out_s
+        return Flow(upper * whole_l, round_l_per_s, mixing_time_s=even_out_s * log(20.0))
 
     def start_bed_l(self, volume_l: float) -> float:
         """Litres in the root layer at the start, part of the reservoir's volume."""

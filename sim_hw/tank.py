@@ -197,8 +197,10 @@ class Tank:
             flow = self._settings.system.flow(day_s, self._reservoir.litres + self._bed.litres)
             mixing_time_s = flow.mixing_time_s or mixing_time_s
             rise_l = flow.bed_l - self._bed.litres
-            self._reservoir.pour_into(self._bed, max(0.0, rise_l))
-            self._bed.pour_into(self._reservoir, max(0.0, -rise_l))
+            if rise_l < 0.0:
+                self._bed.pour_into(self._reservoir, -rise_l)
+            elif flow.lifts:
+                self._reservoir.pour_into(self._bed, rise_l)
             go_round(self._reservoir, self._bed, flow.round_l_per_s * seconds)
         self._reservoir.add(*self._unmixed.take(1.0 - exp(-log(20.0) * seconds / mixing_time_s)))
 

@@ -52,6 +52,26 @@ def test_water_goes_in_and_out(bench: Bench) -> None:
     assert bench.play("drain", litres=10)["volume_l"] == pytest.approx(55.0, abs=0.01)
 
 
+def test_what_stands_in_a_bed_and_what_heads_weigh_is_told() -> None:
+    """Litres, grams, and the charge error of the source water; of a plain tank nothing but no bed."""
+    more = {
+        "plants": 9,
+        "water": "hard",
+        "system": {"kind": "film", "channel_l": 5.0},
+        "crop": {"age_days": 20.0},
+    }
+    with closing(a_bench(tank=more)) as told, closing(a_bench()) as plain:
+        tank = told.play("look")["tanks"]["bed1"]
+        assert (tank["bed_l"], round(tank["source_charge_error_percent"], 1)) == (5.0, 0.5)
+        assert tank["fresh_g_per_plant"] > 50.0
+        bare = plain.play("look")["tanks"]["bed1"]
+        assert (bare["bed_l"], bare["fresh_g_per_plant"], bare["source_charge_error_percent"]) == (
+            0.0,
+            None,
+            None,
+        )
+
+
 def test_a_fault_may_have_an_end_and_a_size(bench: Bench) -> None:
     """It is there with its numbers, and gone after its time."""
     bench.play("fault", name="pump_fast", target="ph_down", for_s=60, size=3)

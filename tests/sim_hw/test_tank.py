@@ -510,6 +510,36 @@ def test_roots_drink_the_bed_and_the_stream_makes_up_for_it() -> None:
     assert tank.volume_l == pytest.approx(60.0 - 4.0 * 1.1, abs=0.02)
 
 
+def test_between_floods_the_plants_drink_what_the_substrate_holds() -> None:
+    """Its 3 L shrink and grow salty by day, while the reservoir keeps its litres until the next flood."""
+    ebb = {**EBB, "held_l": 3.0, "flood_at_h": [6.0], "probes_in": "bed"}
+    tank = still(plants=18, nitrate_uptake_mmol_per_plant_day=0.0, transpiration_l_per_day=1.5, system=ebb)
+    start = at(tank, 7.0, 6.0).look().ec25_ms_per_cm
+    at(tank, 19.0, 7.0)
+    assert tank.volume_l == pytest.approx(60.0, abs=0.1)
+    assert tank.bed_l < 2.0
+    assert tank.look().ec25_ms_per_cm > 1.3 * start
+
+
+def test_the_bottom_of_a_still_reservoir_does_not_breathe() -> None:
+    """Water full of CO2 loses it above and keeps it below, for hours; in a pumped bed both lose it."""
+    told = {"plants": 0, "start_ph": 6.0, "temperature_swing_c": 0.0, "co2_exchange_per_h": 1.0}
+    layered = {"kind": "still", "even_out_h": 500.0}
+    pumped = {"kind": "deep_water", "bed_l": 18.0, "flow_l_per_min": 0.001}
+    rises = [
+        tank_after(
+            Tank(TankSettings.model_validate({**told, "system": {**system, "probes_in": where}})), 6 * 3600.0
+        )
+        .look()
+        .ph
+        - 6.0
+        for system, where in ((layered, "bed"), (layered, "reservoir"), (pumped, "bed"), (pumped, "reservoir"))
+    ]
+    assert rises[0] > 0.5
+    assert rises[1] < 0.1
+    assert rises[2] == pytest.approx(rises[3], abs=0.05)
+
+
 def test_ammonium_turns_the_drift_round() -> None:
     """With air out of play, plants on nitrate raise the pH; a seventh or more as ammonium, and they lower it."""
     nitrate, ammonium = (still(plants=18, start_ph=6.5, recipe=recipe) for recipe in ("hoagland_1", "hoagland_2"))
