@@ -29,11 +29,13 @@ from daemon.dose.response import (
     dosed,
     forget,
     reversals,
+    seen_share,
     since_moved_s,
     step_share,
     watch,
 )
-from daemon.dose.windows import OPPOSITE, Stamp
+from daemon.dose.usual import Usual, room_ml, usual_of
+from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.feed import Feed
 from daemon.instruments import Instruments, Wired
 from daemon.measure.book import CalibrationBook
@@ -121,7 +123,15 @@ class KeptReservoir:
         decisions = [self._permitted(wish, stamp) for wish in self._wishes(stamp) if wish.pump in self._limits]
         permits = [decision for decision in decisions if isinstance(decision, Permit)]
         self.last_decision = next(iter(permits or decisions), None)
+        self._stop_unusual(decisions, stamp)
         return self.last_decision
+
+    def _stop_unusual(self, decisions: list[Permit | Refusal], stamp: Stamp) -> None:
+        """More than this tank usually takes: the probe may be drifting, so a person has to compare."""
+        for refused in decisions:
+            usual = self._usual(refused.request.pump, stamp)
+            if isinstance(refused, Refusal) and refused.cap is Cap.USUAL and usual is not None:
+                self.lock(words.unusual(refused.request.pump, usual), stamp)
 
     def _wishes(self, stamp: Stamp) -> tuple[DoseRequest, ...]:
         """What strength, level and pH ask for, most urgent first. Each dose waits until the last has mixed."""
@@ -176,7 +186,9 @@ class KeptReservoir:
 
     def _permitted(self, request: DoseRequest, stamp: Stamp) -> Permit | Refusal:
         verdict = self.instruments.verdicts.get(_RESTS_ON[request.reason])
-        allowed = permit(request, self._limits[request.pump], self._facts(request.pump, stamp, verdict))
+        facts = self._facts(request.pump, stamp, verdict)
+        facts = replace(facts, usual_room_ml=self._usual_room_ml(request.pump, stamp))
+        allowed = permit(request, self._limits[request.pump], facts)
         if request.pump is Role.STOCK_A and isinstance(allowed, Permit):
             return self._with_its_b(allowed, stamp)
         return allowed
@@ -209,6 +221,28 @@ class KeptReservoir:
             since_refill_s=self.instruments.since_refill_s(stamp.at_s),
             since_moved_s=since_moved_s(self._effects, stamp.at_s),
         )
+
+    def _usual_room_ml(self, role: Role, stamp: Stamp) -> float | None:
+        """What is left of what this tank usually takes of acid or base; None where that is not known."""
+        usual = self._usual(role, stamp)
+        if usual is None:
+            return None
+        return room_ml(
+            usual, self._aim.ml_per_ph / seen_share(self._effects, role), after_water=self._had_water(stamp)
+        )
+
+    def _usual(self, role: Role, stamp: Stamp) -> Usual | None:
+        ledger = self._parts.ledger
+        if role not in OPPOSITE or ledger.fault is not None:
+            return None
+        try:
+            return usual_of(ledger.given(self.name, role), ledger.proven_s(stamp), ledger.paused_s(self.name))
+        except LedgerError:
+            return None
+
+    def _had_water(self, stamp: Stamp) -> bool:
+        since = (self.instruments.since_refill_s(stamp.at_s), since_moved_s(self._effects, stamp.at_s))
+        return any(s is not None and s < DAY_S for s in since)
 
     # dose
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from daemon.dose.response import Finding, Surprise
+from daemon.dose.usual import Usual
 from daemon.measure.calibrate import EcFit, FitReason, PhFit
 from daemon.runs import Watch
 from daemon.values import (
@@ -128,6 +129,14 @@ def finding(of: Finding) -> str:
     return FINDING[of.surprise].format(pump=pump, **of.numbers)
 
 
+def unusual(pump: Role, usual: Usual) -> str:
+    """Why dosing stopped: the tank takes more than it usually does, and what to compare."""
+    return (
+        f"{usual.day_ml:.0f} mL {ROLE[pump]} within 24 h, usual here are {usual.usual_ml:.0f}: the pH probe may "
+        "drift; compare with a hand meter or a buffer, and if it is right: evenwater clear"
+    )
+
+
 def fit(of: PhFit | EcFit) -> str:
     """The fit's numbers and what they mean, as one sentence for the person at the tank."""
     numbers = of.numbers
@@ -188,6 +197,7 @@ CAP: Mapping[Cap, str] = {
     Cap.HANDS_OFF: "pH moved by itself, somebody may be at work",
     Cap.SHARE: "the largest share of the reservoir's volume",
     Cap.RUN_TIME: "the longest run of a pump",
+    Cap.USUAL: "far more than this tank usually takes",
     Cap.TOO_SMALL: "less than the pump delivers truly",
 }
 OUTCOME: Mapping[Outcome, str] = {

@@ -47,6 +47,11 @@ _ENTRY = """
 SELECT e.number, reservoir, pump, ml, run_s, reason, numbers, utc, utc_trusted, boot_id, at_s, outcome, note
 FROM entries e JOIN boots b ON b.number = e.boot
 """
+_GIVEN = """
+SELECT boot, at_s, run_s, ml FROM entries WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?)
+ORDER BY number
+"""
+_PAUSED = "SELECT boot, at_s FROM conditions WHERE reservoir = ? ORDER BY number DESC LIMIT 1"
 _EXPORT = "SELECT e.*, b.boot_id FROM entries e JOIN boots b ON b.number = e.boot ORDER BY e.number"
 
 
@@ -95,6 +100,7 @@ class Ledger:
         self._offset_s: dict[int, float] = offsets(self._boots)
         self._standing: list[Standing] = []
         self._recent: dict[tuple[int, str | None], tuple[Entry, ...]] = {}
+        self._given: dict[tuple[str, Role], tuple[tuple[float, float], ...]] = {}
         self.left_open: tuple[Entry, ...] = ()
         self.fault: LedgerError | None = LedgerError(LedgerFault.CLOSED, path)
         try:
@@ -116,6 +122,7 @@ class Ledger:
             self._read_conditions()
             self.left_open = self._entries("WHERE outcome = ? ORDER BY e.number", Outcome.OPEN)
             self._recent = {}
+            self._given = {}
             fold(self._db)
             self.fault = None
             self._write_boots(observe(self._boots, stamp), stamp)
@@ -169,6 +176,22 @@ class Ledger:
         if self.fault is not None:
             return SPENT
         return self._tally.totals(reservoir, pump, self.proven_s(stamp))
+
+    def given(self, reservoir: str, pump: Role) -> tuple[tuple[float, float], ...]:
+        """Every dose of one pump for its quantity's sake: (end of the run in proven s, mL), oldest first.
+
+        Kept in memory until something is written. Raises LedgerError.
+        """
+        key = (reservoir, pump)
+        if key not in self._given:
+            rows = self._rows(_GIVEN, reservoir, pump, DoseReason.PRIME, DoseReason.REPAIR)
+            self._given[key] = tuple((at_s + self._offset_s[boot] + run_s, ml) for boot, at_s, run_s, ml in rows)
+        return self._given[key]
+
+    def paused_s(self, reservoir: str) -> float:
+        """When dosing there was last paused or locked, in proven s; -inf for never. Raises LedgerError."""
+        rows = self._rows(_PAUSED, reservoir)
+        return max((at_s + self._offset_s[boot] for boot, at_s in rows), default=-inf)
 
     def intend(self, permit: Permit, stamp: Stamp) -> int:
         """Write down what is about to run, and charge it. Its number, once it is safe on disk.
@@ -406,6 +429,7 @@ class Ledger:
             raise
         self._written[self._boot.number] = self._boot
         self._recent.clear()
+        self._given.clear()
         self.fault = None
 
     def _must_be_ours(self) -> None:
@@ -466,6 +490,12 @@ class Ledger:
             )
             for reservoir, condition, reason, who, utc, boot, at_s, for_s, number in rows
         ]
+
+    def _rows(self, query: str, *values: object) -> list[tuple[Any, ...]]:
+        try:
+            return self._db.execute(query, values).fetchall()
+        except sqlite3.Error as error:
+            raise self.fault or ledger_error(self.path, error) from error
 
     def _entries(self, clause: str, *values: object) -> tuple[Entry, ...]:
         try:

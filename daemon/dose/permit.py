@@ -16,7 +16,8 @@ Every cap is checked here, in this order; the first that says no names itself:
     HANDS_OFF  three mixing times since pH moved with no dose
     then the amounts PER_DOSE, PER_HOUR, PER_DAY, SHARE, BOTTLE, RUN_TIME: the smallest binds;
     and where the level is measured, LEVEL takes off what the missing water would have taken up; water
-    itself is bound by the room that is left, and by none where no probe measures a share
+    itself is bound by the room that is left, and by none where no probe measures a share;
+    acid and base by USUAL, what is left of what this tank usually takes
 
 What is left below the pump's smallest true dose is refused in the name of the cap that made it small.
 Each comparison is written so that NaN says no. Nothing here can be raised by a setting above the
@@ -81,6 +82,7 @@ class Facts:
     level_share: measured share of the nominal volume, None where no probe measures one.
     circulation_on: whether the water is known to be stirred; asked only if has_circulation.
     since_refill_s, since_moved_s: seconds since water was added, since pH moved by itself; None: never.
+    usual_room_ml: what is left of what this tank usually takes (daemon.dose.usual); None: not known yet.
     """
 
     condition: Condition
@@ -95,6 +97,7 @@ class Facts:
     has_circulation: bool = False
     since_refill_s: float | None = None
     since_moved_s: float | None = None
+    usual_room_ml: float | None = None
 
 
 def limits_of(role: Role, reservoir: Reservoir) -> PumpLimits:
@@ -214,6 +217,8 @@ def _how_much(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit 
     rooms = _rooms(limits, facts)
     if request.pump is Role.TOP_UP:
         rooms = (*rooms, (Cap.LEVEL, _empty_ml(facts)))
+    if facts.usual_room_ml is not None:
+        rooms = (*rooms, (Cap.USUAL, _room(facts.usual_room_ml, 0.0)))
     cap, room_ml = min(rooms, key=lambda room: room[1])
     factor = 1.0 if request.pump is Role.TOP_UP else level_factor(facts.level_share)
     ml = min(request.ml, room_ml) * factor

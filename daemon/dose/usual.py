@@ -1,0 +1,66 @@
+"""How much acid or base this tank usually takes, and whether it now takes too much. Pure.
+
+A pH probe that drifts slowly is believed: every dose shows its effect, and more and more is dosed. But water
+asks for about as much each day as on the days before.
+
+    . . | day 3 | day 2 | day 1 | the last 24 h | now           days: full ones, counted back from now
+        \\____ median: usual ___/                                 the first after fresh water is left out
+
+    room = USUAL_TIMES x usual + MARGIN_PH in mL - what was given in the last 24 h
+
+Nothing is known, and nothing held back, until DAYS_NEEDED full days have been seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+from statistics import median
+
+from daemon.dose.windows import DAY_S
+
+USUAL_TIMES = 1.25  # plants grow, and days differ
+MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
+AFTER_WATER_PH = 0.7  # more for a day after water or a hand came in: fresh water wants its share
+DAYS_NEEDED, MOST_DAYS = 1, 7
+SETTLED_DAYS = 1  # fresh water takes up to a day until its CO2 has gone
+
+Given = tuple[float, float]
+"""(end of a run in proven s, mL), as the ledger has them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What one pump usually gives in a day, from how many days, and what it gave in the last 24 h."""
+
+    usual_ml: float
+    days: int
+    day_ml: float
+
+
+def usual_of(given: Sequence[Given], now_s: float, since_s: float) -> Usual | None:
+    """What is usual of this pump at `now_s` (proven); None while too little is known.
+
+    given: all its doses, oldest first, since the water was last changed. since_s: a person last paused or
+    cleared then: what was given before it no longer counts against the last 24 h.
+    """
+    if not given:
+        return None
+    begun_s = given[0][0] + SETTLED_DAYS * DAY_S
+    count = min(MOST_DAYS, int((now_s - DAY_S - begun_s) / DAY_S))
+    if not count >= DAYS_NEEDED:
+        return None
+    days = [_between(given, now_s - (k + 1) * DAY_S, now_s - k * DAY_S) for k in range(1, count + 1)]
+    return Usual(median(days), count, _between(given, max(since_s, now_s - DAY_S), inf))
+
+
+def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
+    """mL that may still be given, 0 or more. after_water: water or a hand came in within the last 24 h."""
+    margin_ph = MARGIN_PH + (AFTER_WATER_PH if after_water else 0.0)
+    room = USUAL_TIMES * usual.usual_ml + margin_ph * ml_per_ph - usual.day_ml
+    return room if room > 0.0 else 0.0
+
+
+def _between(given: Sequence[Given], after_s: float, until_s: float) -> float:
+    return sum(ml for end_s, ml in given if after_s < end_s <= until_s)
