@@ -171,8 +171,12 @@ class KeptReservoir:
 
     def _others_mix(self, stamp: Stamp) -> bool:
         """Whether a stock or water is mixing, which moves pH by as much as it pleases."""
+        mixing_s = MIXING_TIMES * self.table.mixing_time_s
+        refill_s = self.instruments.since_refill_s(stamp.at_s)
+        if refill_s is not None and refill_s < mixing_s:
+            return True
         since_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
-        if since_s is None or since_s >= MIXING_TIMES * self.table.mixing_time_s:
+        if since_s is None or since_s >= mixing_s:
             return False
         newest = self._doses(DOSES_OF_A_DAY)[:1]
         return any(entry.pump not in OPPOSITE for entry in newest)

@@ -265,6 +265,18 @@ def test_after_a_refill_nothing_is_dosed_for_three_mixing_times(tmp_path: Path) 
         assert at.runs()[0].at_s - filled_s >= 360.0
 
 
+def test_water_that_comes_in_while_a_dose_mixes_is_no_fault_of_it(tmp_path: Path) -> None:
+    """Ten litres and some base, right after a dose of acid: pH rises, and nobody is locked out for it."""
+    with at_the_tank(tmp_path, with_level_sender()) as at:
+        at.bench.play("drain", litres=12.0)
+        at.until(lambda _: at.runs() != [], within=HOUR)
+        at.passes(3)
+        at.bench.play("add_water", litres=10.0)
+        pour(at, "ph_up", 40.0)
+        at.passes(2 * LOCK_OUT)
+        assert at.bed().condition is Condition.KEEPING
+
+
 def test_nothing_is_dosed_into_still_water(tmp_path: Path) -> None:
     """The flow contact opens; after an hour a person is called; it closes, and dosing begins."""
     with at_the_tank(tmp_path, with_contact("circulation")) as at:

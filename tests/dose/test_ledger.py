@@ -50,6 +50,40 @@ def day_ml(ledger: Ledger, at: Stamp, pump: Role = Role.PH_DOWN) -> float:
     return ledger.totals("bed1", pump, at).day_ml
 
 
+class TestGiven:
+    """What usual days are reckoned from."""
+
+    def test_doses_of_one_pump_in_proven_time(self, tmp_path: Path, book: Ledger) -> None:
+        """Oldest first, priming and other pumps left out, also of the boot before."""
+        book.intend(permitted(), stamp(10.0))
+        book.intend(permitted(3.0, Role.PH_UP), stamp(20.0))
+        primed = request(2.0, reason=DoseReason.PRIME)
+        book.intend(Permit(primed, 2.0, 2.0), stamp(30.0))
+        assert book.given("bed1", Role.PH_DOWN) == ((14.0, 4.0),)
+        book.close()
+        after = opened(tmp_path, stamp(5.0, boot="boot-2"))
+        after.intend(permitted(6.0), stamp(15.0, boot="boot-2"))
+        assert after.given("bed1", Role.PH_DOWN) == ((14.0, 4.0), (30.0 + 10.0 + 4.0, 6.0))
+        assert after.given("bed1", Role.STOCK_A) == ()
+        after.close()
+
+    def test_the_last_pause_in_proven_time(self, book: Ledger) -> None:
+        """Held or locked, over or not."""
+        assert book.paused_s("bed1") == -inf
+        book.hold("bed1", "work", "local", stamp(40.0))
+        book.release("bed1", "local", stamp(50.0))
+        assert book.paused_s("bed1") == 40.0
+        book.lock("bed1", "stop", "evenwater", stamp(90.0))
+        assert book.paused_s("bed1") == 90.0
+        assert book.paused_s("bed2") == -inf
+
+    def test_without_the_file_nothing_is_told(self, book: Ledger) -> None:
+        """It says that it is closed."""
+        book.close()
+        with pytest.raises(LedgerError):
+            book.given("bed1", Role.PH_DOWN)
+
+
 class TestDoses:
     """Intents and outcomes."""
 

@@ -47,6 +47,7 @@ AMOUNT_CAPS = [
     (Cap.PER_DAY, lambda room: (limits(), facts(spent=spent(day_ml=50.0 - room)))),
     (Cap.SHARE, lambda room: (limits(), facts(volume_l=room))),  # 1 mL per litre
     (Cap.BOTTLE, lambda room: (limits(), facts(spent=spent(since_refill_ml=950.0 - room)))),  # 5 % stays
+    (Cap.USUAL, lambda room: (limits(), facts(usual_room_ml=room))),
     (Cap.RUN_TIME, lambda room: (limits(ml_per_s=room / HARD_MAX_RUN_S), facts())),
 ]
 

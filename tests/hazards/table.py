@@ -256,8 +256,10 @@ HAZARDS: tuple[Hazard, ...] = (
         number=18,
         what="An old or coated electrode: flat and slow.",
         mechanism="slope and offset have limits (daemon/measure/calibrate.py); below 90 % of theory no dose "
-        "rests on it (daemon/measure/judge.py)",
-        claim="refused outside 85 to 105 % and beyond 30 mV, exactly; shown but not dosed by below 90 %",
+        "rests on it (daemon/measure/judge.py); one that drifts is found by what the tank takes against its "
+        "usual day (daemon/dose/usual.py)",
+        claim="refused outside 85 to 105 % and beyond 30 mV, exactly; shown but not dosed by below 90 %; from "
+        "the third day, a drift that asks for acid locks before pH is 0.7 off",
         elsewhere=(
             "measure/test_calibrate.py::test_slope_is_accepted_exactly_within_its_limits",
             "measure/test_calibrate.py::test_offset_is_accepted_exactly_within_its_limits",

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from config.settings import Settings
-from daemon.values import Quality, Quantity, Verdict, VerdictReason
+from daemon.values import Condition, Quality, Quantity, Verdict, VerdictReason
 from sim_hw.ads1115_chip import Input
 from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, FaultName
 from tests.at_the_tank import (
@@ -25,7 +25,7 @@ from tests.at_the_tank import (
     raw_settings,
 )
 from tests.hazards.conftest import Figure
-from tests.hazards.kept import PH_UP_LINE, SLOW_PASS_S, befall, keep, true_ph
+from tests.hazards.kept import PH_UP_LINE, SLOW_PASS_S, befall, keep, true_ph, until_locked
 
 CHIP = 0x48
 PH_INPUT = 0
@@ -128,6 +128,26 @@ def test_h19_no_dose_rests_on_an_expired_calibration(tmp_path: Path, days: int, 
         at.passes(80)
         assert (len(at.runs()) > 0) is (doses > 0)
         assert "bed1-ph-calibration" in at.alarms()
+
+
+@pytest.mark.parametrize("mv_per_h", [-3.0, -15.0])
+def test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes(
+    tmp_path: Path, mv_per_h: float, figure: Figure
+) -> None:
+    """After five quiet days the reading rises by itself: each dose shows, and the day's sum tells."""
+    with at_the_tank(tmp_path) as at:
+        keep(at, 5 * 24.0)
+        assert at.bed().condition is Condition.KEEPING
+        before = len(at.runs())
+        befall(at, FaultName.PROBE_DRIFTING, "ph", size=mv_per_h)
+        bed, minutes = until_locked(at, 24.0, every_s=60.0)
+        off = abs(mv_per_h) / 59.0 * minutes / 60.0
+        assert "usual here" in bed.condition_reason
+        assert off <= 0.7
+        figure(
+            f"{mv_per_h:g} mV/h: locked after {minutes / 60.0:.1f} h and {len(at.runs()) - before} doses, pH off "
+            f"by {off:.2f}"
+        )
 
 
 @pytest.mark.parametrize("volts", [5.0, 4.096], ids=["far beyond the range", "at its end"])

@@ -230,6 +230,13 @@ PERMIT = mutants_of(
             (Cap.RUN_TIME,),
         ),
         (
+            "permit what is usual",
+            "        rooms = (*rooms, (Cap.USUAL, _room(facts.usual_room_ml, 0.0)))\n",
+            "        pass\n",
+            AMOUNT,
+            (Cap.USUAL,),
+        ),
+        (
             "permit too small",
             "if not (ml > 0.0 and ml >= limits.smallest_dose_ml):",
             "if not ml > 0.0:",

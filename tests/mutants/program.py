@@ -48,7 +48,7 @@ RESERVOIR = mutants_of(
         # deciding
         (
             "reservoir the permit",
-            "        allowed = permit(request, self._limits[request.pump], self._facts(request.pump, stamp, verdict))\n",
+            "        allowed = permit(request, self._limits[request.pump], facts)\n",
             "        allowed: Permit | Refusal = Permit(request, request.ml, request.ml / self._limits[request.pump].ml_per_s)\n",
             f"{RESERVOIR_TESTS}::test_the_day_cap_calls_a_person {LOOP_TESTS}::test_low_water_stops_dosing",
         ),
@@ -106,6 +106,24 @@ RESERVOIR = mutants_of(
             "(*fed, self._smaller(wish))",
             "(*fed, wish)",
             "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
+        ),
+        (
+            "reservoir what is usual here",
+            "usual_room_ml=self._usual_room_ml(request.pump, stamp))",
+            "usual_room_ml=None)",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+        ),
+        (
+            "reservoir more than usual locks",
+            "                self.lock(words.unusual(refused.request.pump, usual), stamp)\n",
+            "                pass\n",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+        ),
+        (
+            "reservoir a refill that mixes says nothing of acid",
+            "        if refill_s is not None and refill_s < mixing_s:\n",
+            "        if False:\n",
+            "test_water_that_comes_in_while_a_dose_mixes_is_no_fault_of_it",
         ),
         (
             "reservoir what a dose should do",

@@ -1,0 +1,72 @@
+"""What a tank usually takes in a day, and what is left of it."""
+
+from __future__ import annotations
+
+from math import inf, nan
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from daemon.dose.usual import AFTER_WATER_PH, MARGIN_PH, USUAL_TIMES, Given, Usual, room_ml, usual_of
+from daemon.dose.windows import DAY_S
+from tests.strategies import any_float
+
+NEVER = -inf
+
+
+def days(*each_ml: float) -> list[Given]:
+    """Four equal doses on each of these days, the first of them at the start of time."""
+    return [((day + quarter / 4.0) * DAY_S, ml / 4.0) for day, ml in enumerate(each_ml) for quarter in range(4)]
+
+
+def test_the_median_day_is_usual_and_the_first_is_left_out() -> None:
+    """Fresh water takes much, and one odd day moves nothing."""
+    usual = usual_of(days(90.0, 8.0, 8.0, 40.0, 8.0, 6.0), 5.75 * DAY_S, NEVER)
+    assert usual is not None
+    assert (usual.usual_ml, usual.days) == (8.0, 3)
+    assert usual.day_ml == 6.0
+
+
+@pytest.mark.parametrize("now_days", [0.0, 1.0, 2.9])
+def test_nothing_is_known_before_the_third_day(now_days: float) -> None:
+    """One to settle, one full one, and the last 24 hours."""
+    history = days(8.0, 8.0, 8.0)
+    assert usual_of(history, now_days * DAY_S, NEVER) is None
+    assert usual_of(history, 3.0 * DAY_S, NEVER) is not None
+    assert usual_of([], 9.0 * DAY_S, NEVER) is None
+
+
+def test_what_was_given_before_a_pause_no_longer_counts() -> None:
+    """A person has looked since; what is usual stays."""
+    history = days(8.0, 8.0, 8.0, 8.0, 30.0)
+    now_s = 4.75 * DAY_S
+    before, after = usual_of(history, now_s, NEVER), usual_of(history, now_s, 4.3 * DAY_S)
+    assert before is not None
+    assert after is not None
+    assert (before.day_ml, after.day_ml) == (30.0, 15.0)
+    assert before.usual_ml == after.usual_ml == 8.0
+
+
+def test_the_room_is_the_usual_day_and_a_margin() -> None:
+    """More for a day after water came in, since that wants its share."""
+    usual = Usual(usual_ml=8.0, days=3, day_ml=6.0)
+    assert room_ml(usual, 60.0, after_water=False) == pytest.approx(USUAL_TIMES * 8.0 + MARGIN_PH * 60.0 - 6.0)
+    more_ml = room_ml(usual, 60.0, after_water=True) - room_ml(usual, 60.0, after_water=False)
+    assert more_ml == pytest.approx(AFTER_WATER_PH * 60.0)
+
+
+@given(usual_ml=any_float, day_ml=any_float, ml_per_ph=any_float, after_water=st.booleans())
+def test_the_room_is_never_below_nothing(
+    usual_ml: float,
+    day_ml: float,
+    ml_per_ph: float,
+    after_water: bool,
+) -> None:
+    """Nor is it no number."""
+    assert room_ml(Usual(usual_ml, 1, day_ml), ml_per_ph, after_water=after_water) >= 0.0
+
+
+def test_what_is_no_number_leaves_no_room() -> None:
+    """It fails closed."""
+    assert room_ml(Usual(8.0, 3, nan), 60.0, after_water=True) == 0.0
