@@ -23,6 +23,9 @@ HARD_MIN_GAP_S = 60.0  # a dose cannot have mixed and shown sooner
 USUAL_STOCK_ML_PER_L = 5.0
 """mL of stock A per litre, with as much B, that raise strength by 1 mS/cm: 100-fold stocks (common practice)."""
 
+USUAL_DRUNK_SHARE_PER_H = 0.004
+"""Of the full reservoir, by a full bed in bright light: 5 % a day, most of it by day (common practice)."""
+
 DEVICE_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 # Header lines where a pump must not sit: until the program claims them, they are not held low.
@@ -188,6 +191,13 @@ class Water(Table):
         ge=1.0,
         le=240.0,
         description="ebb and flow: the longest that the level is low because the bed is flooded",
+    )
+    most_drunk_l_per_h: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=100.0,
+        description="the most that plants and air take in an hour; a level that falls twice as fast is a leak; "
+        f"left out, {USUAL_DRUNK_SHARE_PER_H * 100:g} % of the reservoir",
     )
     dilute: bool = Field(default=True, description="whether water is added to a solution that is too strong")
 

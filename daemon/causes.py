@@ -9,6 +9,7 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
+from daemon.dose.level import Fall
 from daemon.dose.permit import BOTTLE_STOP_SHARE, PumpLimits
 from daemon.dose.response import Finding
 from daemon.dose.windows import Totals
@@ -30,7 +31,8 @@ class Known:
     """One reservoir at the end of a pass.
 
     stood: the condition and reason of a hold or lock in force, None without one.
-    spent: the ledger's totals per pump. moved, too_strong: findings on doses that still stand.
+    spent: the ledger's totals per pump. leak: a fall of the level that drinking cannot explain. moved,
+    too_strong: findings on doses that still stand.
     unstirred: a circulation contact is fitted and does not say that the water moves.
     """
 
@@ -43,6 +45,7 @@ class Known:
     spent: Mapping[Role, Totals]
     stood: tuple[Condition, str] | None = None
     moved: Finding | None = None
+    leak: Fall | None = None
     too_strong: Finding | None = None
     unstirred: bool = False
 
@@ -119,6 +122,8 @@ def _of_bottle(known: Known, role: Role, limits: PumpLimits) -> Iterator[Cause]:
 
 
 def _of_effects(known: Known) -> Iterator[Cause]:
+    if known.leak is not None:
+        yield Cause(Kind.LEAK, known.name, "level", f"{_capital(words.leak(known.leak, known.table.volume_l))}.")
     if known.moved is not None:
         yield Cause(Kind.MOVED, known.name, "ph", f"{_capital(words.finding(known.moved))}.")
     strong = known.too_strong

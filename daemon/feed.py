@@ -10,7 +10,7 @@ from daemon.dose.newest import Newest
 from daemon.dose.response import Finding
 from daemon.dose.strength import Strength, ask_strength, ec_aim_of, owed_ml
 from daemon.dose.strength_response import STOCK_SHARE, Feeding, disturbed, fed, watch_strength
-from daemon.dose.water import RestLevel, ask_water, water_aim_of
+from daemon.dose.water import ask_water, water_aim_of
 from daemon.instruments import Instruments
 from daemon.values import DoseRequest, Entry, Permit, Quantity, Role
 
@@ -26,7 +26,7 @@ class Feed:
         self._water = water_aim_of(table)
         self._instruments = instruments
         self._newest: Newest = ()
-        self._rest = RestLevel()
+        self._filling = False
         self._feeding = Feeding()
 
     @property
@@ -41,16 +41,11 @@ class Feed:
 
         now_s, last_dose_s: monotonic; doses: the reservoir's newest, newest first.
         """
-        water = self._wanted_water()
+        water = ask_water(self._name, self._water, self._instruments.rest_share, filling=self._filling)
+        self._filling = water is not None
         strength = self._wanted_strength(now_s, last_dose_s, doses)
         wanted = [strength, water] if _is_owed(strength) else [water, strength]
         return tuple(request for request in wanted if request is not None)
-
-    def _wanted_water(self) -> DoseRequest | None:
-        level = self._instruments.verdicts.get(Quantity.LEVEL)
-        if level is None or not self._instruments.measures_share:
-            return None
-        return ask_water(self._name, self._water, level, self._rest)
 
     def _wanted_strength(
         self, now_s: float, last_dose_s: float | None, doses: tuple[Entry, ...]
@@ -58,9 +53,8 @@ class Feed:
         ec = self._instruments.verdicts.get(Quantity.EC)
         if ec is None:
             return None
-        share = self._rest.share(now_s, self._water.rest_s) if self._water.has_water else None
         owed = owed_ml(doses, self._aim.b_per_a) if self._aim.has_stocks else 0.0
-        look = Strength(ec, now_s, last_dose_s, share, self._instruments.level_share, owed)
+        look = Strength(ec, now_s, last_dose_s, self._instruments.rest_share, self._instruments.level_share, owed)
         asked, self._newest = ask_strength(self._name, self._aim, look, self._newest)
         return asked
 

@@ -10,6 +10,8 @@ from config.settings import Reservoir as Table
 from daemon.calibrating import Visit
 from daemon.causes import LEVEL_ENOUGH
 from daemon.dose.inflow import Inflow, follow, since_rise_s
+from daemon.dose.level import Fall, Levels, RestLevel, leak, most_drunk_l_per_h, rest_s_of
+from daemon.dose.level import follow as follow_level
 from daemon.dose.permit import LEVEL_STOP_SHARE
 from daemon.measure.book import CalibrationBook
 from daemon.measure.convert import Compensation, NotRead, to_reading
@@ -34,7 +36,8 @@ class Wired:
 class Instruments:
     """What a reservoir sees of its water.
 
-    verdicts: of the newest look, one for each probe; measures_share: the level is told as a share.
+    verdicts: of the newest look, one for each probe; measures_share: the level is told as a share;
+    rest_share: the level at rest, None where it is not known.
     """
 
     def __init__(self, name: str, table: Table, wired: Wired, book: CalibrationBook) -> None:
@@ -47,7 +50,11 @@ class Instruments:
         self._book = book
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._inflow = Inflow()
+        self._rest = RestLevel(rest_s_of(table))
+        self._levels: Levels = ()
+        self.rest_share: float | None = None
         self._wet_looks = 0
+        self._drunk_share_per_h = most_drunk_l_per_h(table) / table.volume_l
         self._order = sorted(wired.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
         self._judging = {quantity: _limits_for(quantity, table) for quantity in wired.probes}
         self._compensation = _compensation_of(table)
@@ -79,9 +86,18 @@ class Instruments:
                 verdict = _calibrating(verdict)
             self.verdicts[quantity] = verdict
         self._look_at_contacts()
+        self._follow_level(now())
+
+    def _follow_level(self, now_s: float) -> None:
+        """What the level says over time: water that came in, the level at rest, how that falls."""
         level = self.verdicts.get(Quantity.LEVEL)
         if level is not None and level.usable and level.reading is not None:
             self._inflow = follow(self._inflow, level.reading.value, level.reading.at_s)
+            if self.measures_share:
+                self._rest.see(level.reading.at_s, level.reading.value)
+        usable = self.measures_share and level is not None and level.usable
+        self.rest_share = self._rest.share(now_s) if usable else None
+        self._levels = follow_level(self._levels, now_s, self.rest_share)
 
     def _look_at_contacts(self) -> None:
         circulation, tray = self._table.circulation, self._table.tray
@@ -151,6 +167,14 @@ class Instruments:
     def since_refill_s(self, now_s: float) -> float | None:
         """Seconds since the level rose; None if it never did."""
         return since_rise_s(self._inflow, now_s)
+
+    def leak(self) -> Fall | None:
+        """The fall of the level that drinking cannot explain, if there is one."""
+        return leak(self._levels, self._drunk_share_per_h)
+
+    def level_disturbed(self) -> None:
+        """People are at the tank: how the level falls says nothing."""
+        self._levels = ()
 
     @property
     def level_share(self) -> float | None:

@@ -15,6 +15,7 @@ from daemon.alarm.life import Cause
 from daemon.causes import Known, causes
 from daemon.dose.control import ControlState, PhAim, aim_of, ask_ph
 from daemon.dose.ledger import Ledger, LedgerError
+from daemon.dose.level import Fall
 from daemon.dose.permit import (
     MIXING_TIMES,
     Facts,
@@ -98,6 +99,7 @@ class KeptReservoir:
         self._limits = {role: limits_of(role, table) for role in parts.pumps}
         self._control = ControlState()
         self._effects = Effects()
+        self._leak: Fall | None = None
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
         self._aim = aim_of(table)
@@ -119,6 +121,7 @@ class KeptReservoir:
         """What may be dosed now; else why what is wanted most may not, None where nothing is wanted."""
         if self.instruments.tray_is_wet:
             self.lock(WET, stamp)
+        self._watch_level(stamp)
         self._watch_effects(stamp)
         decisions = [self._permitted(wish, stamp) for wish in self._wishes(stamp) if wish.pump in self._limits]
         permits = [decision for decision in decisions if isinstance(decision, Permit)]
@@ -143,6 +146,14 @@ class KeptReservoir:
             return fed
         wish, self._control = ask_ph(self.name, ph, self._aim, self._control, stamp.at_s, last_dose_s)
         return fed if wish is None else (*fed, self._smaller(wish))
+
+    def _watch_level(self, stamp: Stamp) -> None:
+        """A leak locks where something could be pumped after it; a person at work has the tap in hand."""
+        if self.condition(stamp) not in (Condition.KEEPING, Condition.WATCHING):
+            self.instruments.level_disturbed()
+        self._leak = self.instruments.leak()
+        if self._leak is not None and self._limits and self.condition(stamp) is Condition.KEEPING:
+            self.lock(words.leak(self._leak, self.table.volume_l), stamp)
 
     def _watch_effects(self, stamp: Stamp) -> None:
         """Hold pH and strength against what doses should have done; nothing while people are at work."""
@@ -322,6 +333,7 @@ class KeptReservoir:
             spent={role: ledger.totals(self.name, role, stamp) for role in self._limits},
             stood=None if standing is None else (standing.condition, standing.reason),
             moved=self._still_moved(stamp),
+            leak=self._leak,
             too_strong=self._still_too_strong(),
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from daemon.dose.level import Fall
 from daemon.dose.response import Finding, Surprise
 from daemon.dose.usual import Usual
 from daemon.measure.calibrate import EcFit, FitReason, PhFit
@@ -127,6 +128,14 @@ def finding(of: Finding) -> str:
     """What water and doses did against expectation, with its numbers, and what to look at."""
     pump = "" if of.pump is None else ROLE[of.pump]
     return FINDING[of.surprise].format(pump=pump, **of.numbers)
+
+
+def leak(of: Fall, volume_l: float) -> str:
+    """What the level did, and what plants take at most in that time."""
+    return (
+        f"the level fell by {of.share * volume_l:.1f} L within {of.over_s / 60.0:.0f} min, plants take at most "
+        f"{of.most_share * volume_l:.2f} L: look for a leak, a tube that came off, an open drain"
+    )
 
 
 def unusual(pump: Role, usual: Usual) -> str:

@@ -24,6 +24,7 @@ class Kind(StrEnum):
     BOTTLE_LOW = "bottle-low"
     BOTTLE_EMPTY = "bottle-empty"
     LEVEL_LOW = "level-low"
+    LEAK = "leak"
     CIRCULATION = "circulation"
     TOO_STRONG = "too-strong"
     MOVED = "moved"
@@ -124,6 +125,14 @@ TABLE: dict[Kind, Row] = {
         "Roots and the circulation pump run dry.",
         "Dosing is cut down or stopped: the same mL would be too much for less water.",
         "Look for a leak, then top up.",
+    ),
+    Kind.LEAK: Row(
+        Priority.HIGH,
+        0.0,
+        300.0,
+        "Water runs out: roots and circulation pump run dry, and there is water near the mains.",
+        "All pumps are off, the water pump too.",
+        "Look for the leak, mains first: switch off what stands in water. Then top up, and: evenwater clear.",
     ),
     Kind.CIRCULATION: Row(
         Priority.MEDIUM,

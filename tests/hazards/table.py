@@ -474,12 +474,16 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=36,
         what="A leak, a tube that came off, a flood.",
-        mechanism="a wet tray locks (daemon/reservoir.py), low water stops dosing and calls "
-        "(daemon/dose/permit.py)",
-        claim="locked at the second look; no dose below 30 %",
-        elsewhere=(f"{EFFECTS}::test_a_wet_tray_locks",),
+        mechanism="a wet tray locks (daemon/reservoir.py), a level that falls faster than plants drink locks "
+        "(daemon/dose/level.py), low water stops dosing and calls (daemon/dose/permit.py)",
+        claim="wet tray: locked at the second look; 0.5 L/h out of 60 L: locked within the hour, and where beds "
+        "are flooded within an hour and the longest flood; no dose below 30 %",
+        elsewhere=(
+            f"{EFFECTS}::test_a_wet_tray_locks",
+            "dose/test_level.py::test_a_leak_is_told_within_the_hour",
+            "dose/test_level.py::test_drinking_is_no_leak",
+        ),
         by_hand="Pour a cup of water into the tray: locked within two passes.",
-        not_built="a level that falls faster than plants drink is not told from drinking before it is low",
     ),
     Hazard(
         number=37,

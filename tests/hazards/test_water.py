@@ -93,6 +93,50 @@ def test_h36_a_leak_shows_as_low_water(tmp_path: Path, figure: Figure) -> None:
         figure("10 L/h: no dose below 30 %, alarm level-low")
 
 
+def lose(at: AtTheTank, hours: float, l_per_h: float) -> bool:
+    """Water runs out, minute by minute; whether the reservoir locked meanwhile."""
+    for _ in range(round(60.0 * hours)):
+        at.bench.play("drain", litres=l_per_h / 60.0)
+        keep(at, 1.0 / 60.0)
+        if at.bed().condition is Condition.LOCKED:
+            return True
+    return False
+
+
+@pytest.mark.parametrize("l_per_h", [0.5, 5.0])
+def test_h36_a_leak_is_told_from_drinking(tmp_path: Path, l_per_h: float, figure: Figure) -> None:
+    """A deep-water reservoir of 60 L: locked within the hour, long before the level is low."""
+    with at_the_tank(tmp_path, with_level_sender(system="deep_water")) as at:
+        keep(at, 2.0)
+        begun_s = at.clock.monotonic_s()
+        assert lose(at, 1.2, l_per_h)
+        minutes = (at.clock.monotonic_s() - begun_s) / 60.0
+        assert minutes <= 61.0
+        assert "the level fell by" in at.bed().condition_reason
+        assert "bed1-level-leak" in at.alarms()
+        figure(f"{l_per_h:g} L/h: locked after {minutes:.0f} min")
+
+
+def test_h36_neither_drinking_nor_floods_nor_a_person_is_a_leak(tmp_path: Path, figure: Figure) -> None:
+    """Two days of a full bed with floods; then ten litres are bailed out while it is held."""
+    tank = {"transpiration_l_per_day": 3.0, "plants": 18}
+    with at_the_tank(tmp_path, with_level_sender(), tank=tank) as at:
+        for hour in range(48):
+            if hour % 6 == 3:
+                at.bench.play("drain", litres=15.0)
+                keep(at, 0.25)
+                at.bench.play("add_water", litres=15.0)
+            keep(at, 1.0)
+            assert at.bed().condition is not Condition.LOCKED
+        at.ask("hold", reason="bailing")
+        at.bench.play("drain", litres=10.0)
+        keep(at, 1.0)
+        at.ask("release")
+        keep(at, 2.0)
+        assert at.bed().condition is not Condition.LOCKED
+        figure("48 h of 3 L a day and 8 floods, 10 L bailed out while held: no lock")
+
+
 def test_h37_a_bottle_used_up_stays_so_after_a_restart(tmp_path: Path, figure: Figure) -> None:
     """It stops at a twentieth; only a person at the tank, not one far away, can say that it is full again."""
     settings = pump_settings(bottle_ml=20.0)

@@ -101,29 +101,43 @@ WATER = mutants_of(
     "tests/dose/test_water.py",
     (
         (
-            "water only a level that can be used",
-            "if not (aim.has_water and level.usable and level.reading is not None):",
-            "if not (aim.has_water and level.reading is not None):",
-            "test_a_level_that_cannot_be_used_asks_for_nothing",
-        ),
-        (
-            "water waits for a flood's end",
-            "return self.seen[0][1] if self.seen[0][0] >= now_s - rest_s else None",
-            "return self.seen[-1][1] if self.seen[0][0] >= now_s - rest_s else None",
-            f"test_a_flood_that_is_short_enough_is_no_missing_water {FEED_TESTS}::test_a_flooded_bed_is_no_missing_water",
-        ),
-        (
-            "water watched long enough",
-            "or not now_s - self.since_s >= rest_s:",
-            "or False:",
-            "test_nothing_before_it_was_watched_for_as_long_as_a_flood",
+            "water only a level that is known",
+            "if not aim.has_water or rest_share is None:",
+            "if not aim.has_water:",
+            "test_a_level_that_is_not_known_asks_for_nothing",
         ),
         (
             "water stops at the upper mark",
-            "(rest.filling and aim.fill_to - share >= LEAST_WATER_SHARE)",
-            "rest.filling",
+            "goes_on = filling and aim.fill_to - rest_share >= LEAST_WATER_SHARE",
+            "goes_on = filling",
             "test_once_begun_it_goes_on_to_the_upper_mark",
         ),
+    ),
+)
+
+LEVEL = mutants_of(
+    "daemon/dose/level.py",
+    "tests/dose/test_level.py",
+    (
+        (
+            "level waits for a flood's end",
+            "return self._seen[0][1] if self._seen[0][0] >= now_s - self.rest_s else None",
+            "return self._seen[-1][1] if self._seen[0][0] >= now_s - self.rest_s else None",
+            f"test_a_flood_that_is_short_enough_does_not_show {FEED_TESTS}::test_a_flooded_bed_is_no_missing_water",
+        ),
+        (
+            "level watched long enough",
+            "or not now_s - self._since_s >= self.rest_s:",
+            "or False:",
+            "test_nothing_is_known_before_it_was_watched_for_as_long_as_a_flood",
+        ),
+        (
+            "level a leak",
+            "        if fallen > LEAK_TIMES * most + margin:\n",
+            "        if False:\n",
+            "test_a_leak_is_told_within_the_hour tests/hazards/test_water.py::test_h36_a_leak_is_told_from_drinking",
+        ),
+        ("level drinking is no leak", "LEAK_TIMES * most + margin", "margin", "test_drinking_is_no_leak"),
     ),
 )
 
@@ -178,12 +192,6 @@ FEED = mutants_of(
             "test_a_and_b_come_in_turns_as_much_of_each",
         ),
         (
-            "feed water needs a share",
-            "if level is None or not self._instruments.measures_share:",
-            "if level is None:",
-            "test_a_float_switch_fills_nothing",
-        ),
-        (
             "feed follows its doses",
             "        self._feeding = fed(self._feeding, pump, allowed.ml, rise, end_s, self._aim.mixing_time_s)\n",
             "",
@@ -217,4 +225,4 @@ RESERVOIR = mutants_of(
     ),
 )
 
-FEEDING = (*NEWEST, *STRENGTH, *WATER, *STRENGTH_RESPONSE, *FEED, *RESERVOIR)
+FEEDING = (*NEWEST, *STRENGTH, *WATER, *LEVEL, *STRENGTH_RESPONSE, *FEED, *RESERVOIR)
