@@ -34,6 +34,7 @@ TABLES: dict[str, type[ProbeTable]] = {
 
 TRUE_RATE = 1.03  # a pump delivers this much more than its settings believe
 FASTEST_ML_PER_S = 20.0
+FLOOD_SHARE, HELD_SHARE = 0.25, 0.05  # of the reservoir: into a flooded bed, and between floods (own choice)
 LOGIC_V, BOARD_V = 3.3, 5.0  # an amplifier whose middle is above half of 3.3 V runs on 5 V
 HIGHEST_LOGIC_ZERO_V = 2.0
 
@@ -41,9 +42,9 @@ HIGHEST_LOGIC_ZERO_V = 2.0
 def bench_table(settings: Settings, *, seed: int, time_factor: float = 0.0) -> dict[str, Any]:
     """A `[rig]` table for these settings: their own where they name the bench, else one made to fit.
 
-    Made to fit: each reservoir with its volume and mixing time, plants and water loss to suit that volume, and
-    with probes and pumps that differ a little from what the settings believe. Raises RigError for a driver that
-    has no simulated probe.
+    Made to fit: each reservoir with its volume, mixing time and system, plants and water loss to suit that volume,
+    and with probes and pumps that differ a little from what the settings believe. Raises RigError for a driver
+    that has no simulated probe.
     """
     own = settings.rig_table()
     if own["open"] == OPEN:
@@ -59,12 +60,26 @@ def _tank(name: str, reservoir: Reservoir) -> dict[str, Any]:
     return {
         "volume_l": reservoir.volume_l,
         "mixing_time_s": reservoir.mixing_time_s,
+        "system": _system(reservoir),
         "plants": max(1, round(usual.plants * share)),
         "transpiration_l_per_day": usual.transpiration_l_per_day * share,
         "evaporation_l_per_day": usual.evaporation_l_per_day * share,
         "probe": list(_probes(name, reservoir)),
         "pump": [_pump(role, pump) for role, pump in reservoir.pump.items()],
     }
+
+
+def _system(reservoir: Reservoir) -> dict[str, Any]:
+    """A bed or channels to suit the volume: a flood takes a quarter of the reservoir, in five minutes."""
+    sized: dict[str, dict[str, float]] = {
+        "ebb_and_flow": {
+            "bed_l": reservoir.volume_l * (FLOOD_SHARE + HELD_SHARE),
+            "held_l": reservoir.volume_l * HELD_SHARE,
+            "pump_l_per_min": reservoir.volume_l * FLOOD_SHARE / 5.0,
+        },
+        "film": {"channel_l": reservoir.volume_l * HELD_SHARE},
+    }
+    return {"kind": reservoir.system, **sized.get(reservoir.system, {})}
 
 
 def _probes(name: str, reservoir: Reservoir) -> Iterator[dict[str, Any]]:

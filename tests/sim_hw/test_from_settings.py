@@ -17,6 +17,8 @@ from drivers.registry import open_probe
 from drivers.rig import RigError
 from sim_hw.bench import open_rig
 from sim_hw.from_settings import bench_table
+from sim_hw.tables import check
+from sim_hw.tank import Tank
 from sim_hw.tank_settings import TankSettings
 
 RIGS = Path("config/rigs")
@@ -27,8 +29,10 @@ def settings(name: str) -> Settings:
     return Settings.model_validate(tomllib.loads((RIGS / name).read_text(encoding="utf-8")))
 
 
-def a_pi(probe: dict[str, Any], pump: dict[str, Any] | None = None) -> Settings:
-    """Settings of a Raspberry Pi with one reservoir of 20 L."""
+def a_pi(
+    probe: dict[str, Any], pump: dict[str, Any] | None = None, system: str = "still", volume_l: float = 20.0
+) -> Settings:
+    """Settings of a Raspberry Pi with one reservoir."""
     return Settings.model_validate(
         {
             "site": {"name": "Invented", "device_id": "invented"},
@@ -36,8 +40,8 @@ def a_pi(probe: dict[str, Any], pump: dict[str, Any] | None = None) -> Settings:
             "reservoir": {
                 "bed1": {
                     "title": "Bed",
-                    "system": "still",
-                    "volume_l": 20.0,
+                    "system": system,
+                    "volume_l": volume_l,
                     "mixing_time_s": 300.0,
                     "probe": probe,
                     "pump": pump or {},
@@ -77,6 +81,23 @@ def test_water_and_plants_follow_the_reservoir() -> None:
     tank = bench_table(a_pi({}), seed=1)["tank"]["bed1"]
     assert (tank["volume_l"], tank["mixing_time_s"]) == (20.0, 300.0)
     assert tank["plants"] == round(TankSettings().plants * 20.0 / TankSettings().volume_l)
+
+
+@pytest.mark.parametrize("volume_l", [2.0, 20.0, 400.0])
+@pytest.mark.parametrize(
+    ("system", "share_in_bed", "share_left"),
+    [("ebb_and_flow", 0.3, 0.75), ("film", 0.05, 1.0), ("deep_water", 0.0, 1.0), ("still", 0.3, 1.0)],
+)
+def test_the_system_follows_the_reservoir(
+    system: str, share_in_bed: float, share_left: float, volume_l: float
+) -> None:
+    """Six minutes into the flood of 7 h a bed holds its share, a quarter of which came out of the reservoir."""
+    table = bench_table(a_pi({}, system=system, volume_l=volume_l), seed=1)
+    tank = Tank(check(table).tank["bed1"])
+    for minute in range(7):
+        tank.advance(60.0, 7 * 3600.0 + 60.0 * minute)
+    assert tank.bed_l == pytest.approx(share_in_bed * volume_l, rel=1e-3)
+    assert tank.look().level_share == pytest.approx(share_left, rel=2e-3)
 
 
 def test_a_pump_truly_delivers_a_little_more() -> None:
