@@ -42,7 +42,7 @@ HIGHEST_LOGIC_ZERO_V = 2.0
 def bench_table(settings: Settings, *, seed: int, time_factor: float = 0.0) -> dict[str, Any]:
     """A `[rig]` table for these settings: their own where they name the bench, else one made to fit.
 
-    Made to fit: each reservoir with its volume, mixing time and system, plants and water loss to suit that volume,
+    Made to fit: each reservoir with its volume, mixing time and system, plants and water loss to suit the volume,
     and with probes and pumps that differ a little from what the settings believe. Raises RigError for a driver
     that has no simulated probe.
     """
