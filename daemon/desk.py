@@ -1,7 +1,7 @@
 """What the loop does about each request, and what it says to the person who asked.
 
 Pausing is free to everyone the links let in. Everything that can make the daemon dose again (release,
-clear, bottle, calibrate) is for a person at the tank: Origin.LOCAL only.
+clear, bottle, prime, calibrate) is for a person at the tank: Origin.LOCAL only.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from config.settings import Pump
 
 from daemon import words
 from daemon.alarm import life
@@ -20,12 +22,13 @@ from daemon.measure.book import BookError, CalibrationBook
 from daemon.measure.settling import WINDOW, Settling
 from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.reservoir import KeptReservoir
-from daemon.values import Quantity, Role
+from daemon.values import Cap, Condition, Outcome, Permit, Quantity, Refusal, Role
 
 if TYPE_CHECKING:
     from daemon.loop import Loop
 
 HOUR_S = 3600.0
+PRIME_AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
 CALIBRATING = "calibrating"
 THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name no request can give itself
 
@@ -61,6 +64,10 @@ class Keys(Ask):
 
 class Bottle(Named):
     pump: Role
+
+
+class Prime(Bottle):
+    ml: float = Field(gt=0.0, le=100.0)
 
 
 class Probe(Named):
@@ -148,11 +155,31 @@ class Desk:
 
     def bottle(self, asked: Bottle, request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
-        pump = reservoir.table.pump.get(asked.pump.value)
-        if pump is None:
-            raise RequestRefused(f"{reservoir.table.title} has no {words.ROLE[asked.pump]} pump")
+        pump = _pump(reservoir, asked.pump)
         loop.ledger.refill(reservoir.name, asked.pump, request.origin.value, loop.stamp())
         return {"said": f"{words.ROLE[asked.pump]} bottle counted as full: {pump.bottle_ml:g} mL"}
+
+    def prime(self, asked: Prime, request: Request, loop: Loop) -> Any:
+        """Run a pump by hand, its tube's end in a cup. Counted like any dose, as if all went into the tank."""
+        reservoir = _one(loop, asked)
+        most_ml = _pump(reservoir, asked.pump).ml_per_s * PRIME_AT_MOST_S
+        if not asked.ml <= most_ml:
+            raise RequestRefused(
+                f"{asked.ml:g} mL would run longer than {PRIME_AT_MOST_S:g} s: ask for at most {most_ml:.1f} mL"
+            )
+        if request.given_up.is_set():
+            raise RequestRefused("nobody waits for this any more: not begun")
+        decision = reservoir.permit_prime(asked.pump, asked.ml, loop.stamp())
+        if isinstance(decision, Refusal):
+            condition = reservoir.condition(loop.stamp())
+            raise RequestRefused(f"{reservoir.table.title}: {_no_priming(decision, condition)}")
+        outcome = loop.dose(reservoir, decision)
+        if outcome is not Outcome.DONE:
+            why = words.CAP[Cap.LEDGER] if outcome is None else reservoir.run_note
+            raise RequestRefused(
+                f"{reservoir.table.title}: the {words.ROLE[asked.pump]} pump did not run well: {why}"
+            )
+        return {"said": _primed(decision, reservoir), "ml": decision.ml, "run_s": decision.run_s}
 
     # calibrating
 
@@ -241,6 +268,7 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "clear": (Named, True, Desk.clear),
     "ack": (Keys, True, Desk.ack),
     "bottle": (Bottle, True, Desk.bottle),
+    "prime": (Prime, True, Desk.prime),
     "calibrate.begin": (Probe, True, Desk.begin),
     "calibrate.look": (Look, True, Desk.look),
     "calibrate.point": (Standard, True, Desk.point),
@@ -267,6 +295,30 @@ def _one(loop: Loop, asked: Named) -> KeptReservoir:
     if asked.reservoir not in loop.reservoirs:
         raise RequestRefused(f"no reservoir {asked.reservoir}; there is {names}")
     return loop.reservoirs[asked.reservoir]
+
+
+def _pump(reservoir: KeptReservoir, role: Role) -> Pump:
+    pump = reservoir.table.pump.get(role.value)
+    if pump is None:
+        raise RequestRefused(f"{reservoir.table.title} has no {words.ROLE[role]} pump")
+    return pump
+
+
+def _no_priming(refusal: Refusal, condition: Condition) -> str:
+    """Why a person may not run this pump now, and the next step."""
+    if refusal.cap is not Cap.CONDITION:
+        return f"{words.refusal(refusal)}. `evenwater status` shows what each cap has left"
+    if condition is Condition.LOCKED:
+        return "locked: `evenwater status` says why; mend that, `evenwater clear`, `evenwater hold`, then prime"
+    return "corrects by itself now: pause it first with `evenwater hold priming`, then prime"
+
+
+def _primed(done: Permit, reservoir: KeptReservoir) -> str:
+    less = "" if done.bound_by is None else f" (less than asked, by {words.CAP[done.bound_by]})"
+    return (
+        f"{reservoir.table.title}: {words.ROLE[done.request.pump]} pump ran {done.run_s:.1f} s, {done.ml:.1f} mL"
+        f"{less}. It counts as dosed. Put the tube back; a pause ends with `evenwater release`"
+    )
 
 
 def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:

@@ -93,7 +93,7 @@ class Loop:
             reservoir.instruments.look(self.clock.monotonic_s, stamp.utc.date())
             decision = reservoir.decide(self.stamp())
             if isinstance(decision, Permit) and not self.stopping.is_set():
-                self._dose(reservoir, decision)
+                self.dose(reservoir, decision)
         self.calendar.run_due(stamp.utc)
         self._passes += 1
         stamp = self.stamp()
@@ -102,11 +102,15 @@ class Loop:
         self.tell(self.state)
         return self.state
 
-    def _dose(self, reservoir: KeptReservoir, allowed: Permit) -> None:
-        """Run one permitted dose. A bad end locks the reservoir, unless we are stopping anyway."""
+    def dose(self, reservoir: KeptReservoir, allowed: Permit) -> Outcome | None:
+        """Run one permitted dose; how it ended, None where nothing ran for want of a ledger line.
+
+        A bad end locks the reservoir, unless we are stopping anyway.
+        """
         outcome = reservoir.dose(allowed, self.stamp(), self.stopping.is_set)
         if outcome not in (None, Outcome.DONE) and not self.stopping.is_set():
             reservoir.lock(f"the last dose did not end well: {reservoir.run_note}", self.stamp())
+        return outcome
 
     def answer_requests(self) -> None:
         """Answer everything that has been asked since the last time."""

@@ -6,8 +6,9 @@ Only the loop acts on a request, between passes, on its own thread.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
+from threading import Event
 from typing import Any
 
 
@@ -32,9 +33,13 @@ class WrongParams(RequestRefused):
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One thing asked. `answer` is called once, from the loop's thread, with a result or a RequestRefused."""
+    """One thing asked. `answer` is called once, from the loop's thread, with a result or a RequestRefused.
+
+    given_up: set by a link whose asker no longer waits; what turns a pump is then not begun any more.
+    """
 
     method: str
     params: Mapping[str, Any]
     origin: Origin
     answer: Callable[[Any], None]
+    given_up: Event = field(default_factory=Event, compare=False)

@@ -221,6 +221,11 @@ class KeptReservoir:
             return Refusal(a.request, b.bound_by or Cap.TOO_SMALL, b.numbers)
         return replace(a, ml=a.ml * share, run_s=a.run_s * share, bound_by=b.bound_by)
 
+    def permit_prime(self, role: Role, ml: float, stamp: Stamp) -> Permit | Refusal:
+        """Whether a person may run this pump by hand now. Raises KeyError where there is none."""
+        request = DoseRequest(self.name, role, ml, DoseReason.PRIME)
+        return permit(request, self._limits[role], self._facts(role, stamp))
+
     def _facts(self, role: Role, stamp: Stamp, verdict: Verdict | None = None) -> Facts:
         return Facts(
             condition=self.condition(stamp),
@@ -280,7 +285,7 @@ class KeptReservoir:
     def _expect_effect(self, allowed: Permit, outcome: Outcome, stamp: Stamp) -> None:
         """What this dose should now do to pH, and whether acid and base fight."""
         pump, ml = allowed.request.pump, allowed.ml
-        if outcome is not Outcome.DONE:
+        if outcome is not Outcome.DONE or allowed.request.reason is DoseReason.PRIME:  # primed into a cup
             self._effects = forget(self._effects)
             self._feed.disturbed()
             return

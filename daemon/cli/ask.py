@@ -166,7 +166,7 @@ def _ack(commands: Commands) -> None:
         commands, "ack", "acknowledge alarms: silences them, clears nothing", "evenwater ack bed1-ph-probe"
     )
     parser.add_argument("key", nargs="*", help="keys as `evenwater alarms` shows them (default: all)")
-    parser.set_defaults(act=lambda arguments: asked(arguments, "ack", _said, keys=arguments.key))
+    parser.set_defaults(act=lambda arguments: asked(arguments, "ack", said, keys=arguments.key))
 
 
 # hold, release, clear, bottle
@@ -181,7 +181,7 @@ def _hold(commands: Commands) -> None:
     _reservoir_option(parser)
     parser.set_defaults(
         act=lambda a: asked(
-            a, "hold", _said, reason=a.reason, **({} if a.hours is None else {"hours": a.hours}), **_named(a)
+            a, "hold", said, reason=a.reason, **({} if a.hours is None else {"hours": a.hours}), **_named(a)
         )
     )
 
@@ -193,11 +193,11 @@ def _simple(commands: Commands, name: str, help_text: str, act: Callable[[argpar
 
 
 def _release(arguments: argparse.Namespace) -> int:
-    return asked(arguments, "release", _said, **_named(arguments))
+    return asked(arguments, "release", said, **_named(arguments))
 
 
 def _clear(arguments: argparse.Namespace) -> int:
-    return asked(arguments, "clear", _said, **_named(arguments))
+    return asked(arguments, "clear", said, **_named(arguments))
 
 
 def _bottle(commands: Commands) -> None:
@@ -206,8 +206,9 @@ def _bottle(commands: Commands) -> None:
     )
     parser.add_argument("pump", choices=[role.value for role in Role], help="whose bottle")
     _reservoir_option(parser)
-    parser.set_defaults(act=lambda a: asked(a, "bottle", _said, pump=a.pump, **_named(a)))
+    parser.set_defaults(act=lambda a: asked(a, "bottle", said, pump=a.pump, **_named(a)))
 
 
-def _said(answer: Any) -> Iterable[str]:
+def said(answer: Any) -> Iterable[str]:
+    """The one sentence that most requests are answered with."""
     yield str(answer["said"])

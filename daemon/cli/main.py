@@ -20,6 +20,7 @@ GROUPS = {
     "daemon.cli.check": ("check",),
     "daemon.cli.ask": ("status", "ledger", "alarms", "hold", "release", "clear", "ack", "bottle"),
     "daemon.cli.calibrate": ("calibrate",),
+    "daemon.cli.prime": ("prime",),
     "daemon.cli.repair": ("repair",),
 }
 

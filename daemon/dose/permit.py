@@ -4,7 +4,7 @@ Every cap is checked here, in this order; the first that says no names itself:
 
     REQUEST    a finite amount above zero was asked
     NOT_SET    all three amount caps are set (a cap left out is zero)
-    CONDITION  the reservoir is `keeping` (priming, done by a person at the tank: anything but `locked`)
+    CONDITION  the reservoir is `keeping` (priming, by a person at the tank: `held` or `watching`)
     LEDGER     the ledger can be relied on
     VERDICT    the reading behind the dose is usable (priming rests on none)
     LEVEL      there is water enough; where a level probe exists, not knowing counts as low
@@ -164,7 +164,7 @@ def _configured(limits: PumpLimits) -> tuple[tuple[str, float | None], ...]:
 
 def _condition_allows(request: DoseRequest, facts: Facts) -> bool:
     if request.reason is DoseReason.PRIME:
-        return facts.condition in (Condition.KEEPING, Condition.WATCHING, Condition.HELD)
+        return facts.condition in (Condition.WATCHING, Condition.HELD)
     return facts.condition is Condition.KEEPING
 
 

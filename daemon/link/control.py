@@ -173,10 +173,12 @@ class ControlServer:
     def _ask(self, method: str, params: Mapping[str, Any]) -> Any:
         """What the loop answers. A late answer is dropped."""
         answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
-        self._submit(Request(method, params, Origin.LOCAL, answers.put))
+        request = Request(method, params, Origin.LOCAL, answers.put)
+        self._submit(request)
         try:
             answer = answers.get(timeout=ANSWER_S)
         except queue.Empty:
+            request.given_up.set()
             raise CallError(
                 NO_ANSWER, f"the loop did not answer within {ANSWER_S:g} s; whether it did it is not known"
             ) from None

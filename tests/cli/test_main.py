@@ -22,6 +22,7 @@ NEED_A_DAEMON = [
     ["clear"],
     ["ack"],
     ["bottle", "ph_down"],
+    ["prime", "bed1", "ph_down", "--yes"],
     ["calibrate", "ph", "begin"],
 ]
 
@@ -68,6 +69,8 @@ def test_the_whole_has_help_that_names_every_command(capsys: pytest.CaptureFixtu
         ["hold", "x", "--hours", "inf"],
         ["ledger", "--last", "many"],
         ["bottle", "bleach"],
+        ["prime", "bed1", "bleach"],
+        ["prime", "bed1", "ph_down", "--ml", "nan"],
         ["calibrate", "salt"],
         ["calibrate", "ph", "point", "7.00", "--temperature-c", "nan"],
         ["run"],

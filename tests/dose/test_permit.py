@@ -138,14 +138,14 @@ def test_a_smallest_dose_that_is_no_number_refuses() -> None:
         (Condition.WATCHING, DoseReason.PH_HIGH, False),
         (Condition.HELD, DoseReason.PH_HIGH, False),
         (Condition.LOCKED, DoseReason.PH_HIGH, False),
-        (Condition.KEEPING, DoseReason.PRIME, True),
+        (Condition.KEEPING, DoseReason.PRIME, False),
         (Condition.WATCHING, DoseReason.PRIME, True),
         (Condition.HELD, DoseReason.PRIME, True),
         (Condition.LOCKED, DoseReason.PRIME, False),
     ],
 )
 def test_only_a_keeping_reservoir_is_dosed(condition: Condition, reason: DoseReason, passes: bool) -> None:
-    """Corrections run only in `keeping`; priming by a person is stopped by a lock alone."""
+    """Corrections run only in `keeping`; priming by a person only where it is held or watches."""
     got = permit(request(reason=reason), limits(), facts(condition=condition))
     assert isinstance(got, Permit) is passes
     if isinstance(got, Refusal):
@@ -172,7 +172,7 @@ def test_no_dose_without_a_usable_verdict(bad: Any) -> None:
 def test_priming_rests_on_no_reading_but_on_every_amount_cap() -> None:
     """A person who fills a tube needs no pH reading, and still meets the caps."""
     prime = request(20.0, reason=DoseReason.PRIME)
-    got = permit(prime, limits(), facts(verdict=None))
+    got = permit(prime, limits(), facts(verdict=None, condition=Condition.HELD))
     assert isinstance(got, Permit)
     assert (got.ml, got.bound_by) == (8.0, Cap.PER_DOSE)
 

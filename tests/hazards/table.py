@@ -490,13 +490,15 @@ HAZARDS: tuple[Hazard, ...] = (
         what="A bottle runs empty and the pump draws air; a tube wears.",
         mechanism="what was delivered since the last refill, in the ledger (daemon/dose/ledger.py): warned at "
         "20 %, stopped at 5 % (daemon/dose/permit.py)",
-        claim="stopped at 5 %, also after a restart, until a person at the tank says that it is full",
+        claim="stopped at 5 %, also after a restart, until a person at the tank says that it is full; "
+        "no priming from afar",
         elsewhere=(
+            "test_desk.py::test_priming_is_for_people_at_the_tank",
             "test_reservoir.py::test_a_bottle_runs_low_then_empty_then_is_refilled",
             "test_desk.py::test_a_refilled_bottle_counts_from_full",
         ),
         by_hand="Replace each tube at its maker's hours, then measure mL per second again.",
-        not_built="hours of a tube are not counted; there is no command to prime",
+        not_built="hours of a tube are not counted",
     ),
     Hazard(
         number=38,

@@ -44,6 +44,12 @@ PERMIT = mutants_of(
             (Cap.CONDITION,),
         ),
         (
+            "permit priming only held or watching",
+            "return facts.condition in (Condition.WATCHING, Condition.HELD)",
+            "return True",
+            "test_only_a_keeping_reservoir_is_dosed",
+        ),
+        (
             "permit condition while watching",
             "return facts.condition is Condition.KEEPING",
             "return facts.condition in (Condition.KEEPING, Condition.WATCHING)",

@@ -301,6 +301,24 @@ DESK = mutants_of(
             "test_wrong_parameters_are_refused_by_name",
         ),
         (
+            "desk a long priming is refused",
+            "        if not asked.ml <= most_ml:\n",
+            "        if False:\n",
+            "test_priming_is_short",
+        ),
+        (
+            "desk a priming nobody waits for is not begun",
+            "        if request.given_up.is_set():\n",
+            "        if False:\n",
+            "test_a_priming_that_nobody_waits_for_is_not_begun",
+        ),
+        (
+            "desk a priming meets the permit",
+            "        if isinstance(decision, Refusal):\n            condition",
+            "        if False:\n            condition",
+            "test_priming_needs_a_pause test_priming_waits_for_the_last_dose_to_mix",
+        ),
+        (
             "desk calibrating pauses",
             "        loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())\n",
             "",
