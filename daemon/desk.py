@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from config.settings import Pump
-
 from daemon import words
 from daemon.alarm import life
 from daemon.calibrating import NotSettledError, Visit

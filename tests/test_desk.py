@@ -327,16 +327,6 @@ def test_a_priming_that_nobody_waits_for_is_not_begun(tank: AtTheTank) -> None:
     assert tank.runs() == []
 
 
-def test_a_primed_pump_is_expected_to_do_nothing_to_the_water(tank: AtTheTank) -> None:
-    """What went into a cup does not lock the reservoir for want of an effect."""
-    for _ in range(4):
-        tank.ask("hold", reason="priming")
-        tank.ask("prime", pump="ph_down", ml=2.0)
-        tank.passes(QUARTER)
-    assert len(tank.runs()) == 4
-    assert tank.bed().condition is Condition.HELD
-
-
 def test_priming_is_for_people_at_the_tank(tank: AtTheTank) -> None:
     """Never over MQTT, held or not; and only a pump that is there."""
     tank.ask("hold", reason="priming")

@@ -76,7 +76,11 @@ def test_h32_no_message_from_afar_moves_a_pump(tmp_path: Path, method: str) -> N
 def params_of(method: str) -> dict[str, Any]:
     """What that request needs."""
     probe = {"quantity": "ph"}
-    more = {"hold": {"reason": "x"}, "bottle": {"pump": "ph_down"}, "prime": {"pump": "ph_down", "ml": 1.0}}
+    more: dict[str, dict[str, Any]] = {
+        "hold": {"reason": "x"},
+        "bottle": {"pump": "ph_down"},
+        "prime": {"pump": "ph_down", "ml": 1.0},
+    }
     return more.get(method, probe if method.startswith("calibrate") else {})
 
 
