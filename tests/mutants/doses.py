@@ -44,12 +44,6 @@ PERMIT = mutants_of(
             (Cap.CONDITION,),
         ),
         (
-            "permit priming only held or watching",
-            "return facts.condition in (Condition.WATCHING, Condition.HELD)",
-            "return True",
-            "test_only_a_keeping_reservoir_is_dosed",
-        ),
-        (
             "permit condition while watching",
             "return facts.condition is Condition.KEEPING",
             "return facts.condition in (Condition.KEEPING, Condition.WATCHING)",
@@ -63,7 +57,7 @@ PERMIT = mutants_of(
         ),
         (
             "permit condition, priming while locked",
-            "in (Condition.KEEPING, Condition.WATCHING, Condition.HELD)",
+            "in (Condition.WATCHING, Condition.HELD)",
             "in Condition",
             "test_only_a_keeping_reservoir_is_dosed",
         ),
