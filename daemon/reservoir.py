@@ -54,8 +54,8 @@ from daemon.values import (
     Role,
     Verdict,
 )
-from drivers.keeper import PumpError
 from drivers.pump import PeristalticPump
+from drivers.pump_run import PumpError
 
 MINUTE_S = 60.0
 LAST_DOSES = 5

@@ -11,10 +11,10 @@ import time
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, Protocol
 
-from drivers.keeper import LEASE_S, MAX_RUN_S, Ended, PumpError, PumpKeeper, RunRefused, RunReport, table_to_json
+from drivers.keeper import LEASE_S, MAX_RUN_S, PumpKeeper
+from drivers.pump_run import Ended, PumpError, RunRefused, RunReport
 from drivers.rig import Clock, Rig
-
-__all__ = ["Ended", "Keeper", "KeeperChild", "KeeperHere", "PumpError", "RunReport", "open_keeper"]
+from drivers.rig_table import table_to_text
 
 log = logging.getLogger(__name__)
 
@@ -110,7 +110,7 @@ class _Child:
         """Start it and wait until it has driven every line low. Raises _Gone with its reason."""
         modules = os.pathsep.join(folder or os.getcwd() for folder in sys.path)
         self._process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "drivers.keeper", *arguments],
+            [sys.executable, "-P", "-m", "drivers.keeper_process", *arguments],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             bufsize=0,
@@ -175,11 +175,11 @@ class _Child:
 
 
 class KeeperChild:
-    """The keeper as a process of its own, on real time. See drivers/keeper.py for what passes between."""
+    """The keeper as a process of its own, on real time. See drivers/keeper_process.py for what passes between."""
 
     def __init__(self, rig_table: Mapping[str, Any], lines: Sequence[int]) -> None:
         """Raises PumpError when the child cannot drive every line low."""
-        self._arguments = [table_to_json(rig_table), *map(str, lines)]
+        self._arguments = [table_to_text(rig_table), *map(str, lines)]
         self._number = 0
         self._open = True
         try:

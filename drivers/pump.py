@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from math import isclose
 
-from drivers.keeper import MAX_RUN_S, RunReport
+from drivers.keeper import MAX_RUN_S
 from drivers.keeping import Keeper
+from drivers.pump_run import RunReport
 
 HAIR = 1e-12  # share by which binary fractions may miss: the longest run allowed must not fail by it
 

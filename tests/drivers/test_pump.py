@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.keeper import MAX_RUN_S, Ended
+from drivers.keeper import MAX_RUN_S
 from drivers.keeping import KeeperHere
 from drivers.pump import PeristalticPump
+from drivers.pump_run import Ended
 from tests.drivers.parts import StepRig
 
 

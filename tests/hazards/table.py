@@ -57,7 +57,7 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=2,
         what="The daemon is killed while a pump runs, and the kernel leaves the pin high.",
-        mechanism="pump keeper in a process of its own (drivers/keeper.py), the unit's stop program "
+        mechanism="pump keeper in a process of its own (drivers/keeper_process.py), the unit's stop program "
         "(systemd/pumps-off), lines low before anything else at start; `keeping` is refused on a Pi where a "
         "barrier is missing (drivers/barriers.py)",
         claim="line low within 1 s of the daemon's death in each of 200 kills at any instant; at the keeper's "
