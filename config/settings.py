@@ -133,23 +133,25 @@ class Bands(Table):
 
 
 class PhControl(Table):
-    """How pH is corrected: a PID whose output is mL, asked for only outside a dead band."""
+    """How pH is corrected: by what this tank answers to a dose, which it shows from dose to dose."""
 
     target: float = Field(default=6.0, ge=4.5, le=7.5, description="the pH that dosing aims at")
     dead_band: float = Field(
-        default=0.15, ge=0.02, le=1.0, description="the distance from the target within which nothing is dosed"
+        default=0.03,
+        ge=0.02,
+        le=1.0,
+        description="the distance from the target within which nothing is dosed; wider by itself where the probe "
+        "is noisy or the pump's smallest dose moves more",
     )
     ml_per_ph: float = Field(
         default=20.0, gt=0.0, le=500.0, description="a first guess of the reagent that moves this tank by 1 pH"
     )
     share_of_need: float = Field(
-        default=1 / 3, gt=0.0, le=0.5, description="the part of the reckoned need that is asked for at a time"
-    )
-    integral_per_h: float = Field(
-        default=0.0, ge=0.0, le=10.0, description="how fast a lasting error adds to the request; 0 for none"
-    )
-    derivative_h: float = Field(
-        default=0.0, ge=0.0, le=10.0, description="how strongly a rising pH adds to the request; 0 for none"
+        default=1 / 3,
+        gt=0.0,
+        le=0.5,
+        description="the part of the reckoned need that is asked for at a time, until three doses have shown "
+        "what this tank answers",
     )
 
 

@@ -13,9 +13,19 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.alarm.life import Cause
 from daemon.causes import Known, causes
-from daemon.dose.control import ControlState, PhAim, aim_of, ask_ph
+from daemon.dose.control import (
+    ControlState,
+    PhAim,
+    aim_of,
+    ask_ph,
+    dead_band_ph,
+    disturbed,
+    expected_shift_ph,
+    given,
+)
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.level import Fall
+from daemon.dose.newest import READINGS
 from daemon.dose.permit import (
     MIXING_TIMES,
     Facts,
@@ -159,12 +169,17 @@ class KeptReservoir:
         """Hold pH and strength against what doses should have done; nothing while people are at work."""
         condition = self.condition(stamp)
         if condition not in (Condition.KEEPING, Condition.WATCHING):
-            self._effects = forget(self._effects)
-            self._feed.disturbed()
+            self._let_go()
             return
         for finding in (self._watch_ph(stamp), self._feed.watch()):
             if finding is not None and finding.latches and condition is Condition.KEEPING:
                 self.lock(words.finding(finding), stamp)
+
+    def _let_go(self) -> None:
+        """People are at work, or nobody knows what went in: what was being followed says nothing."""
+        self._effects = forget(self._effects)
+        self._control = disturbed(self._control)
+        self._feed.disturbed()
 
     def _watch_ph(self, stamp: Stamp) -> Finding | None:
         ph = self.instruments.verdicts.get(Quantity.PH)
@@ -178,6 +193,7 @@ class KeptReservoir:
             self._strong = finding
         elif finding is not None:
             self._moved = finding
+            self._control = disturbed(self._control)
         return finding
 
     def _others_mix(self, stamp: Stamp) -> bool:
@@ -286,16 +302,16 @@ class KeptReservoir:
         """What this dose should now do to pH, and whether acid and base fight."""
         pump, ml = allowed.request.pump, allowed.ml
         if outcome is not Outcome.DONE or allowed.request.reason is DoseReason.PRIME:  # primed into a cup
-            self._effects = forget(self._effects)
-            self._feed.disturbed()
+            self._let_go()
             return
         self._feed.dosed(allowed, stamp.at_s + allowed.run_s)
         if pump not in OPPOSITE:
+            self._control = disturbed(self._control)
             return
-        shift_ph = (
-            ml / (self._aim.ml_per_ph * self.instruments.share_of_water) * (-1.0 if pump is Role.PH_DOWN else 1.0)
-        )
-        self._effects = dosed(self._effects, pump, ml, shift_ph, stamp.at_s + allowed.run_s)
+        end_s = stamp.at_s + allowed.run_s
+        shift_ph = expected_shift_ph(self._aim, self._control, pump, ml, self.instruments.share_of_water)
+        self._effects = dosed(self._effects, pump, ml, shift_ph, end_s)
+        self._control = given(self._control, pump, shift_ph, end_s)
         if (finding := reversals(self._doses(DOSES_OF_A_DAY), stamp)) is not None:
             self.lock(words.finding(finding), stamp)
 
@@ -400,18 +416,19 @@ class KeptReservoir:
         mixing_s = MIXING_TIMES * self.table.mixing_time_s
         if since_s is not None and since_s < mixing_s:
             return f"the last dose is mixing, about {ceil((mixing_s - since_s) / MINUTE_S)} min more"
-        return _aiming_words(self._aim, words.believed(ph) or self._aim.target)
+        return _aiming_words(self._aim, self._control, words.believed(ph) or self._aim.target)
 
 
-def _aiming_words(aim: PhAim, ph: float) -> str:
+def _aiming_words(aim: PhAim, state: ControlState, ph: float) -> str:
     """What is to be done about this pH while nothing is asked for."""
-    is_high = ph > aim.target + aim.tuning.dead_band
-    if not (is_high or ph < min(aim.ph_low, aim.target - aim.tuning.dead_band)):
+    pump = Role.PH_DOWN if ph > aim.target else Role.PH_UP
+    if not abs(ph - aim.target) > dead_band_ph(aim, state, pump):
         return f"pH is near enough to {aim.target:g}: nothing to do"
-    pump, is_there = (Role.PH_DOWN, aim.has_down) if is_high else (Role.PH_UP, aim.has_up)
-    if not is_there:
+    if pump not in aim.smallest_ml:
         return f"pH {ph:.2f} asks for {words.ROLE[pump]}, and there is no such pump"
-    return f"pH {ph:.2f}: some more readings before a dose"
+    if state.trend.readings < READINGS:
+        return f"pH {ph:.2f}: some more readings before a dose"
+    return f"pH {ph:.2f}: likely to come back by itself before {words.ROLE[pump]} is worth while"
 
 
 def _bands_of(table: Table) -> dict[Quantity, tuple[float, float]]:

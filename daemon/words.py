@@ -247,13 +247,25 @@ FIT: Mapping[FitReason, str] = {
 def _because(of: DoseRequest) -> str:
     n = of.numbers
     if of.reason in (DoseReason.PH_HIGH, DoseReason.PH_LOW):
-        return f"pH {_n(n, 'ph', 2)}, aim {_n(n, 'target', 2)}"
+        return f"pH {_n(n, 'ph', 2)}, aim {_n(n, 'target', 2)}{_learned(of)}"
     if of.reason in (DoseReason.EC_LOW, DoseReason.EC_HIGH):
         half = f", owed to its stock A: {_n(n, 'owed_ml', 1)} mL" if "owed_ml" in n else ""
         return f"EC {_n(n, 'ec', 2)}, aim {_n(n, 'target', 2)} mS/cm{half}"
     if of.reason is DoseReason.LEVEL_LOW:
         return f"level {n.get('level_share', 0.0):.0%}, filled to {n.get('fill_to_share', 0.0):.0%}"
     return of.reason.value.replace("_", " ")
+
+
+def _learned(of: DoseRequest) -> str:
+    """What the controller reckoned with: the drift, and where this amount should bring pH."""
+    n = of.numbers
+    if not {"ph", "drift_ph_per_day", "ml_per_ph"} <= n.keys():
+        return ""
+    shift_ph = of.ml / (n["ml_per_ph"] * n.get("level_share", 1.0)) * (-1.0 if of.pump is Role.PH_DOWN else 1.0)
+    return (
+        f"; drifting {n['drift_ph_per_day']:+.2f}/day; {of.ml:.1f} mL should move {n['ph']:.2f} to "
+        f"{n['ph'] + shift_ph:.2f}"
+    )
 
 
 def _reason_of(of: Entry) -> str:

@@ -24,8 +24,11 @@ PURE_ROOMS = ("daemon.measure", "daemon.alarm", "daemon.crop")
 PURE_MODULES = (
     "daemon.dose.control",
     "daemon.dose.inflow",
+    "daemon.dose.learn",
+    "daemon.dose.newest",
     "daemon.dose.permit",
     "daemon.dose.response",
+    "daemon.dose.trend",
     "daemon.dose.windows",
     "daemon.values",
 )

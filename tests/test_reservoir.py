@@ -225,11 +225,11 @@ def test_the_day_cap_calls_a_person(tmp_path: Path) -> None:
 
 
 def test_no_base_is_dosed_for_water_within_its_band(tmp_path: Path) -> None:
-    """Below the dead band but inside the crop's band it waits for the plants to raise the pH."""
+    """Below the dead band but inside the crop's band it waits, as the plants may well raise the pH."""
     with at_the_tank(tmp_path, tank={"start_ph": 5.7}) as at:
         at.passes(QUARTER)
         assert at.bench.edges == () or not any(edge.on for edge in at.bench.edges)
-        assert "near enough" in at.bed().waiting_for
+        assert "come back by itself" in at.bed().waiting_for
 
 
 # waiting

@@ -186,7 +186,8 @@ def test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved(tmp_pat
                 break
         assert isinstance(decision, Permit)
         assert decision.request.numbers["step_share"] == 0.5
-        assert decision.ml == pytest.approx(decision.request.numbers["need_ml"] / 6.0)
+        numbers = decision.request.numbers
+        assert decision.ml == pytest.approx(numbers["need_ml"] * numbers["share_of_need"] / 2.0)
         assert lowest > 5.8
         assert at.bed().condition is Condition.KEEPING
 

@@ -1,127 +1,112 @@
-"""How much to ask for: a small PID in mL, and the rules by which pH is corrected. Pure.
+"""How much to ask for, from where pH stands, where it drifts, and what this tank answers to a dose. Pure.
 
-    usable readings -> median of five -> outside the dead band? -> PID -> DoseRequest
+    usable readings -> a line through them -> outside the dead band? -> mL for this tank -> DoseRequest
+                                                    a dose, mixed in -> what it did      -> a lesson
 
-Asking is not dosing: daemon.dose.permit has the last word.
+A dose does not aim at the target but a little past it, by half of what the drift takes back until the next one:
+so pH swings evenly about the target. Asking is not dosing: daemon.dose.permit has the last word.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import inf, isfinite
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from math import inf, isfinite, sqrt
+from types import MappingProxyType
+from typing import NamedTuple
 
 from config.settings import HARD_MAX_SHARE_PER_DOSE, Reservoir
+from daemon.dose.learn import CONFIRMED, Answer, Lesson, diluted, doubtful, learned, prior, share_of_need
+from daemon.dose.newest import READINGS, Newest, gather, middle
 from daemon.dose.permit import MIXING_TIMES, ML_PER_L
-from daemon.dose.windows import HOUR_S
+from daemon.dose.trend import Trend, follow, level_at, unsure
+from daemon.dose.windows import DAY_S, HOUR_S
 from daemon.values import DoseReason, DoseRequest, Quantity, Role, Verdict
 
-READINGS = 5  # never on one sample: the median of this many, all newer than the mixing of the last dose
-BREAK_S = 180.0  # readings further apart than this do not belong together (three of the slowest passes)
+AHEAD_H = 4.0  # how far the drift is trusted, and the longest that pH is to swing about the target
+NOISE_SDS = 3.0  # the dead band is never narrower than this many standard deviations of the line
+TURN_PH, TURN_H = 0.1, 4.0  # base follows acid, or acid base, where pH would still be so far off in so many hours
+REBOUND_PER_H = 0.3  # of a dose's shift an hour: by so much CO2 that leaves may change the drift
+LATEST_S = 1800.0  # a look this long after mixing says more of the hours between than of the dose
 
-
-@dataclass(frozen=True, slots=True)
-class PidTuning:
-    """Gains of a PID whose output is mL: above zero raises what is measured, below zero lowers it.
-
-    kp: mL per unit of error; ki: per unit and second; kd: per unit a second.
-    low_ml, high_ml: the output, and the integral by itself, stay within these.
-    dead_band: closer to the target than this the output is zero and the integral is forgotten; 0 for none.
-    """
-
-    kp: float
-    ki: float = 0.0
-    kd: float = 0.0
-    low_ml: float = -inf
-    high_ml: float = inf
-    dead_band: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class PidState:
-    """What one step leaves for the next. proportional_ml and derivative_ml are kept for people to read."""
-
-    integral_ml: float = 0.0
-    last_measured: float | None = None
-    proportional_ml: float = 0.0
-    derivative_ml: float = 0.0
-
-
-def pid_step(
-    tuning: PidTuning, state: PidState, target: float, measured: float, dt_s: float
-) -> tuple[float | None, PidState]:
-    """Output in mL and the state after one measurement, `dt_s` after the one before (0 for the first).
-
-    Derivative on the measurement, so a moved target gives no kick; the integral is clamped to the output's
-    limits, so it cannot wind up. Anything not finite, or a step back in time: no output, state unchanged.
-    """
-    if not (isfinite(measured) and isfinite(target) and 0.0 <= dt_s < inf):
-        return None, state
-    error = target - measured
-    if abs(error) < tuning.dead_band:
-        return 0.0, PidState(last_measured=measured)
-    change = measured - state.last_measured if state.last_measured is not None else 0.0
-    proportional_ml = tuning.kp * error
-    integral_ml = _clamp(state.integral_ml + tuning.ki * error * dt_s, tuning)
-    derivative_ml = -tuning.kd * change / dt_s if dt_s > 0.0 else 0.0
-    after = PidState(integral_ml, measured, proportional_ml, derivative_ml)
-    return _clamp(proportional_ml + integral_ml + derivative_ml, tuning), after
-
-
-def _clamp(ml: float, tuning: PidTuning) -> float:
-    return max(tuning.low_ml, min(tuning.high_ml, ml))
+_DIRECTION = {Role.PH_DOWN: -1.0, Role.PH_UP: 1.0}
 
 
 @dataclass(frozen=True, slots=True)
 class PhAim:
     """Where pH should be and how to get it there.
 
-    target ± tuning.dead_band: left alone. ph_low: lower end of the crop's band; base is asked for only
-    below it, so that acid and base do not fight after a slight overshoot.
-    ml_per_ph: mL that move this water by 1 pH; share_of_need: part of the need asked for at a time.
-    has_down, has_up: whether there is such a pump.
+    target ± dead_band: left alone. ph_low, ph_high: the crop's band. ml_per_ph: mL that move this water by 1 pH,
+    as the settings have it. share_of_need: part of the need asked for at a time, until the tank is known.
+    smallest_ml: what the pumps deliver truly; a role that is not in it has no pump. largest_ml: never more.
     """
 
-    tuning: PidTuning
     target: float
+    dead_band: float
     ph_low: float
+    ph_high: float
     ml_per_ph: float
     share_of_need: float
     mixing_time_s: float
-    has_down: bool
-    has_up: bool
+    largest_ml: float
+    smallest_ml: Mapping[Role, float]
+
+    @property
+    def has_down(self) -> bool:
+        """Whether there is a pump for acid."""
+        return Role.PH_DOWN in self.smallest_ml
+
+    @property
+    def has_up(self) -> bool:
+        """Whether there is a pump for base."""
+        return Role.PH_UP in self.smallest_ml
+
+
+class _Pending(NamedTuple):
+    """A dose that is mixing. shift_ph: expected, with its sign; before: pH and its variance at end_s."""
+
+    pump: Role
+    shift_ph: float
+    before_ph: float
+    before_var: float
+    end_s: float
 
 
 @dataclass(frozen=True, slots=True)
 class ControlState:
-    """What the controller of one reservoir remembers: the newest readings as (time in s, pH), and its PID."""
+    """What the controller of one reservoir remembers from pass to pass.
 
-    readings: tuple[tuple[float, float], ...] = ()
-    pid: PidState = PidState()
+    newest: readings that belong together, with the line through them; answers: what was learned of each pump;
+    learned_s: when, monotonic; last: the pump of the newest dose.
+    """
+
+    newest: Newest = ()
+    trend: Trend = field(default_factory=Trend)
+    answers: Mapping[Role, Answer] = field(default_factory=lambda: MappingProxyType({}))
+    learned_s: float = -inf
+    pending: _Pending | None = None
+    last: Role | None = None
 
 
 def aim_of(reservoir: Reservoir) -> PhAim:
-    """The aim that the settings give. integral_per_h and derivative_h scale the proportional gain."""
-    ph = reservoir.ph
-    kp = ph.ml_per_ph * ph.share_of_need
-    largest_ml = reservoir.volume_l * ML_PER_L * HARD_MAX_SHARE_PER_DOSE
-    tuning = PidTuning(
-        kp=kp,
-        ki=kp * ph.integral_per_h / HOUR_S,
-        kd=kp * ph.derivative_h * HOUR_S,
-        low_ml=-largest_ml,
-        high_ml=largest_ml,
-        dead_band=ph.dead_band,
-    )
+    """The aim that the settings give."""
+    ph, pumps = reservoir.ph, reservoir.pump
     return PhAim(
-        tuning=tuning,
         target=ph.target,
+        dead_band=ph.dead_band,
         ph_low=reservoir.bands.ph_low,
+        ph_high=reservoir.bands.ph_high,
         ml_per_ph=ph.ml_per_ph,
         share_of_need=ph.share_of_need,
         mixing_time_s=reservoir.mixing_time_s,
-        has_down=Role.PH_DOWN in reservoir.pump,
-        has_up=Role.PH_UP in reservoir.pump,
+        largest_ml=reservoir.volume_l * ML_PER_L * HARD_MAX_SHARE_PER_DOSE,
+        smallest_ml={role: pumps[role.value].smallest_dose_ml for role in _DIRECTION if role.value in pumps},
     )
+
+
+def answer_of(aim: PhAim, state: ControlState, pump: Role) -> Answer:
+    """What is known of this pump's effect: learned, or as the settings have it."""
+    return state.answers.get(pump) or prior(aim.ml_per_ph)
 
 
 def ask_ph(  # noqa: PLR0917 - six facts of one moment
@@ -131,77 +116,154 @@ def ask_ph(  # noqa: PLR0917 - six facts of one moment
 
     Nothing unless the verdict is usable; nothing until three mixing times after the last dose into this
     reservoir (`last_dose_s`: monotonic, as now_s; None if there never was one) and READINGS readings newer
-    than that; nothing while their median is within the dead band, or below it but within the crop's band.
+    than that; nothing while pH is within the dead band.
     """
     mixed_s = -inf if last_dose_s is None else last_dose_s + MIXING_TIMES * aim.mixing_time_s
-    if not (ph.usable and ph.quantity is Quantity.PH and ph.reading is not None and now_s >= mixed_s):
-        return None, _EMPTY
-    newest = (ph.reading.at_s, ph.reading.value)
-    if not (newest[0] >= mixed_s and isfinite(newest[1])):
-        return None, _EMPTY
-    if state.readings and newest[0] == state.readings[-1][0]:
+    if not (ph.quantity is Quantity.PH and now_s >= mixed_s):
+        return None, _afresh(state)
+    newest = gather(state.newest, ph, mixed_s)
+    if not newest:
+        return None, _afresh(state)
+    if newest == state.newest:
         return None, state
-    kept = _following(state, newest, mixed_s)
-    readings = (*kept.readings, newest)[-READINGS:]
-    if len(readings) < READINGS:
-        return None, ControlState(readings, kept.pid)
-    return _ask(reservoir, aim, readings, kept.pid)
+    trend = unsure(state.trend) if len(newest) == 1 else state.trend
+    state = replace(state, newest=newest, trend=follow(trend, *newest[-1]))
+    median_ph = middle(newest)
+    if median_ph is None or state.trend.readings < READINGS:
+        return None, state
+    state = _taught(aim, state, mixed_s)
+    return _ask(reservoir, aim, state, median_ph), state
 
 
-_EMPTY = ControlState()
+def given(state: ControlState, pump: Role, shift_ph: float, end_s: float) -> ControlState:
+    """The state after a dose of acid or base that ended at `end_s` and should move pH by `shift_ph`."""
+    before_ph, before_var = level_at(state.trend, end_s)
+    known = state.trend.readings >= READINGS and isfinite(shift_ph)
+    pending = _Pending(pump, shift_ph, before_ph, before_var, end_s) if known else None
+    trend = unsure(state.trend, REBOUND_PER_H * abs(shift_ph) if known else inf)
+    return replace(state, newest=(), trend=trend, pending=pending, last=pump)
 
 
-def _following(state: ControlState, newest: tuple[float, float], mixed_s: float) -> ControlState:
-    """The state as far as `newest` follows on from it: nothing of it if a dose or a break lies between."""
-    if not state.readings:
+def expected_shift_ph(aim: PhAim, state: ControlState, pump: Role, ml: float, share_of_water: float) -> float:
+    """What `ml` should do to pH, below zero for acid, in this share of the full reservoir."""
+    return _DIRECTION[pump] * ml / (answer_of(aim, state, pump).ml_per_ph * share_of_water)
+
+
+def disturbed(state: ControlState) -> ControlState:
+    """The state when something else moved pH: the dose that was mixing teaches nothing."""
+    return replace(_afresh(state), pending=None)
+
+
+def watered(aim: PhAim, state: ControlState, share: float) -> ControlState:
+    """The state after fresh water came in, as a share of the full reservoir: less sure, from a third on anew."""
+    answers = {role: diluted(answer_of(aim, state, role), share) for role in aim.smallest_ml}
+    return replace(disturbed(state), answers=MappingProxyType(answers))
+
+
+def _afresh(state: ControlState) -> ControlState:
+    """The state when the level must be found anew; already so, it is the same."""
+    if not state.newest and not state.trend.readings:
         return state
-    follows = 0.0 < newest[0] - state.readings[-1][0] <= BREAK_S and state.readings[0][0] >= mixed_s
-    return state if follows else _EMPTY
+    return replace(state, newest=(), trend=unsure(state.trend))
 
 
-def _ask(
-    reservoir: str, aim: PhAim, readings: tuple[tuple[float, float], ...], pid: PidState
-) -> tuple[DoseRequest | None, ControlState]:
-    """One PID step on the median of `readings`, and the request that follows from it."""
-    ph = sorted(value for _, value in readings)[READINGS // 2]
-    dt_s = readings[-1][0] - readings[-2][0] if pid.last_measured is not None else 0.0
-    output_ml, after = pid_step(aim.tuning, pid, aim.target, ph, dt_s)
-    state = ControlState(readings, after)
-    needed = _needed(aim, ph)
-    if needed is None or output_ml is None:
-        return None, state
-    pump, reason = needed
-    need_ml = aim.ml_per_ph * abs(ph - aim.target)
-    ml = min(output_ml if pump is Role.PH_UP else -output_ml, need_ml)
-    if not ml > 0.0:
-        return None, state
-    return DoseRequest(reservoir, pump, ml, reason, _numbers(aim, ph, need_ml, after)), state
+# what a dose taught
 
 
-def _needed(aim: PhAim, ph: float) -> tuple[Role, DoseReason] | None:
-    """Acid above the dead band, base below the crop's band, nothing in between or without the pump."""
-    if aim.has_down and ph > aim.target + aim.tuning.dead_band:
-        return Role.PH_DOWN, DoseReason.PH_HIGH
-    if aim.has_up and ph < aim.ph_low and ph < aim.target - aim.tuning.dead_band:
-        return Role.PH_UP, DoseReason.PH_LOW
+def _taught(aim: PhAim, state: ControlState, mixed_s: float) -> ControlState:
+    """The state after the newest dose is judged, once its mixing is over and the level is known again."""
+    pending, trend = state.pending, state.trend
+    if pending is None:
+        return state
+    state = replace(state, pending=None)
+    if not trend.at_s <= mixed_s + LATEST_S:
+        return state
+    answer = learned(answer_of(aim, state, pending.pump), _lesson(pending, trend, state.learned_s))
+    answers = MappingProxyType({**state.answers, pending.pump: answer})
+    return replace(state, answers=answers, learned_s=trend.at_s)
+
+
+def _lesson(pending: _Pending, trend: Trend, learned_s: float) -> Lesson:
+    hours = (trend.at_s - pending.end_s) / HOUR_S
+    moved_ph = trend.ph - pending.before_ph - trend.drift * hours
+    seen_ph = moved_ph if pending.shift_ph > 0.0 else -moved_ph
+    sd = sqrt(pending.before_var + trend.ph_var + (trend.drift_sd * hours) ** 2)
+    after_s = trend.at_s - learned_s if isfinite(learned_s) else 0.0
+    return Lesson(abs(pending.shift_ph), seen_ph, sd, pending.before_ph, after_s)
+
+
+# what to ask
+
+
+def _ask(reservoir: str, aim: PhAim, state: ControlState, median_ph: float) -> DoseRequest | None:
+    """The request that follows from where pH stands, by the line and by the median of the newest readings."""
+    for pump, reason in ((Role.PH_DOWN, DoseReason.PH_HIGH), (Role.PH_UP, DoseReason.PH_LOW)):
+        if pump in aim.smallest_ml and _is_called_for(aim, state, pump, median_ph):
+            return _request(reservoir, aim, state, pump, reason)
     return None
 
 
-def _numbers(aim: PhAim, ph: float, need_ml: float, pid: PidState) -> dict[str, float]:
-    """What a grower needs to reckon the request by hand: need = |error| x mL per pH, of which a share."""
-    return {
-        "ph": ph,
+def dead_band_ph(aim: PhAim, state: ControlState, pump: Role) -> float:
+    """The distance from the target within which nothing is asked of this pump.
+
+    Never narrower than noise, nor than half of what its smallest true dose moves.
+    """
+    smallest_ph = aim.smallest_ml.get(pump, 0.0) / answer_of(aim, state, pump).ml_per_ph
+    return max(aim.dead_band, NOISE_SDS * state.trend.ph_sd, smallest_ph / 2.0)
+
+
+def _is_called_for(aim: PhAim, state: ControlState, pump: Role, median_ph: float) -> bool:
+    """Whether pH is off on this pump's side. Turning round takes more, as acid and base must not fight."""
+    side = -_DIRECTION[pump]
+    off_ph = min(side * (state.trend.ph - aim.target), side * (median_ph - aim.target))
+    if not off_ph > dead_band_ph(aim, state, pump):
+        return False
+    usual = Role.PH_DOWN if state.last is None else state.last
+    left_the_band = not aim.ph_low <= state.trend.ph <= aim.ph_high
+    later_ph = off_ph + (side * state.trend.drift - state.trend.drift_sd) * TURN_H
+    return pump is usual or left_the_band or min(off_ph, later_ph) > TURN_PH
+
+
+def _request(
+    reservoir: str, aim: PhAim, state: ControlState, pump: Role, reason: DoseReason
+) -> DoseRequest | None:
+    """As many mL as bring pH to where it swings evenly about the target, of which a share."""
+    trend, answer = state.trend, _answer_now(aim, state, pump)
+    past_ph = _past_ph(aim, state, pump) if answer.lessons else 0.0
+    need_ph = abs(trend.ph - aim.target) + past_ph
+    need_ml = answer.ml_per_ph * need_ph
+    share = share_of_need(answer, aim.share_of_need, need_ph)
+    ml = need_ml * share
+    if answer.lessons >= CONFIRMED:
+        ml = max(ml, aim.smallest_ml[pump])  # which the dead band is wide enough for
+    ml = min(ml, aim.largest_ml)
+    if not 0.0 < ml < inf:
+        return None
+    numbers = {
+        "ph": trend.ph,
         "target": aim.target,
-        "dead_band": aim.tuning.dead_band,
-        "ph_low": aim.ph_low,
-        "error_ph": ph - aim.target,
-        "ml_per_ph": aim.ml_per_ph,
+        "dead_band": dead_band_ph(aim, state, pump),
+        "drift_ph_per_day": trend.drift * DAY_S / HOUR_S,
+        "past_ph": past_ph,
+        "ml_per_ph": answer.ml_per_ph,
+        "doubt": answer.doubt,
+        "lessons": float(answer.lessons),
         "need_ml": need_ml,
-        "share_of_need": aim.share_of_need,
-        "proportional_ml": abs(pid.proportional_ml),
-        "integral_ml": pid.integral_ml,
-        "derivative_ml": pid.derivative_ml,
-        "largest_ml": aim.tuning.high_ml,
-        "readings": float(READINGS),
+        "share_of_need": share,
+        "largest_ml": aim.largest_ml,
+        "readings": float(trend.readings),
         "mixing_time_s": aim.mixing_time_s,
     }
+    return DoseRequest(reservoir, pump, ml, reason, numbers)
+
+
+def _past_ph(aim: PhAim, state: ControlState, pump: Role) -> float:
+    """How far past the target to go: half of what the drift takes back, at most to the dead band's other side."""
+    back_ph = -_DIRECTION[pump] * state.trend.drift * AHEAD_H / 2.0
+    return max(0.0, min(dead_band_ph(aim, state, pump), back_ph))
+
+
+def _answer_now(aim: PhAim, state: ControlState, pump: Role) -> Answer:
+    """The answer as far as it holds where pH stands now."""
+    after_s = state.trend.at_s - state.learned_s if isfinite(state.learned_s) else 0.0
+    return doubtful(answer_of(aim, state, pump), state.trend.ph, after_s)

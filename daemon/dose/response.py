@@ -31,7 +31,8 @@ from math import inf, isfinite
 from types import MappingProxyType
 from typing import NamedTuple
 
-from daemon.dose.control import BREAK_S, READINGS, PhAim
+from daemon.dose.control import PhAim
+from daemon.dose.newest import BREAK_S, READINGS
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.values import DoseReason, Entry, Numbers, Role, Verdict, VerdictReason

@@ -18,7 +18,7 @@ from pathlib import Path
 from random import Random
 
 from daemon.cli.audit import Audit
-from daemon.dose.control import READINGS
+from daemon.dose.newest import READINGS
 from daemon.dose.permit import MIXING_TIMES
 from daemon.rehearse import ask, calibrate_all, folder_in_memory, taken
 from daemon.requests import RequestRefused

@@ -292,7 +292,7 @@ def test_an_empty_file_lists_the_tables_to_add(says: Says) -> None:
 def test_all_mistakes_are_said_at_once(says: Says) -> None:
     """Slips of shape, wires and contradictions come in one list, each once."""
     text = with_line(PH_DOWN, "line", "23").replace("pass_every_s = 10.0", "pass_every_s = 0")
-    text = text.replace("target = 6.0", "target = 6.4").replace("beta_k = 3950.0", "beta_k = 39.5")
+    text = text.replace("target = 6.0", "target = 6.49").replace("beta_k = 3950.0", "beta_k = 39.5")
     keys = [line.split("] ", 1)[1].split(" = ")[0] for line in says(text)]
     assert keys == [
         "pass_every_s",

@@ -17,7 +17,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from daemon.dose.control import ControlState, PhAim, PidTuning, ask_ph
+from daemon.dose.control import ControlState, PhAim, ask_ph
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.permit import MIXING_TIMES, Facts, permit
 from daemon.dose.windows import DAY_S, HOUR_S, OPPOSITE, Stamp
@@ -35,7 +35,15 @@ LIMITS = limits(
 )
 MIXING_S = 60.0
 AIM = PhAim(
-    PidTuning(20.0, low_ml=-60.0, high_ml=60.0, dead_band=0.15), 6.0, 5.5, 60.0, 1 / 3, MIXING_S, True, True
+    target=6.0,
+    dead_band=0.05,
+    ph_low=5.5,
+    ph_high=6.5,
+    ml_per_ph=60.0,
+    share_of_need=1 / 3,
+    mixing_time_s=MIXING_S,
+    largest_ml=60.0,
+    smallest_ml={Role.PH_DOWN: 0.2, Role.PH_UP: 0.2},
 )
 PUMPS = (Role.PH_DOWN, Role.PH_UP, Role.STOCK_A)
 TEN_YEARS_S = 3650 * DAY_S

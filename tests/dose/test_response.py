@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from config.settings import Bands, PhControl, Pump, Reservoir
-from daemon.dose.control import READINGS, PhAim, aim_of
+from daemon.dose.control import PhAim, aim_of
+from daemon.dose.newest import READINGS
 from daemon.dose.response import (
     LATCHING,
     MOST_REVERSALS,

@@ -41,8 +41,6 @@ NO_LARGER = {
     **dict.fromkeys(("ph.ml_per_ph 0.001", "ph.share_of_need 0.001"), "less is asked for"),
     "ec.share_of_need 0.001": "less is asked for",
     "ph.ml_per_ph gone": "the default asks for less",
-    **dict.fromkeys(("ph.integral_per_h 0.001", "ph.integral_per_h gone"), "less is added over time"),
-    **dict.fromkeys(("ph.derivative_h 0.001", "ph.derivative_h gone"), "less is added while pH rises"),
     **dict.fromkeys(("probe.ph.zero_v 0.001", "probe.ph.zero_v -1"), "pH is far out of what can be: no dose"),
     **dict.fromkeys(("probe.ec.ms_per_v 1000", "probe.ec.ms_per_v 0.001"), "nothing doses by EC"),
     **{
@@ -68,7 +66,6 @@ SAME_CAPS = {
 def whole() -> dict[str, Any]:
     """The example's tables with every default filled in."""
     raw = raw_settings()
-    raw["reservoir"]["bed1"]["ph"] |= {"integral_per_h": 0.5, "derivative_h": 0.1}  # their default is none
     raw["rig"] = {"open": "drivers.pi:open_rig"}  # what is on the bench is no setting of ours
     return filled(Settings.model_validate(raw))
 

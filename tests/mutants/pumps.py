@@ -383,8 +383,8 @@ SETTINGS = mutants_of(
         ),
         (
             "settings half the need at most",
-            "default=1 / 3, gt=0.0, le=0.5,",
-            "default=1 / 3, gt=0.0,",
+            "        default=1 / 3,\n        gt=0.0,\n        le=0.5,\n",
+            "        default=1 / 3,\n        gt=0.0,\n",
             "test_never_more_than_half_the_need_is_asked_for_at_a_time",
         ),
         (
