@@ -57,7 +57,7 @@ def idle(at: AtTheTank) -> bool:
     reading = at.bed().verdicts[Quantity.PH].reading
     runs = at.runs()
     return bool(
-        runs and at.clock.monotonic_s() - runs[-1].at_s > 600.0 and reading is not None and reading.value < 6.14
+        runs and at.clock.monotonic_s() - runs[-1].at_s > 600.0 and reading is not None and reading.value < 6.02
     )
 
 

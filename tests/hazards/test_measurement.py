@@ -77,7 +77,7 @@ def test_h16_no_volts_at_all_are_no_reading(tmp_path: Path) -> None:
 def test_h17_a_cracked_bulb_never_passes_for_ph_seven(tmp_path: Path, figure: Figure) -> None:
     """It gives near 0 mV from one look to the next, with a living noise: no dose in the half hour of doubt."""
     chance = Random(7)
-    with at_the_tank(tmp_path, tank={"start_ph": 6.1}) as at:
+    with at_the_tank(tmp_path, tank={"start_ph": 5.98}) as at:
         at.passes(TO_A_DOSE)
         assert verdict(at).usable
         wrap_input(at, PH_INPUT, lambda _: lambda now_s: NEAR_PH_SEVEN_V + chance.gauss(0.0, 0.0005))
