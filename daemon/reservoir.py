@@ -187,6 +187,7 @@ class KeptReservoir:
             return None
         if self._others_mix(stamp):
             self._effects = forget(self._effects)
+            self._control = disturbed(self._control)
             return None
         finding, self._effects = watch(self._effects, self._aim, ph)
         if finding is not None and finding.surprise is Surprise.TOO_STRONG:
