@@ -26,6 +26,7 @@ from daemon.requests import Request
 from daemon.reservoir import KeptReservoir
 from daemon.runs import Runs, Watch
 from daemon.values import Outcome, Permit, State
+from drivers.keeping import Keeper
 from drivers.rig import Clock
 
 SLICE_S = 1.0  # how long a request may wait for its answer between passes, rig time
@@ -57,6 +58,7 @@ class Loop:
     site: Site
     reservoirs: Mapping[str, KeptReservoir]
     ledger: Ledger
+    keeper: Keeper
     calendar: Calendar
     desk: Desk
     runs: Runs
@@ -89,6 +91,7 @@ class Loop:
         """Look at, decide on and dose every reservoir; then tell what came of it."""
         stamp = self.stamp()
         self._tend_ledger(stamp)
+        self._tend_keeper(stamp)
         for reservoir in self.reservoirs.values():
             reservoir.instruments.look(self.clock.monotonic_s, stamp.utc.date())
             decision = reservoir.decide(self.stamp())
@@ -133,6 +136,15 @@ class Loop:
             elif stamp.at_s >= self._reopen_s:
                 self._reopen_s = stamp.at_s + REOPEN_EVERY_S
                 self.ledger.reopen(stamp)
+
+    def _tend_keeper(self, stamp: Stamp) -> None:
+        """A pump keeper that ended between doses, unless we are stopping anyway, locks what it kept."""
+        ended = self.keeper.tend()
+        if not ended or self.stopping.is_set():
+            return
+        for reservoir in self.reservoirs.values():
+            if reservoir.table.pump:
+                reservoir.lock(ended, stamp)
 
     def _causes(self, stamp: Stamp) -> Iterator[Cause]:
         for reservoir in self.reservoirs.values():

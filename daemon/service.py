@@ -107,6 +107,7 @@ class Service:
             site=Site(settings.rig.open, program, settings.site.pass_every_s, boot_id, self._notes()),
             reservoirs=self._reservoirs(self._keeper),
             ledger=self.ledger,
+            keeper=self._keeper,
             calendar=Calendar(self._jobs(), self.rig.clock.utc()),
             desk=Desk(self.book),
             runs=self._runs,

@@ -41,6 +41,12 @@ class Keeper(Protocol):
     def alive(self) -> bool:
         """Whether a run could be asked for."""
 
+    def tend(self) -> str:
+        """Look after the keeper between runs: one that has ended is replaced, which drives every line low.
+
+        What happened, for a person; "" where all is well.
+        """
+
     def close(self) -> None:
         """All off, and the keeper ends. Twice is harmless."""
 
@@ -93,6 +99,10 @@ class KeeperHere:
         """As in Keeper."""
         return self._open
 
+    def tend(self) -> str:
+        """As in Keeper: what lives in this process does not end before it."""
+        return ""
+
     def close(self) -> None:
         """As in Keeper."""
         self._open = False
@@ -136,7 +146,7 @@ class _Child:
         try:
             self._commands.write(command.encode("ascii") + b"\n")
         except (OSError, ValueError) as error:  # ValueError: the pipe was closed here
-            raise _Gone(self._last_words()) from error
+            raise _Gone(self.last_words()) from error
 
     def answer(self, within_s: float) -> str:
         """The next answer, or "" when there is none in time. Raises _Gone with the child's own reason."""
@@ -147,7 +157,7 @@ class _Child:
                 return ""
             block = self._answers.read(4096)
             if not block:
-                raise _Gone(self._last_words())
+                raise _Gone(self.last_words())
             self._unread += block
         answer, _, self._unread = self._unread.partition(b"\n")
         text = answer.decode("ascii", errors="replace")
@@ -166,7 +176,8 @@ class _Child:
         self._process.wait()
         self._answers.close()
 
-    def _last_words(self) -> str:
+    def last_words(self) -> str:
+        """How the process ended, waiting a moment for it."""
         try:
             code = self._process.wait(END_WITHIN_S)
         except subprocess.TimeoutExpired:
@@ -224,6 +235,10 @@ class KeeperChild:
     def alive(self) -> bool:
         """As in Keeper."""
         return self._open and self._child.running()
+
+    def tend(self) -> str:
+        """As in Keeper."""
+        return self._replaced(self._child.last_words()) if self._open and not self._child.running() else ""
 
     def close(self) -> None:
         """As in Keeper."""

@@ -171,6 +171,35 @@ def test_a_run_that_ends_badly_locks_the_reservoir(tank: AtTheTank) -> None:
     assert not tank.pump_is_on()
 
 
+def test_a_keeper_that_ended_between_doses_locks_within_a_pass(
+    tank: AtTheTank, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With its successor's words; nothing ran and is charged, and nothing runs until a person clears it."""
+    tank.passes(1)
+    assert tank.bed().condition is Condition.KEEPING
+    told = iter(["the pump keeper stopped"])
+    monkeypatch.setattr(tank.loop.keeper, "tend", lambda: next(told, ""))
+    bed = tank.passes(1).reservoirs["bed1"]
+    assert (bed.condition, bed.condition_reason) == (Condition.LOCKED, "the pump keeper stopped")
+    assert tank.passes(QUARTER).reservoirs["bed1"].last_doses == ()
+    assert "bed1-locked" in tank.alarms()
+    assert tank.runs() == []
+
+
+def test_a_keeper_that_ends_while_stopping_locks_nothing(
+    tank: AtTheTank, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The signal that ends the daemon may reach its keeper as well."""
+
+    def ended() -> str:
+        tank.loop.stopping.set()
+        return "the pump keeper stopped"
+
+    tank.passes(1)
+    monkeypatch.setattr(tank.loop.keeper, "tend", ended)
+    assert tank.passes(1).reservoirs["bed1"].condition is Condition.KEEPING
+
+
 def test_a_lock_survives_a_restart_until_a_person_clears_it(tmp_path: Path) -> None:
     """With its first reason; cleared, the reservoir keeps itself again."""
     with at_the_tank(tmp_path) as at:

@@ -377,6 +377,27 @@ def test_a_child_that_died_idle_is_an_error_at_the_next_run(child: KeeperChild, 
     assert child.alive()
 
 
+def test_a_child_that_died_idle_is_found_and_replaced_between_runs(child: KeeperChild, edges: Edges) -> None:
+    """Tending finds nothing, then the dead child: a new one drives every line low, and that is told once."""
+    assert child.tend() == ""
+    os.kill(child._child._process.pid, signal.SIGKILL)
+    until(lambda: not child.alive())
+    before = len(edges.all())
+    assert child.tend() == (
+        "the pump keeper stopped (it was ended by signal 9); a new one has driven every line low"
+    )
+    assert edges.all()[before:] == ["17 0", "27 0"]
+    assert child.tend() == ""
+    assert child.run(17, 0.01).outcome is Ended.DONE
+
+
+def test_once_closed_nothing_is_replaced(child: KeeperChild) -> None:
+    """The child has ended because it was told to."""
+    child.close()
+    assert child.tend() == ""
+    assert not child.alive()
+
+
 def test_a_hung_child_is_noticed_and_replaced(child: KeeperChild, edges: Edges) -> None:
     """A keeper that is stopped in mid-run neither hangs its parent nor keeps its line."""
 

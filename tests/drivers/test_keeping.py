@@ -98,7 +98,7 @@ def test_a_jump_of_the_clock_is_told_in_the_seconds(here: Here) -> None:
 
 def test_closed_it_runs_nothing(here: Here) -> None:
     """Closing twice is harmless; a run afterwards is an error and not a silence."""
-    assert here.keeper.alive()
+    assert (here.keeper.alive(), here.keeper.tend()) == (True, "")
     here.keeper.close()
     here.keeper.close()
     assert not here.keeper.alive()

@@ -60,11 +60,13 @@ HAZARDS: tuple[Hazard, ...] = (
         mechanism="pump keeper in a process of its own (drivers/keeper_process.py), the unit's stop program "
         "(systemd/pumps-off), lines low before anything else at start; `keeping` is refused on a Pi where a "
         "barrier is missing (drivers/barriers.py)",
-        claim="line low within 1 s of the daemon's death in each of 200 kills at any instant; at the keeper's "
-        "death the line is driven low, the dose charged in full and the reservoir locked",
+        claim="line low within 1 s of the daemon's death in each of 200 kills at any instant; the keeper's "
+        "death is noticed within a pass, the line driven low, a dose charged in full, the reservoir locked",
         elsewhere=(
             "drivers/test_keeper_process.py::test_a_killed_parent_leaves_every_line_low",
             "drivers/test_keeper_process.py::test_a_killed_child_is_noticed_and_its_line_driven_low",
+            "drivers/test_keeper_process.py::test_a_child_that_died_idle_is_found_and_replaced_between_runs",
+            "test_loop.py::test_a_keeper_that_ended_between_doses_locks_within_a_pass",
             "test_service.py::test_every_pump_line_is_driven_low_before_the_first_look",
             "systemd/test_pumps_off.py",
             "drivers/test_barriers.py",

@@ -252,6 +252,18 @@ LOOP = mutants_of(
             "test_a_run_that_ends_badly_locks_the_reservoir test_a_pump_line_that_cannot_be_driven_low_locks",
         ),
         (
+            "loop a keeper that ended locks",
+            "        if not ended or self.stopping.is_set():\n            return\n",
+            "        return\n",
+            "test_a_keeper_that_ended_between_doses_locks_within_a_pass",
+        ),
+        (
+            "loop a keeper that ends while stopping",
+            "        if not ended or self.stopping.is_set():",
+            "        if not ended:",
+            "test_a_keeper_that_ends_while_stopping_locks_nothing",
+        ),
+        (
             "loop ends when told",
             "        while not self.stopping.is_set():\n            self.one_pass()",
             "        for _ in range(3):\n            self.one_pass()",

@@ -239,6 +239,12 @@ KEEPING = (
                 "test_a_child_that_died_idle_is_an_error_at_the_next_run",
             ),
             (
+                "keeping looks after an idle child",
+                'return self._replaced(self._child.last_words()) if self._open and not self._child.running() else ""',
+                'return ""',
+                "test_a_child_that_died_idle_is_found_and_replaced_between_runs",
+            ),
+            (
                 "keeping a successor drives every line low",
                 "            self._child = _Child(self._arguments)\n        except (_Gone, OSError) as error:\n            what",
                 "            pass\n        except (_Gone, OSError) as error:\n            what",

@@ -75,6 +75,22 @@ def a_pump_keeper_killed(site: Site) -> None:
     assert site.runs() == 1
 
 
+def an_idle_pump_keeper_killed(site: Site) -> None:
+    """Noticed by the next pass but one at most: the lines driven low, dosing locked, nothing to charge."""
+    with site.running() as daemon:
+        [keeper] = children(daemon)
+        lows = len(site.acid_edges())
+        os.kill(keeper, signal.SIGKILL)
+        killed_at = site.passes()
+        soon(lambda: site.bed()["condition"] == "locked" or site.passes() > killed_at + 2)
+        assert site.bed()["condition"] == "locked"
+        assert "it was ended by signal 9" in site.bed()["condition_reason"]
+        assert children(daemon) not in ([keeper], [])
+        assert [edge.on for edge in site.acid_edges()[lows:]] == [False]
+        assert site.ask("ledger") == []
+    assert site.runs() == 0
+
+
 def a_daemon_told_to_stop(site: Site) -> None:
     """Line low at once, exit code 0, the dose counts in full, and nothing is locked afterwards."""
     with site.running() as daemon:
@@ -94,7 +110,12 @@ def a_daemon_told_to_stop(site: Site) -> None:
     assert site.runs() == 1
 
 
-STORIES: tuple[Callable[[Site], None], ...] = (a_daemon_killed, a_pump_keeper_killed, a_daemon_told_to_stop)
+STORIES: tuple[Callable[[Site], None], ...] = (
+    a_daemon_killed,
+    a_pump_keeper_killed,
+    an_idle_pump_keeper_killed,
+    a_daemon_told_to_stop,
+)
 
 
 def test_processes_that_end_in_mid_dose(folder: Path) -> None:
