@@ -133,7 +133,7 @@ def test_whatever_is_asked_is_answered_or_refused(tmp_path: Path) -> None:
     with at_the_tank(tmp_path, one_bed(start="watching")) as at:
         at.passes(1)
 
-        @settings(max_examples=60, deadline=None)
+        @settings(max_examples=60)
         @given(
             st.sampled_from(sorted(METHODS)),
             st.sampled_from(Origin),

@@ -289,7 +289,7 @@ class Reservoir(RuleBasedStateMachine):
 
 
 TestNeverOverCap = Reservoir.TestCase
-TestNeverOverCap.settings = settings(max_examples=40, stateful_step_count=30, deadline=None)
+TestNeverOverCap.settings = settings(max_examples=40, stateful_step_count=30)
 
 
 def test_a_quiet_week_does_use_the_caps() -> None:

@@ -136,7 +136,6 @@ TestAnySequence = Life.TestCase
 TestAnySequence.settings = settings(
     max_examples=400 if ALL else 12,
     stateful_step_count=20,
-    deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 

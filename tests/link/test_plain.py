@@ -32,7 +32,7 @@ def test_a_number_that_is_not_finite_is_none(number: float) -> None:
     assert plain([number, None, True, 2]) == [None, None, True, 2]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.recursive(st.floats() | st.none() | st.booleans() | st.text(), st.lists))
 def test_what_comes_out_is_always_strict_json(value: object) -> None:
     """No value of the house can make a line that other programs cannot read."""

@@ -268,7 +268,7 @@ _names = st.from_regex(r"[a-z0-9]{1,5}(-[a-z0-9]{1,3}){0,2}", fullmatch=True)
 _pages = st.tuples(_names, _ph | _ec, st.lists(_points, max_size=3).map(tuple))
 
 
-@settings(max_examples=30, deadline=None)  # each example syncs to a real disk
+@settings(max_examples=30)  # each example syncs to a real disk
 @given(pages=st.lists(_pages, min_size=1, max_size=3))
 def test_any_calibration_comes_back_as_it_was(
     tmp_path_factory: pytest.TempPathFactory, pages: list[tuple[str, Calibration, tuple[Point, ...]]]

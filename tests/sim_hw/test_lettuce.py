@@ -26,7 +26,7 @@ def test_nothing_is_fixed_where_it_cannot_be(weather: Weather) -> None:
     assert photosynthesis(50.0, weather) == 0.0
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     sugars=st.floats(0.0, 200.0),
     structure=st.floats(0.1, 500.0),

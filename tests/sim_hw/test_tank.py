@@ -78,7 +78,7 @@ DOSES = st.lists(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(doses=DOSES)
 def test_what_goes_in_is_in_there(doses: list[tuple[str, float, float]]) -> None:
     """Whatever is dosed when, moles, litres and charge in the still tank are the start plus the doses."""
@@ -99,7 +99,7 @@ def test_what_goes_in_is_in_there(doses: list[tuple[str, float, float]]) -> None
     assert charge == pytest.approx(expected, abs=1e-9)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(ml=st.floats(0.01, 200.0), ph=st.floats(5.0, 8.0))
 def test_acid_never_raises_and_base_never_lowers_the_tank(ml: float, ph: float) -> None:
     """Any dose of the default bottles moves the whole tank in its own direction, from any start."""
@@ -642,7 +642,7 @@ TANKS = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(told=TANKS, ml=st.floats(0.0, 200.0), drained_l=st.floats(0.0, 100.0))
 def test_no_system_and_no_crop_breaks_the_water(told: dict[str, object], ml: float, drained_l: float) -> None:
     """Small tanks, huge crops, any dose and drain: nothing turns negative, and the water can be looked at."""
@@ -654,5 +654,5 @@ def test_no_system_and_no_crop_breaks_the_water(told: dict[str, object], ml: flo
     assert all(amount >= 0.0 for amount in tank.dissolved_mol().values())
     assert tank.volume_l >= 0.1 - 1e-9
     assert tank.bed_l >= 0.0
-    assert 1.0 < tank.look().ph < 12.0
+    assert 0.0 < tank.look().ph < 14.0
     assert tank.look().ec_ms_per_cm >= 0.0
