@@ -201,6 +201,15 @@ class Water(Table):
         description="the most that plants and air take in an hour; a level that falls twice as fast is a leak; "
         f"left out, {USUAL_DRUNK_SHARE_PER_H * 100:g} % of the reservoir",
     )
+    change_out_days: float = Field(
+        default=21.0, gt=0.0, le=365.0, description="the age of the water at which new water is advised"
+    )
+    change_out_fills: float = Field(
+        default=2.0,
+        gt=0.0,
+        le=20.0,
+        description="new water is also advised once so many fillings' worth of stock were fed into the old",
+    )
     dilute: bool = Field(default=True, description="whether water is added to a solution that is too strong")
 
 

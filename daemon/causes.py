@@ -27,12 +27,20 @@ _CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_
 
 
 @dataclass(frozen=True, slots=True)
+class Used:
+    """How long the water has been in, in days, and how many fillings' worth of stock was fed into it."""
+
+    days: float
+    fills: float
+
+
+@dataclass(frozen=True, slots=True)
 class Known:
     """One reservoir at the end of a pass.
 
     stood: the condition and reason of a hold or lock in force, None without one.
     spent: the ledger's totals per pump. leak: a fall of the level that drinking cannot explain. moved,
-    too_strong: findings on doses that still stand.
+    too_strong: findings on doses that still stand. water: None where nothing tells.
     unstirred: a circulation contact is fitted and does not say that the water moves.
     """
 
@@ -46,6 +54,7 @@ class Known:
     stood: tuple[Condition, str] | None = None
     moved: Finding | None = None
     leak: Fall | None = None
+    water: Used | None = None
     too_strong: Finding | None = None
     unstirred: bool = False
 
@@ -56,6 +65,7 @@ def causes(known: Known) -> Iterator[Cause]:
         yield from _of_probe(known, verdict)
     yield from _of_doses(known)
     yield from _of_effects(known)
+    yield from _of_water(known)
     if known.stood is not None:
         condition, reason = known.stood
         kind = Kind.LOCKED if condition is Condition.LOCKED else Kind.HELD_LONG
@@ -119,6 +129,17 @@ def _of_bottle(known: Known, role: Role, limits: PumpLimits) -> Iterator[Cause]:
     kind = Kind.BOTTLE_LOW if usable_ml >= limits.smallest_dose_ml else Kind.BOTTLE_EMPTY
     text = f"The {words.ROLE[role]} bottle holds about {left_ml:.0f} mL."
     yield Cause(kind, known.name, role.value, text)
+
+
+def _of_water(known: Known) -> Iterator[Cause]:
+    limits, water = known.table.water, known.water
+    if water is None or not (water.days >= limits.change_out_days or water.fills >= limits.change_out_fills):
+        return
+    text = (
+        f"The water of {known.table.title} has been in for {water.days:.0f} days and was fed {water.fills:.1f} "
+        f"fillings' worth of stock; usual are {limits.change_out_days:g} days or {limits.change_out_fills:g}."
+    )
+    yield Cause(Kind.CHANGE_OUT, known.name, "water", text)
 
 
 def _of_effects(known: Known) -> Iterator[Cause]:

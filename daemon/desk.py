@@ -1,7 +1,7 @@
 """What the loop does about each request, and what it says to the person who asked.
 
 Pausing is free to everyone the links let in. Everything that can make the daemon dose again (release,
-clear, bottle, prime, calibrate) is for a person at the tank: Origin.LOCAL only.
+clear, bottle, prime, change-out, calibrate) is for a person at the tank: Origin.LOCAL only.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 HOUR_S = 3600.0
 PRIME_AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
 CALIBRATING = "calibrating"
+CHANGING = "the water is being changed"
 THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name no request can give itself
 
 
@@ -180,6 +181,26 @@ class Desk:
             )
         return {"said": _primed(decision, reservoir), "ml": decision.ml, "run_s": decision.run_s}
 
+    # new water
+
+    def begin_change(self, asked: Named, request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        _no_probe_out(reservoir)
+        loop.ledger.hold(reservoir.name, CHANGING, request.origin.value, loop.stamp())
+        said = f"{reservoir.table.title}: dosing paused while the water is changed"
+        return {"said": said, "steps": list(words.change_out_steps(reservoir.table))}
+
+    def end_change(self, asked: Named, request: Request, loop: Loop) -> Any:
+        """New water is in. Also without a begin: a person may have changed it and tell only afterwards."""
+        reservoir = _one(loop, asked)
+        stamp = loop.stamp()
+        loop.ledger.change_water(reservoir.name, request.origin.value, stamp)
+        reservoir.forget_water()
+        held = loop.ledger.held(reservoir.name, stamp)
+        if held is not None and held.reason == CHANGING:
+            loop.ledger.release(reservoir.name, request.origin.value, stamp)
+        return {"said": f"new water noted, what was learned of the old is forgotten; {_now(reservoir, loop)}"}
+
     # calibrating
 
     def begin(self, asked: Probe, request: Request, loop: Loop) -> Any:
@@ -190,8 +211,7 @@ class Desk:
             )
         if not reservoir.instruments.has(asked.quantity):
             raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
-        if (visit := reservoir.instruments.visit) is not None:
-            raise RequestRefused(_being_calibrated(reservoir, visit))
+        _no_probe_out(reservoir)
         before = _persons_hold(reservoir, loop)
         loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())
         reservoir.instruments.begin_visit(Visit(asked.quantity, before))
@@ -268,6 +288,8 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "ack": (Keys, True, Desk.ack),
     "bottle": (Bottle, True, Desk.bottle),
     "prime": (Prime, True, Desk.prime),
+    "change_out.begin": (Named, True, Desk.begin_change),
+    "change_out.done": (Named, True, Desk.end_change),
     "calibrate.begin": (Probe, True, Desk.begin),
     "calibrate.look": (Look, True, Desk.look),
     "calibrate.point": (Standard, True, Desk.point),
@@ -327,11 +349,13 @@ def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:
     return reservoir.instruments.visit
 
 
-def _being_calibrated(reservoir: KeptReservoir, visit: Visit) -> str:
-    return (
-        f"{reservoir.table.title}: {words.QUANTITY[visit.quantity]} is being calibrated; "
-        f"{_put_back(visit.quantity)} (or cancel that first)"
-    )
+def _no_probe_out(reservoir: KeptReservoir) -> None:
+    """One thing after the other: raises RequestRefused while a probe is in a standard."""
+    if (visit := reservoir.instruments.visit) is not None:
+        raise RequestRefused(
+            f"{reservoir.table.title}: {words.QUANTITY[visit.quantity]} is being calibrated; "
+            f"{_put_back(visit.quantity)} (or cancel that first)"
+        )
 
 
 def _put_back(quantity: Quantity) -> str:
@@ -339,8 +363,7 @@ def _put_back(quantity: Quantity) -> str:
 
 
 def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
-    if (visit := reservoir.instruments.visit) is not None:
-        raise RequestRefused(_being_calibrated(reservoir, visit))
+    _no_probe_out(reservoir)
     return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
 
 

@@ -12,7 +12,7 @@ from math import ceil
 from config.settings import Reservoir as Table
 from daemon import words
 from daemon.alarm.life import Cause
-from daemon.causes import Known, causes
+from daemon.causes import Known, Used, causes
 from daemon.dose.control import (
     ControlState,
     PhAim,
@@ -45,6 +45,7 @@ from daemon.dose.response import (
     step_share,
     watch,
 )
+from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual, room_ml, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.feed import Feed
@@ -150,12 +151,19 @@ class KeptReservoir:
         """What strength, level and pH ask for, most urgent first. Each dose waits until the last has mixed."""
         last_s = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp).since_any_s
         last_dose_s = None if last_s is None else stamp.at_s - last_s
-        fed = self._feed.wishes(stamp.at_s, last_dose_s, self._doses(DOSES_OF_A_DAY))
+        fed = self._feed.wishes(stamp.at_s, last_dose_s, self._doses_into_this_water())
         ph = self.instruments.verdicts.get(Quantity.PH)
         if ph is None:
             return fed
         wish, self._control = ask_ph(self.name, ph, self._aim, self._control, stamp.at_s, last_dose_s)
         return fed if wish is None else (*fed, self._smaller(wish))
+
+    def forget_water(self) -> None:
+        """New water is in: nothing that was learned of the old holds."""
+        self._effects = Effects()
+        self._control = ControlState()
+        self._feed.disturbed()
+        self.instruments.level_disturbed()
 
     def _watch_level(self, stamp: Stamp) -> None:
         """A leak locks where something could be pumped after it; a person at work has the tap in hand."""
@@ -356,9 +364,21 @@ class KeptReservoir:
             stood=None if standing is None else (standing.condition, standing.reason),
             moved=self._still_moved(stamp),
             leak=self._leak,
+            water=self._water(stamp),
             too_strong=self._still_too_strong(),
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
+
+    def _water(self, stamp: Stamp) -> Used | None:
+        """How long the water has been in, and how much was fed into it."""
+        try:
+            water = self._parts.ledger.water(self.name)
+        except LedgerError:
+            return None
+        if water is None:
+            return None
+        days = (stamp.utc - water.utc).total_seconds() / DAY_S if stamp.utc_trusted else 0.0
+        return Used(days, water.stock_a_ml / stock_a_of_a_fill_ml(self.table))
 
     def _still_moved(self, stamp: Stamp) -> Finding | None:
         """The newest movement with no dose, for as long as it keeps dosing waiting."""
@@ -395,6 +415,17 @@ class KeptReservoir:
             return self._parts.ledger.recent(most, self.name)
         except LedgerError:
             return ()
+
+    def _doses_into_this_water(self) -> tuple[Entry, ...]:
+        """The newest doses, newest first, as far as they went into the water that is in."""
+        doses = self._doses(DOSES_OF_A_DAY)
+        if not doses:
+            return ()
+        try:
+            water = self._parts.ledger.water(self.name)
+        except LedgerError:
+            return doses
+        return doses if water is None else tuple(dose for dose in doses if dose.number > water.after_entry)
 
     def _waiting_for(self, stamp: Stamp) -> str:
         if self.last_decision is not None:

@@ -5,10 +5,12 @@ Every room passes reasons as enum members and numbers; only here do they become 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
+from config.settings import Reservoir
 from daemon.dose.level import Fall
 from daemon.dose.response import Finding, Surprise
+from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual
 from daemon.measure.calibrate import EcFit, FitReason, PhFit
 from daemon.runs import Watch
@@ -128,6 +130,23 @@ def finding(of: Finding) -> str:
     """What water and doses did against expectation, with its numbers, and what to look at."""
     pump = "" if of.pump is None else ROLE[of.pump]
     return FINDING[of.surprise].format(pump=pump, **of.numbers)
+
+
+def change_out_steps(table: Reservoir) -> Iterator[str]:
+    """What a person does to give this reservoir new water, in order."""
+    yield "Switch off what stands in the water, mains first: circulation pump, heater. Pause the flood timer."
+    yield "Drain the old water (onto a garden bed, not into a stream); keep roots moist. Wipe off slime."
+    yield f"Fill in {table.volume_l:g} L of fresh water, near the old one's temperature."
+    if {"stock_a", "stock_b"} <= table.pump.keys():
+        a_ml = stock_a_of_a_fill_ml(table)
+        b_ml = a_ml * table.ec.stock_b_ml_per_a_ml
+        yield f"Stock A first: about {0.8 * a_ml:.0f} mL, stirred in for {table.mixing_time_s / 60.0:.0f} min."
+        yield f"Then stock B: about {0.8 * b_ml:.0f} mL. They must never meet undiluted. Pumps do the rest."
+    else:
+        yield f"Mix in nutrient to EC {table.ec.target_ms_per_cm:g} mS/cm, part A before part B, each stirred in."
+    yield "Circulation on again; look for drips."
+    minutes = 3.0 * table.mixing_time_s / 60.0
+    yield f"Wait {minutes:.0f} min, then look: `evenwater status`. Measure pH and EC with another meter too."
 
 
 def leak(of: Fall, volume_l: float) -> str:

@@ -27,6 +27,8 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "ack": {},
     "bottle": {"pump": "ph_down"},
     "prime": {"pump": "ph_down", "ml": 2.0},
+    "change_out.begin": {},
+    "change_out.done": {},
     "calibrate.begin": PH,
     "calibrate.look": PH,
     "calibrate.point": {**PH, "standard": "7.00"},

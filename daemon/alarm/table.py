@@ -28,6 +28,7 @@ class Kind(StrEnum):
     CIRCULATION = "circulation"
     TOO_STRONG = "too-strong"
     MOVED = "moved"
+    CHANGE_OUT = "change-out"
     LOCKED = "locked"
     HELD_LONG = "held-long"
     RESTARTS = "restarts"
@@ -157,6 +158,14 @@ TABLE: dict[Kind, Row] = {
         "A dose by hand and one by the daemon add up.",
         "Dosing waits until it is mixed.",
         "If nobody added anything: look for a leaking pump or bottle. While you work there: evenwater hold.",
+    ),
+    Kind.CHANGE_OUT: Row(
+        Priority.LOW,
+        3600.0,
+        0.0,
+        "Salts that the crop does not take pile up, and the feed goes out of balance.",
+        "Goes on as before.",
+        "Give it new water when it suits: evenwater change-out.",
     ),
     Kind.LOCKED: Row(
         Priority.HIGH,

@@ -41,6 +41,7 @@ from drivers.rig import Clock, boot_id_of, utc_is_trusted
 __all__ = ["Ledger", "LedgerError", "LedgerFault", "Standing", "stamp_of"]
 
 LINE_LENGTH = 200
+NEW_WATER = "new_water"  # stands where a refill names its pump
 KEEP_TIME_EVERY_S = 900.0  # a crash loses at most this much proven time; 96 small commits a day
 
 _ENTRY = """
@@ -48,10 +49,12 @@ SELECT e.number, reservoir, pump, ml, run_s, reason, numbers, utc, utc_trusted, 
 FROM entries e JOIN boots b ON b.number = e.boot
 """
 _GIVEN = """
-SELECT boot, at_s, run_s, ml FROM entries WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?)
+SELECT boot, at_s, run_s, ml FROM entries WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?) AND number > ?
 ORDER BY number
 """
 _PAUSED = "SELECT boot, at_s FROM conditions WHERE reservoir = ? ORDER BY number DESC LIMIT 1"
+_CHANGED = "SELECT after_entry, utc FROM refills WHERE reservoir = ? AND pump = ? ORDER BY number DESC LIMIT 1"
+_SINCE = "SELECT pump, ml, utc FROM entries WHERE reservoir = ? AND number > ? ORDER BY number"
 _EXPORT = "SELECT e.*, b.boot_id FROM entries e JOIN boots b ON b.number = e.boot ORDER BY e.number"
 
 
@@ -83,6 +86,15 @@ class Standing:
         return inf if self.for_s is None else self.since_s + self.for_s
 
 
+@dataclass(frozen=True, slots=True)
+class Water:
+    """The water that is in: the last dose into the old, when it came, the stock A given into it since."""
+
+    after_entry: int
+    utc: datetime
+    stock_a_ml: float
+
+
 class Ledger:
     """The ledger at `path`, made if there is none, open for one thread of one process.
 
@@ -100,6 +112,7 @@ class Ledger:
         self._offset_s: dict[int, float] = offsets(self._boots)
         self._standing: list[Standing] = []
         self._recent: dict[tuple[int, str | None], tuple[Entry, ...]] = {}
+        self._water: dict[str, Water | None] = {}
         self._given: dict[tuple[str, Role], tuple[tuple[float, float], ...]] = {}
         self.left_open: tuple[Entry, ...] = ()
         self.fault: LedgerError | None = LedgerError(LedgerFault.CLOSED, path)
@@ -123,6 +136,7 @@ class Ledger:
             self.left_open = self._entries("WHERE outcome = ? ORDER BY e.number", Outcome.OPEN)
             self._recent = {}
             self._given = {}
+            self._water = {}
             fold(self._db)
             self.fault = None
             self._write_boots(observe(self._boots, stamp), stamp)
@@ -178,13 +192,15 @@ class Ledger:
         return self._tally.totals(reservoir, pump, self.proven_s(stamp))
 
     def given(self, reservoir: str, pump: Role) -> tuple[tuple[float, float], ...]:
-        """Every dose of one pump for its quantity's sake: (end of the run in proven s, mL), oldest first.
+        """Every dose of one pump into the water that is in: (end of the run in proven s, mL), oldest first.
 
         Kept in memory until something is written. Raises LedgerError.
         """
         key = (reservoir, pump)
         if key not in self._given:
-            rows = self._rows(_GIVEN, reservoir, pump, DoseReason.PRIME, DoseReason.REPAIR)
+            water = self.water(reservoir)
+            after = 0 if water is None else water.after_entry
+            rows = self._rows(_GIVEN, reservoir, pump, DoseReason.PRIME, DoseReason.REPAIR, after)
             self._given[key] = tuple((at_s + self._offset_s[boot] + run_s, ml) for boot, at_s, run_s, ml in rows)
         return self._given[key]
 
@@ -237,11 +253,29 @@ class Ledger:
 
     def refill(self, reservoir: str, pump: Role, who: str, stamp: Stamp) -> None:
         """Write down that a person filled this pump's bottle to the top. Raises LedgerError."""
-        row = {"reservoir": reservoir, "pump": pump, "who": _line(who), "utc": stamp.utc.isoformat()}
+        self._note_refill(reservoir, pump, who, stamp)
+        self._tally.refill(reservoir, pump)
+
+    def _note_refill(self, reservoir: str, of: str, who: str, stamp: Stamp) -> None:
+        row = {"reservoir": reservoir, "pump": of, "who": _line(who), "utc": stamp.utc.isoformat()}
         with self._writing(stamp) as db:
             numbers = {"number": last_number(db, "refills") + 1, "after_entry": last_number(db, "entries")}
             write_row(db, "refills", {**row, **numbers})
-        self._tally.refill(reservoir, pump)
+
+    def change_water(self, reservoir: str, who: str, stamp: Stamp) -> None:
+        """Write down that a person gave the reservoir new water. Raises LedgerError."""
+        self._note_refill(reservoir, NEW_WATER, who, stamp)
+
+    def water(self, reservoir: str) -> Water | None:
+        """Since when the water that is in has been there; None where nothing tells. Raises LedgerError."""
+        if reservoir not in self._water:
+            changed = self._rows(_CHANGED, reservoir, NEW_WATER)
+            after, utc = changed[0] if changed else (0, None)
+            doses = self._rows(_SINCE, reservoir, after)
+            utc = utc or (doses[0][2] if doses else None)
+            stock_ml = sum(ml for pump, ml, _ in doses if pump == Role.STOCK_A)
+            self._water[reservoir] = utc and Water(after, datetime.fromisoformat(utc), stock_ml)
+        return self._water[reservoir]
 
     # What a person or a safety stop said
 
@@ -430,6 +464,7 @@ class Ledger:
         self._written[self._boot.number] = self._boot
         self._recent.clear()
         self._given.clear()
+        self._water.clear()
         self.fault = None
 
     def _must_be_ours(self) -> None:

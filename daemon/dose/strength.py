@@ -62,11 +62,10 @@ class Strength:
 def ec_aim_of(reservoir: Reservoir) -> EcAim:
     """The aim that the settings give."""
     ec = reservoir.ec
-    a_ml = ec.stock_a_ml_per_ms_per_cm
     return EcAim(
         target=ec.target_ms_per_cm,
         dead_band=ec.dead_band_ms_per_cm,
-        a_ml_per_ms_per_cm=USUAL_STOCK_ML_PER_L * reservoir.volume_l if a_ml is None else a_ml,
+        a_ml_per_ms_per_cm=_a_ml_per_ms_per_cm(reservoir),
         b_per_a=ec.stock_b_ml_per_a_ml,
         share_of_need=ec.share_of_need,
         mixing_time_s=reservoir.mixing_time_s,
@@ -75,6 +74,16 @@ def ec_aim_of(reservoir: Reservoir) -> EcAim:
         has_stocks={"stock_a", "stock_b"} <= reservoir.pump.keys(),
         has_water="top_up" in reservoir.pump and reservoir.water.dilute,
     )
+
+
+def _a_ml_per_ms_per_cm(reservoir: Reservoir) -> float:
+    set_ml = reservoir.ec.stock_a_ml_per_ms_per_cm
+    return USUAL_STOCK_ML_PER_L * reservoir.volume_l if set_ml is None else set_ml
+
+
+def stock_a_of_a_fill_ml(reservoir: Reservoir) -> float:
+    """About the mL of stock A, with its B, that bring a reservoir full of plain water to its target."""
+    return _a_ml_per_ms_per_cm(reservoir) * reservoir.ec.target_ms_per_cm
 
 
 def owed_ml(entries: Iterable[Entry], b_per_a: float) -> float:

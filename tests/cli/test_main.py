@@ -24,6 +24,7 @@ NEED_A_DAEMON = [
     ["bottle", "ph_down"],
     ["prime", "bed1", "ph_down", "--yes"],
     ["calibrate", "ph", "begin"],
+    ["change-out", "begin"],
 ]
 
 

@@ -77,6 +77,25 @@ class TestGiven:
         assert book.paused_s("bed1") == 90.0
         assert book.paused_s("bed2") == -inf
 
+    def test_new_water_begins_anew(self, tmp_path: Path, book: Ledger) -> None:
+        """What went into the old one no longer counts; a bottle does not get full by it."""
+        assert book.water("bed1") is None
+        book.intend(permitted(), stamp(10.0))
+        book.intend(permitted(30.0, Role.STOCK_A), stamp(20.0))
+        water = book.water("bed1")
+        assert water is not None
+        assert (water.after_entry, water.utc, water.stock_a_ml) == (0, stamp(10.0).utc, 30.0)
+        book.change_water("bed1", "local", stamp(100.0))
+        book.close()
+        after = opened(tmp_path, stamp(150.0))
+        after.intend(permitted(6.0), stamp(200.0))
+        assert after.given("bed1", Role.PH_DOWN) == ((204.0, 6.0),)
+        assert after.totals("bed1", Role.PH_DOWN, stamp(300.0)).since_refill_ml == 10.0
+        water = after.water("bed1")
+        assert water is not None
+        assert (water.after_entry, water.utc, water.stock_a_ml) == (2, stamp(100.0).utc, 0.0)
+        after.close()
+
     def test_without_the_file_nothing_is_told(self, book: Ledger) -> None:
         """It says that it is closed."""
         book.close()

@@ -39,6 +39,9 @@ NO_LARGER = {
     "bands.ec_low_ms_per_cm 0.001": "a wider band for alarms; nothing doses by it",
     "bands.temperature_low_c 0.001": "a wider band for alarms",
     **dict.fromkeys(("ph.ml_per_ph 0.001", "ph.share_of_need 0.001"), "less is asked for"),
+    **dict.fromkeys(
+        ("water.change_out_days 0.001", "water.change_out_fills 0.001"), "new water is advised sooner"
+    ),
     "ec.share_of_need 0.001": "less is asked for",
     "ph.ml_per_ph gone": "the default asks for less",
     **dict.fromkeys(("probe.ph.zero_v 0.001", "probe.ph.zero_v -1"), "pH is far out of what can be: no dose"),

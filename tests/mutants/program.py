@@ -108,6 +108,12 @@ RESERVOIR = mutants_of(
             "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
         ),
         (
+            "reservoir new water owes nothing",
+            "tuple(dose for dose in doses if dose.number > water.after_entry)",
+            "doses",
+            "tests/test_change_out.py::test_done_goes_on_and_the_new_water_owes_nothing",
+        ),
+        (
             "reservoir what is usual here",
             "usual_room_ml=self._usual_room_ml(request.pump, stamp))",
             "usual_room_ml=None)",
@@ -331,6 +337,12 @@ DESK = mutants_of(
             "test_priming_needs_a_pause test_priming_waits_for_the_last_dose_to_mix",
         ),
         (
+            "desk a change of water pauses",
+            "        loop.ledger.hold(reservoir.name, CHANGING, request.origin.value, loop.stamp())\n",
+            "",
+            "tests/test_change_out.py::test_it_pauses_and_says_what_to_do",
+        ),
+        (
             "desk calibrating pauses",
             "        loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())\n",
             "",
@@ -338,8 +350,8 @@ DESK = mutants_of(
         ),
         (
             "desk no release while calibrating",
-            "    if (visit := reservoir.instruments.visit) is not None:\n        raise RequestRefused(",
-            "    if (visit := reservoir.instruments.visit) is not None and False:\n        raise RequestRefused(",
+            "    _no_probe_out(reservoir)\n    return loop",
+            "    return loop",
             "test_release_waits_for_the_end_of_a_calibration",
         ),
         (
@@ -374,8 +386,8 @@ DESK = mutants_of(
         ),
         (
             "desk one probe at a time",
-            "        if (visit := reservoir.instruments.visit) is not None:\n            raise RequestRefused(",
-            "        if False:\n            raise RequestRefused(",
+            "        _no_probe_out(reservoir)\n        before",
+            "        before",
             "test_one_probe_of_a_reservoir_at_a_time",
         ),
     ),
