@@ -253,7 +253,8 @@ class Desk:
         if fit.calibration is None:
             said = f"not kept, the old calibration stays: {words.fit(fit)}"
             return {"accepted": False, "said": said, "fit": plain(fit)}
-        self._book.put(reservoir.name, asked.quantity, fit.calibration, visit.points)
+        wiring = reservoir.instruments.wiring(asked.quantity)
+        self._book.put(reservoir.name, asked.quantity, fit.calibration, visit.points, wiring)
         visit.points = []
         said = f"kept: {words.fit(fit)}. Dosing stays paused: {_put_back(asked.quantity)}"
         return {"accepted": True, "said": said, "fit": plain(fit)}

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from config.settings import Reservoir as Table
+from daemon import words
 from daemon.calibrating import Visit
 from daemon.causes import LEVEL_ENOUGH
 from daemon.dose.inflow import Inflow, follow, since_rise_s
@@ -19,6 +20,7 @@ from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
 from drivers.probe import Probe, ProbeError
+from drivers.registry import wiring_changes, wiring_of
 
 WET_LOOKS = 2  # in a row, so that a drop on the sensor's wire locks nothing
 TELLS_ONLY_ENOUGH = ("float_switch",)  # level drivers that measure no share
@@ -55,6 +57,7 @@ class Instruments:
         self.rest_share: float | None = None
         self._wet_looks = 0
         self._drunk_share_per_h = most_drunk_l_per_h(table) / table.volume_l
+        self._wirings = {quantity: _wiring_of(quantity, table) for quantity in wired.probes}
         self._order = sorted(wired.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
         self._judging = {quantity: _limits_for(quantity, table) for quantity in wired.probes}
         self._compensation = _compensation_of(table)
@@ -115,8 +118,15 @@ class Instruments:
             return NotRead(VerdictReason.NO_ANSWER, str(error))
         if self.visit is not None and self._is_visited(quantity):
             _show(self.visit, sample)
+        wiring = self._wirings[quantity]
+        if changed := wiring_changes(self._book.wiring(self._name, quantity), wiring):
+            return NotRead(VerdictReason.NOT_CALIBRATED, words.rewired(changed, wiring), sample)
         calibration = self._book.get(self._name, quantity)
         return to_reading(sample, calibration, self._temperature_for(quantity), self._compensation)
+
+    def wiring(self, quantity: Quantity) -> str:
+        """How the settings say that its probe is wired. Raises KeyError where there is none."""
+        return self._wirings[quantity]
 
     def _temperature_for(self, quantity: Quantity) -> float | None:
         """What to compensate with: EC, which moves by 2 % a degree, never by a guess in place of a dead probe."""
@@ -206,6 +216,11 @@ def _show(visit: Visit, sample: Sample) -> None:
 
 def _calibrating(verdict: Verdict) -> Verdict:
     return Verdict(verdict.quantity, Quality.BAD, VerdictReason.CALIBRATING, verdict.reading, verdict.since_s)
+
+
+def _wiring_of(quantity: Quantity, table: Table) -> str:
+    probe = table.probe[quantity.value]
+    return wiring_of(probe.driver, probe.model_dump())
 
 
 def _compensation_of(table: Table) -> Compensation:

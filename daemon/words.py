@@ -5,7 +5,7 @@ Every room passes reasons as enum members and numbers; only here do they become 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from config.settings import Reservoir
 from daemon.dose.level import Fall
@@ -92,6 +92,16 @@ def why(of: Verdict) -> str:
     """The reason of a verdict in words, with the driver's own message where there is one."""
     text = _VERDICT[of.reason]
     return f"{text} ({of.note})" if of.note else text
+
+
+def rewired(changed: Sequence[str], now: str) -> str:
+    """What a probe's calibration no longer fits, part by part as `gain=5.0`, and what to do."""
+    is_now = dict(part.split("=", 1) for part in now.split())
+    was = dict(part.split("=", 1) for part in changed)
+    each = ", ".join(f"{key} was {old}, is {is_now.get(key, 'gone')}" for key, old in was.items())
+    return (
+        f"its wiring in the settings changed since: {each}; a slip: put it back and restart; else calibrate again"
+    )
 
 
 def permit(of: Permit) -> str:

@@ -56,6 +56,19 @@ def check_probe(driver: str, table: Mapping[str, Any]) -> Wiring:
     return _driver(driver).wiring.model_validate(keys)
 
 
+def wiring_of(driver: str, table: Mapping[str, Any]) -> str:
+    """How a probe is wired, in one line to keep beside a calibration that is made behind it.
+
+    Raises as check_probe does.
+    """
+    return f"driver={driver} {check_probe(driver, table).fingerprint()}"
+
+
+def wiring_changes(kept: str, now: str) -> tuple[str, ...]:
+    """What of a wiring kept earlier no longer holds, as `gain=5.0`. A key that came later is no change."""
+    return tuple(part for part in kept.split() if part not in now.split())
+
+
 def open_probe(quantity: Quantity, driver: str, table: Mapping[str, Any], rig: Rig, chips: Chips) -> Probe:
     """The probe that measures `quantity`. Nothing is read yet, so a missing converter shows at the first sample.
 

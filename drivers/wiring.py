@@ -10,6 +10,8 @@ from drivers.ads1115 import GAIN_OF_FULL_SCALE_V, MUX_OF_PAIR, Ads1115, mux_of
 from drivers.probe import Quantity, Sample
 from drivers.rig import Clock
 
+HOW_OFTEN = {"conversions"}  # how a probe is read, not how it is wired: no calibration rests on it
+
 
 class Wiring(BaseModel):
     """A probe's table: frozen, nothing unknown, numbers finite, no silent conversions."""
@@ -19,6 +21,11 @@ class Wiring(BaseModel):
     def claims(self) -> frozenset[str]:
         """What the probe occupies, so that two of them on one wire are found before anything is read."""
         raise NotImplementedError
+
+    def fingerprint(self) -> str:
+        """All that a calibration of this probe rests on, in one line: `address=72 gain=3.0 input=0`."""
+        keys = self.model_dump(exclude=HOW_OFTEN)
+        return " ".join(f"{key}={value}" for key, value in sorted(keys.items()))
 
 
 def _full_scale(volts: float) -> float:

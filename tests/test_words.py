@@ -147,3 +147,11 @@ def test_every_fit_gives_advice(reason: FitReason) -> None:
     assert ph.startswith("slope 80.0 % of theory (85 to 105), offset -3.0 mV (within ±30): ")
     ec = words.fit(Fit(None, Quality.BAD, (reason,), {"cell_constant_per_cm": 0.98}))
     assert ec.startswith("cell constant 0.980 per cm (0.5 to 2): ")
+
+
+def test_a_changed_wiring_says_what_was_what_is_and_what_to_do() -> None:
+    """Part by part, a key that is gone as well."""
+    said = words.rewired(("gain=5.0", "zero_v=1.65"), "driver=ph_amplifier gain=-5.0")
+    assert "gain was 5.0, is -5.0, zero_v was 1.65, is gone" in said
+    assert "put it back" in said
+    assert "calibrate again" in said

@@ -7,6 +7,7 @@ known from another meter. Its format, with every key there is:
     day = 2026-03-02                # the day it was made
     slope_percent = 98.2            # 85 to 105, % of the theoretical slope
     offset_mv = 4.1                 # -30 to 30, electrode mV at pH 7
+    wiring = "driver=ph_amplifier gain=5.0"   # behind what it was made; may be left out
 
     [[reservoir.bed1.ph.point]]     # what it was made from; may be left out
     standard = "7.00"
@@ -22,6 +23,9 @@ known from another meter. Its format, with every key there is:
     offset_ms = 0.0                 # -0.15 to 0.15; 0 where it is left out
 
 A number may be written without a decimal point. A key that is not in this list is refused.
+
+`wiring` says behind which wiring a calibration was made: behind another it does not count
+(daemon/instruments.py). One without it, as written by hand, counts behind any, until it is too old or made anew.
 """
 
 from __future__ import annotations
@@ -55,10 +59,11 @@ class BookError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One calibration and the points it was made from (none where it was written by hand without)."""
+    """One calibration, what it was made from and behind which wiring (neither where it was written without)."""
 
     calibration: Calibration
     points: tuple[Point, ...] = ()
+    wiring: str = ""
 
 
 _Pages = dict[tuple[str, Quantity], Page]
@@ -84,8 +89,18 @@ class CalibrationBook:
         page = self._pages.get((reservoir, quantity))
         return page.points if page else ()
 
+    def wiring(self, reservoir: str, quantity: Quantity) -> str:
+        """Behind which wiring the calibration in force was made; "" where that is not known."""
+        page = self._pages.get((reservoir, quantity))
+        return page.wiring if page else ""
+
     def put(
-        self, reservoir: str, quantity: Quantity, calibration: Calibration, points: Sequence[Point] = ()
+        self,
+        reservoir: str,
+        quantity: Quantity,
+        calibration: Calibration,
+        points: Sequence[Point] = (),
+        wiring: str = "",
     ) -> None:
         """Keep a calibration durably, and the file as it was before as `<name>.previous`.
 
@@ -93,7 +108,7 @@ class CalibrationBook:
         BookError when it cannot be read or written, or when this calibration would be refused on
         reading; the book and the file are then as before.
         """
-        page = Page(calibration, tuple(points))
+        page = Page(calibration, tuple(points), wiring)
         pages = {**_read(self.path), (reservoir, quantity): page}
         text = _text(self.path, pages)
         _pages_of(self.path, text)  # what would not be read back is not written
@@ -135,11 +150,12 @@ def _all_pages(reservoirs: _Table) -> Iterator[tuple[tuple[str, Quantity], Page]
         for quantity in reservoir.content:
             page = reservoir.table(quantity)
             points = tuple(_point(point) for point in page.tables("point"))
-            yield (name, Quantity(quantity)), Page(_CALIBRATION_FROM[Quantity(quantity)](page), points)
+            wiring = page.string("wiring") if "wiring" in page.content else ""
+            yield (name, Quantity(quantity)), Page(_CALIBRATION_FROM[Quantity(quantity)](page), points, wiring)
 
 
 def _ph_calibration(table: _Table) -> PhCalibration:
-    table.only("day", "slope_percent", "offset_mv", "point")
+    table.only("day", "slope_percent", "offset_mv", "wiring", "point")
     return PhCalibration(
         slope_percent=table.number("slope_percent", *SLOPE_PERCENT),
         offset_mv=table.number("offset_mv", *OFFSET_MV),
@@ -148,7 +164,7 @@ def _ph_calibration(table: _Table) -> PhCalibration:
 
 
 def _ec_calibration(table: _Table) -> EcCalibration:
-    table.only("day", "cell_constant_per_cm", "offset_ms", "point")
+    table.only("day", "cell_constant_per_cm", "offset_ms", "wiring", "point")
     return EcCalibration(
         cell_constant_per_cm=table.number("cell_constant_per_cm", *CELL_CONSTANT_PER_CM),
         offset_ms=table.number("offset_ms", *EC_OFFSET_MS) if "offset_ms" in table.content else 0.0,
@@ -247,6 +263,8 @@ def _text(path: Path, pages: _Pages) -> str:
 def _page_text(reservoir: str, quantity: Quantity, page: Page) -> str:
     name = f"reservoir.{reservoir}.{quantity.value}"
     lines = [f"\n[{name}]", *_calibration_lines(page.calibration)]
+    if page.wiring:
+        lines += _lines([("wiring", page.wiring)])
     for point in page.points:
         lines += [f"\n[[{name}.point]]", *_lines((key, getattr(point, key)) for key in _POINT_KEYS)]
     return "\n".join(lines) + "\n"

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from drivers.ads1115 import Chips
 from drivers.probe import Quantity
-from drivers.registry import DRIVERS, check_probe, open_probe
+from drivers.registry import DRIVERS, check_probe, open_probe, wiring_changes, wiring_of
 from tests.drivers.parts import StepRig
 
 ADC = {"input": 0}
@@ -68,3 +68,30 @@ def test_the_shipped_example_is_wired_as_the_drivers_expect() -> None:
     claims = [check_probe(table["driver"], table).claims() for table in probes.values()]
     assert len(claims) == 4
     assert len(frozenset().union(*claims)) == 4
+
+
+AMPLIFIER = {"input": 0, "zero_v": 1.65, "gain": 5.0}
+
+
+@pytest.mark.parametrize(
+    ("changed", "named"),
+    [
+        ({}, ()),
+        ({"gain": -5.0}, ("gain=5.0",)),
+        ({"zero_v": 1.6, "address": 0x49}, ("address=72", "zero_v=1.65")),
+        ({"minus_input": 1}, ("minus_input=None",)),
+        ({"conversions": 7}, ()),
+    ],
+)
+def test_a_wiring_names_what_changed(changed: dict[str, Any], named: tuple[str, ...]) -> None:
+    """Each key but how often it is read, those left to their default too."""
+    kept = wiring_of("ph_amplifier", AMPLIFIER)
+    assert wiring_changes(kept, wiring_of("ph_amplifier", AMPLIFIER | changed)) == named
+
+
+def test_another_driver_is_another_wiring_and_an_unknown_one_is_none() -> None:
+    """What was kept earlier without a key that came later does not change by that; nor does nothing kept."""
+    now = wiring_of("ec_amplifier", {"input": 0, "ms_per_v": 2.0})
+    assert "driver=ph_amplifier" in wiring_changes(wiring_of("ph_amplifier", AMPLIFIER), now)
+    assert wiring_changes("driver=ec_amplifier ms_per_v=2.0", now) == ()
+    assert wiring_changes("", now) == ()

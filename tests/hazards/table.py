@@ -371,7 +371,8 @@ HAZARDS: tuple[Hazard, ...] = (
         number=27,
         what="A slip in the settings: mL for L, seconds for minutes, pins swapped.",
         mechanism="units in keys, bounds on each number, unknown keys refused (config/settings.py), what "
-        "contradicts itself refused (config/plausible.py)",
+        "contradicts itself refused (config/plausible.py); a calibration made behind another wiring does not "
+        "count (daemon/instruments.py)",
         claim="every number times or by 1000, negated, NaN, infinite, null, text: refused, or no dose larger",
         elsewhere=(
             "config/test_load.py::test_a_number_off_by_a_unit_is_refused",

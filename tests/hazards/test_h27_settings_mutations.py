@@ -20,11 +20,11 @@ from config.load import SettingsError, load
 from config.settings import Settings
 from daemon.dose.permit import limits_of, permit
 from daemon.dose.windows import Totals
-from daemon.values import Permit, Role
-from drivers.registry import check_probe
+from daemon.values import Permit, Quantity, Role, VerdictReason
+from drivers.registry import check_probe, wiring_of
 from sim_hw import grower
 from tests.at_the_tank import one_bed, raw_settings
-from tests.hazards.ground import Ground, runs_of
+from tests.hazards.ground import CALIBRATION, Ground, runs_of
 from tests.strategies import facts, request
 
 Key = tuple[str, ...]
@@ -44,7 +44,10 @@ NO_LARGER = {
     ),
     "ec.share_of_need 0.001": "less is asked for",
     "ph.ml_per_ph gone": "the default asks for less",
-    **dict.fromkeys(("probe.ph.zero_v 0.001", "probe.ph.zero_v -1"), "pH is far out of what can be: no dose"),
+    **dict.fromkeys(
+        ("probe.ph.gain -1", "probe.ph.zero_v 0.001", "probe.ph.zero_v -1"),
+        "a calibration made behind another wiring does not count",
+    ),
     **dict.fromkeys(("probe.ec.ms_per_v 1000", "probe.ec.ms_per_v 0.001"), "nothing doses by EC"),
     **{
         f"pump.{role}.{slip}": why
@@ -58,10 +61,6 @@ NO_LARGER = {
             "smallest_dose_ml 0.001": "smaller doses are tried as well",
         }.items()
     },
-}
-# What may make a dose of what should be none: the caps stand, and the check named sees it.
-SAME_CAPS = {
-    "probe.ph.gain -1": "pH is mirrored at 7; a calibration is refused",
 }
 
 
@@ -153,7 +152,7 @@ def test_a_slip_is_refused_by_name_or_known_to_do_no_harm(tried: list[Tried], re
     """Each number of the file, in each way: the complaint names the key; what is accepted is listed here."""
     refused = [each for each in tried if each.settings is None]
     assert all(each.path[-1] in each.complaints for each in refused)
-    assert sorted(accepted(tried)) == sorted({**NO_LARGER, **SAME_CAPS})
+    assert sorted(accepted(tried)) == sorted(NO_LARGER)
     record_property("figure", f"{len(tried)} slips of {len(tried) // len(SLIPS)} numbers, {len(refused)} refused")
 
 
@@ -186,9 +185,15 @@ def test_what_is_accepted_lets_no_pump_run_longer(tried: list[Tried]) -> None:
         assert all(now <= then for now, then in zip(allowed_s(settings), usual, strict=True)), name
 
 
+def calibrated() -> dict[str, bytes]:
+    """A state folder in which pH was calibrated behind the wiring that is meant."""
+    probe = whole()["reservoir"]["bed1"]["probe"]["ph"]
+    return {"calibrations.toml": f'{CALIBRATION}wiring = "{wiring_of(probe["driver"], probe)}"\n'.encode()}
+
+
 def ran_s(settings: Settings, start_ph: float) -> float:
     """How long the pumps run within the first passes, on the bench as it truly is."""
-    ground = Ground(settings, wired=one_bed(), tank={"start_ph": start_ph})
+    ground = Ground(settings, files=calibrated(), wired=one_bed(), tank={"start_ph": start_ph})
     ground.start(trusted=True)
     ground.passes(PASSES)
     total_s = sum(line_s(ground))
@@ -209,8 +214,36 @@ def test_what_is_accepted_makes_no_dose_larger(tried: list[Tried], start_ph: flo
     usual_s = ran_s(Settings.model_validate(whole()), start_ph)
     assert usual_s > 3.0
     for name, settings in accepted(tried).items():
-        if name not in SAME_CAPS:
-            assert ran_s(settings, start_ph) <= ROUNDING * usual_s, name
+        assert ran_s(settings, start_ph) <= ROUNDING * usual_s, name
+
+
+@pytest.mark.parametrize("slip", ["probe.ph.gain -1", "probe.ph.zero_v 0.001"])
+def test_a_calibration_made_behind_another_wiring_does_not_count(tried: list[Tried], slip: str) -> None:
+    """What changed is named, and what to do; put back, the old calibration is in force again."""
+    ground = Ground(accepted(tried)[slip], files=calibrated(), wired=one_bed())
+    ground.start(trusted=True)
+    verdict = ground.passes(2).reservoirs["bed1"].verdicts[Quantity.PH]
+    assert verdict.reason is VerdictReason.NOT_CALIBRATED
+    assert f"{slip.rpartition('.ph.')[2].partition(' ')[0]} was " in verdict.note
+    assert "calibrate again" in verdict.note
+    ground.stop()
+    ground.settings = Settings.model_validate(whole())
+    ground.start(trusted=True)
+    assert ground.passes(PASSES).reservoirs["bed1"].verdicts[Quantity.PH].usable
+    ground.close()
+
+
+def test_a_new_calibration_counts_behind_the_new_wiring(tried: list[Tried], record_property: Note) -> None:
+    """The person moved a plug and calibrates again: the wiring of now is kept beside it."""
+    moved = whole()["reservoir"]["bed1"]["probe"]["ph"] | {"conversions": 5, "zero_v": 1.6}
+    settings = one_bed(probe={**whole()["reservoir"]["bed1"]["probe"], "ph": moved})
+    ground = Ground(settings, files=calibrated(), wired=one_bed())
+    ground.start(trusted=True)
+    assert not ground.passes(PASSES).reservoirs["bed1"].verdicts[Quantity.PH].usable
+    ground.calibrate()
+    assert ground.passes(PASSES).reservoirs["bed1"].verdicts[Quantity.PH].usable
+    record_property("figure", "gain negated under a calibration: not calibrated at look 1, 0 doses")
+    ground.close()
 
 
 def test_a_mirrored_ph_probe_cannot_be_calibrated(tried: list[Tried]) -> None:

@@ -48,6 +48,18 @@ def path(tmp_path: Path) -> Path:
     return tmp_path / "calibrations.toml"
 
 
+def test_the_wiring_is_kept_beside_a_calibration(path: Path) -> None:
+    """Over a restart, until the next calibration; one written without it says none."""
+    book = CalibrationBook(path)
+    book.put("bed1", Quantity.PH, ELECTRODE, POINTS, "driver=ph_amplifier gain=5.0")
+    book.put("bed1", Quantity.EC, CELL)
+    for each in (book, CalibrationBook(path)):
+        assert each.wiring("bed1", Quantity.PH) == "driver=ph_amplifier gain=5.0"
+        assert each.wiring("bed1", Quantity.EC) == ""
+        assert each.wiring("bed2", Quantity.PH) == ""
+        assert each.get("bed1", Quantity.PH) == ELECTRODE
+
+
 def test_a_missing_file_is_an_empty_book(path: Path) -> None:
     """And looking into it makes no file."""
     book = CalibrationBook(path)

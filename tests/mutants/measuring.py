@@ -436,6 +436,45 @@ BOOK = mutants_of(
     ),
 )
 
+WIRING = (
+    *mutants_of(
+        "daemon/instruments.py",
+        "tests/hazards/test_h27_settings_mutations.py",
+        (
+            (
+                "instruments a calibration behind another wiring",
+                "if changed := wiring_changes(self._book.wiring(self._name, quantity), wiring):",
+                "if False:",
+                "test_a_calibration_made_behind_another_wiring_does_not_count",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "drivers/registry.py",
+        "tests/drivers/test_registry.py",
+        (
+            (
+                "registry a wiring that changed",
+                "if part not in now.split())",
+                "if not now)",
+                "test_a_wiring_names_what_changed",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/desk.py",
+        "tests/hazards/test_h27_settings_mutations.py",
+        (
+            (
+                "desk the wiring kept beside a calibration",
+                "fit.calibration, visit.points, wiring)",
+                "fit.calibration, visit.points, self._book.wiring(reservoir.name, asked.quantity))",
+                "test_a_new_calibration_counts_behind_the_new_wiring",
+            ),
+        ),
+    ),
+)
+
 CONVERTER = mutants_of(
     "drivers/ads1115.py",
     "tests/drivers/test_ads1115.py",
@@ -525,4 +564,4 @@ CONTACTS = (
     ),
 )
 
-MEASURING = (*JUDGE, *VALUES, *CONVERT, *CALIBRATE, *SETTLING, *BOOK, *CONVERTER, *BUS, *CONTACTS)
+MEASURING = (*JUDGE, *VALUES, *CONVERT, *CALIBRATE, *SETTLING, *BOOK, *WIRING, *CONVERTER, *BUS, *CONTACTS)
