@@ -23,6 +23,7 @@ from config.settings import (
     Reservoir,
     RigTable,
     Site,
+    Stage,
     Tray,
     Water,
 )
@@ -35,6 +36,7 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("mqtt", Mqtt),
     ("reservoir.NAME", Reservoir),
     ("reservoir.NAME.bands", Bands),
+    ("[reservoir.NAME.stage]", Stage),
     ("reservoir.NAME.ph", PhControl),
     ("reservoir.NAME.ec", EcControl),
     ("reservoir.NAME.water", Water),

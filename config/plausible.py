@@ -13,6 +13,7 @@ from config.settings import (
     Pump,
     Reservoir,
     Settings,
+    Stage,
     hard_limits,
 )
 
@@ -32,6 +33,7 @@ def in_reservoir(name: str, reservoir: Reservoir) -> Iterator[Complaint]:
     yield from _pair_of_stocks(f"{table}.pump", reservoir)
     yield from _calibration_ages(table, reservoir)
     yield from _strength(table, reservoir)
+    yield from _stages(table, reservoir)
     yield from _still(f"{table}.pump", reservoir)
     for role, pump in reservoir.pump.items():
         where = f"{table}.pump.{role}"
@@ -85,6 +87,43 @@ def _strength(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
             f"top_up_below_share = {water.top_up_below_share:g}: must be below fill_to_share = "
             f"{water.fill_to_share:g}; lower it",
         )
+
+
+def _stages(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    stages = reservoir.stage
+    if stages and reservoir.sown_on is None:
+        yield Complaint(table, "sown_on is missing: the stages count from it; add it, as sown_on = 2026-03-01")
+    for number, (before, after) in enumerate(pairwise(stages), start=2):
+        soonest_day = before.from_day + reservoir.stage_ramp_days
+        if not soonest_day <= after.from_day:
+            yield Complaint(
+                f"{table}.stage.{number}",
+                f"from_day = {after.from_day:g}: must be at least {soonest_day:g}, "
+                f"after {before.name!r} and its ramp of stage_ramp_days = {reservoir.stage_ramp_days:g} days",
+            )
+    for number, stage in enumerate(stages, start=1):
+        yield from _stage(f"{table}.stage.{number}", reservoir, stage)
+
+
+def _stage(table: str, reservoir: Reservoir, stage: Stage) -> Iterator[Complaint]:
+    bands = stage.bands or reservoir.bands
+    wanted = (
+        ("ph_target", stage.ph_target, reservoir.ph.dead_band, bands.ph_low, bands.ph_high),
+        (
+            "ec_target_ms_per_cm",
+            stage.ec_target_ms_per_cm,
+            reservoir.ec.dead_band_ms_per_cm,
+            bands.ec_low_ms_per_cm,
+            bands.ec_high_ms_per_cm,
+        ),
+    )
+    for key, target, dead_band, low, high in wanted:
+        if target is not None and not low + dead_band - SLACK <= target <= high - dead_band + SLACK:
+            yield Complaint(
+                table,
+                f"{key} = {target:g}: must be from {low + dead_band:g} to {high - dead_band:g}, so that it stays "
+                f"in the band {low:g} to {high:g} by the dead band of {dead_band:g}; move it or the band",
+            )
 
 
 def _still(table: str, reservoir: Reservoir) -> Iterator[Complaint]:

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
@@ -130,6 +131,18 @@ class Bands(Table):
             if not at_low < at_high:
                 raise ValueError(f"{low} = {at_low:g} must be below {high} = {at_high:g}; widen the band")
         return self
+
+
+class Stage(Table):
+    """A stage of the crop: what it asks for. What is left out is as the reservoir's own tables say."""
+
+    name: str = Field(min_length=1, max_length=40, description="the name people see, as seedling or finishing")
+    from_day: float = Field(ge=0.0, le=365.0, description="the days after sowing from which it holds")
+    ph_target: float | None = Field(default=None, ge=4.5, le=7.5, description="the pH that dosing aims at")
+    ec_target_ms_per_cm: float | None = Field(
+        default=None, ge=0.2, le=5.0, description="the strength that dosing aims at, at 25 °C"
+    )
+    bands: Bands | None = None
 
 
 class PhControl(Table):
@@ -331,6 +344,13 @@ class Reservoir(Table):
     calibration_expire_days: float = Field(
         default=60.0, gt=0.0, le=365.0, description="the age from which dosing no longer rests on a calibration"
     )
+    sown_on: date | None = Field(
+        default=None, description="the day the crop was sown, as 2026-03-01: what its stages count from"
+    )
+    stage_ramp_days: float = Field(
+        default=3.0, ge=0.5, le=30.0, description="how long the change from one stage to the next takes"
+    )
+    stage: tuple[Stage, ...] = Field(default=(), max_length=12, strict=False)
     bands: Bands = Bands()
     ph: PhControl = PhControl()
     ec: EcControl = EcControl()

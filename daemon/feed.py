@@ -5,6 +5,8 @@ Holds what must be remembered; all deciding is done by the pure rooms. Runs on t
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from config.settings import Reservoir as Table
 from daemon.dose.newest import Newest
 from daemon.dose.response import Finding
@@ -33,6 +35,10 @@ class Feed:
     def b_per_a(self) -> float:
         """mL of stock B that belong to 1 mL of A."""
         return self._aim.b_per_a
+
+    def aim_at(self, ec_ms_per_cm: float) -> None:
+        """The crop's stage asks for another strength."""
+        self._aim = replace(self._aim, target=ec_ms_per_cm)
 
     def wishes(
         self, now_s: float, last_dose_s: float | None, doses: tuple[Entry, ...]

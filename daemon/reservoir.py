@@ -45,6 +45,7 @@ from daemon.dose.response import (
     step_share,
     watch,
 )
+from daemon.dose.stages import Ramp, Targets
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual, room_ml, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
@@ -114,6 +115,7 @@ class KeptReservoir:
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
         self._aim = aim_of(table)
+        self._ramp = Ramp(table)
         self._bands = _bands_of(table)
         self._feed = Feed(name, table, self.instruments)
 
@@ -130,6 +132,8 @@ class KeptReservoir:
 
     def decide(self, stamp: Stamp) -> Permit | Refusal | None:
         """What may be dosed now; else why what is wanted most may not, None where nothing is wanted."""
+        if self._ramp.follow(stamp):
+            self._aim_at(self._ramp.targets)
         if self.instruments.tray_is_wet:
             self.lock(WET, stamp)
         self._watch_level(stamp)
@@ -139,6 +143,13 @@ class KeptReservoir:
         self.last_decision = next(iter(permits or decisions), None)
         self._stop_unusual(decisions, stamp)
         return self.last_decision
+
+    def _aim_at(self, targets: Targets) -> None:
+        """The crop's stage asks for something else than before."""
+        self._aim = replace(self._aim, target=targets.ph, ph_low=targets.ph_low, ph_high=targets.ph_high)
+        self._feed.aim_at(targets.ec)
+        bands = {Quantity.PH: (targets.ph_low, targets.ph_high), Quantity.EC: (targets.ec_low, targets.ec_high)}
+        self._bands = {**self._bands, **bands}
 
     def _stop_unusual(self, decisions: list[Permit | Refusal], stamp: Stamp) -> None:
         """More than this tank usually takes: the probe may be drifting, so a person has to compare."""

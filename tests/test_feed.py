@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from daemon.dose.strength import owed_ml
 from daemon.values import Cap, Condition, Entry, Quantity, Refusal, Role
 from sim_hw.faults import FaultName
 from sim_hw.pins import Edge
-from tests.at_the_tank import AtTheTank, at_the_tank
+from tests.at_the_tank import BEGINNING, AtTheTank, at_the_tank
 from tests.hazards.kept import befall, fed_bed
 
 HOUR = 360  # passes
@@ -206,3 +207,24 @@ def test_a_float_switch_fills_nothing(tmp_path: Path) -> None:
         assert doses(at, Role.TOP_UP) == []
         decisions = at.bed().last_decision
         assert decisions is None or decisions.request.pump is not Role.TOP_UP
+
+
+def test_a_stage_of_the_crop_moves_target_and_band(tmp_path: Path) -> None:
+    """From its day on, hour by hour; the state shows the band that holds."""
+    stages = (
+        {"name": "seedling", "from_day": 0.0, "ec_target_ms_per_cm": 1.2},
+        {
+            "name": "leafing",
+            "from_day": 1.0,
+            "ec_target_ms_per_cm": 1.4,
+            "bands": {"ec_low_ms_per_cm": 1.0, "ec_high_ms_per_cm": 1.8},
+        },
+    )
+    settings = fed_bed(sown_on=BEGINNING.date(), stage_ramp_days=0.5, stage=stages)
+    with at_the_tank(tmp_path, settings, tank={"nutrient_strength": 0.5}) as at:
+        at.passes(6 * HOUR)
+        assert at.bed().bands[Quantity.EC] == (0.8, 1.6)
+        at.clock.set_off = timedelta(hours=22)
+        at.passes(14 * HOUR)
+        assert at.bed().bands[Quantity.EC] == pytest.approx((1.0, 1.8), abs=0.03)
+        assert ec(at) == pytest.approx(1.4, abs=0.12)

@@ -15,6 +15,6 @@ def test_every_key_is_on_the_page_with_its_bounds() -> None:
     """No setting is undocumented."""
     text = page()
     for key in (*Pump.model_fields, *Reservoir.model_fields):
-        if key not in ("bands", "ph", "ec", "water", "circulation", "tray", "probe", "pump"):
+        if key not in ("bands", "ph", "ec", "water", "stage", "circulation", "tray", "probe", "pump"):
             assert f"| `{key}` |" in text
     assert "| `max_per_day_ml` | none | from 0 mL to 20000 mL |" in text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -204,6 +205,29 @@ def test_filling_ends_above_where_it_begins() -> None:
     """Else the pump would never rest."""
     (line,) = said(water={"top_up_below_share": 0.95, "fill_to_share": 0.9})
     assert "top_up_below_share = 0.95: must be below fill_to_share = 0.9; lower it" in line
+
+
+SOWN: dict[str, Any] = {"sown_on": date(2026, 3, 1), "stage_ramp_days": 3.0}
+
+
+def test_stages_follow_each_other_with_room_for_the_ramp() -> None:
+    """And count from a day that is set."""
+    stages = [{"name": "seedling", "from_day": 0.0}, {"name": "leafing", "from_day": 2.0}]
+    (line,) = said(stage=stages, **SOWN)
+    assert line.startswith("[reservoir.bed1.stage.2] from_day = 2: must be at least 3, after 'seedling'")
+    stages[1]["from_day"] = 3.0
+    assert said(stage=stages, **SOWN) == []
+    (line,) = said(stage=stages)
+    assert "sown_on is missing" in line
+
+
+@pytest.mark.parametrize(
+    ("key", "wrong"), [("ph_target", 5.51), ("ph_target", 6.6), ("ec_target_ms_per_cm", 1.58)]
+)
+def test_a_stage_aims_within_the_band(key: str, wrong: float) -> None:
+    """By the dead band, as the reservoir's own target does."""
+    (line,) = said(stage=[{"name": "leafing", "from_day": 0.0, key: wrong}], **SOWN)
+    assert line.startswith(f"[reservoir.bed1.stage.1] {key} = {wrong:g}: must be from")
 
 
 def test_a_float_switch_cannot_fill() -> None:

@@ -181,6 +181,25 @@ STRENGTH_RESPONSE = mutants_of(
     ),
 )
 
+STAGES = mutants_of(
+    "daemon/dose/stages.py",
+    "tests/dose/test_stages.py",
+    (
+        (
+            "stages never step",
+            "return to if abs(to - at) <= limit else at + (limit if to > at else -limit)",
+            "return to",
+            "test_a_wall_clock_that_jumps_makes_no_step",
+        ),
+        (
+            "stages by a clock to trust",
+            "if not (self._reservoir.stage and stamp.utc_trusted):",
+            "if not self._reservoir.stage:",
+            "test_without_a_clock_to_trust_nothing_moves",
+        ),
+    ),
+)
+
 FEED = mutants_of(
     "daemon/feed.py",
     FEED_TESTS,
@@ -225,4 +244,4 @@ RESERVOIR = mutants_of(
     ),
 )
 
-FEEDING = (*NEWEST, *STRENGTH, *WATER, *LEVEL, *STRENGTH_RESPONSE, *FEED, *RESERVOIR)
+FEEDING = (*NEWEST, *STRENGTH, *WATER, *LEVEL, *STRENGTH_RESPONSE, *STAGES, *FEED, *RESERVOIR)

@@ -437,6 +437,18 @@ PLAUSIBLE = mutants_of(
             "test_a_strength_too_near_the_band_is_refused",
         ),
         (
+            "plausible stages with room for the ramp",
+            "if not soonest_day <= after.from_day:",
+            "if False:",
+            "test_stages_follow_each_other_with_room_for_the_ramp",
+        ),
+        (
+            "plausible stages within the band",
+            "if target is not None and not low + dead_band - SLACK <= target <= high - dead_band + SLACK:",
+            "if False:",
+            "test_a_stage_aims_within_the_band",
+        ),
+        (
             "plausible filled above where filling begins",
             "if not water.top_up_below_share < water.fill_to_share:",
             "if False:",
