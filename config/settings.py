@@ -27,6 +27,9 @@ USUAL_STOCK_ML_PER_L = 5.0
 USUAL_DRUNK_SHARE_PER_H = 0.004
 """Of the full reservoir, by a full bed in bright light: 5 % a day, most of it by day (common practice)."""
 
+USUAL_ML_PER_PH_AND_L = 0.3
+"""mL of pH down that move a litre by 1 pH: 0.5 mol/L into water of little alkalinity (our own choice, low)."""
+
 DEVICE_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 # Header lines where a pump must not sit: until the program claims them, they are not held low.
@@ -156,8 +159,13 @@ class PhControl(Table):
         description="the distance from the target within which nothing is dosed; wider by itself where the probe "
         "is noisy or the pump's smallest dose moves more",
     )
-    ml_per_ph: float = Field(
-        default=20.0, gt=0.0, le=500.0, description="a first guess of the reagent that moves this tank by 1 pH"
+    ml_per_ph: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=500.0,
+        description="a first guess of the reagent that moves this tank by 1 pH; left out, reckoned from "
+        "alkalinity_mmol_per_l and reagent_mol_per_l where both are given, else "
+        f"{USUAL_ML_PER_PH_AND_L:g} mL for each litre",
     )
     share_of_need: float = Field(
         default=1 / 3,
@@ -268,6 +276,13 @@ class Pump(Table):
     smallest_dose_ml: float = Field(
         default=0.2, gt=0.0, le=10.0, description="the least the pump can deliver truly"
     )
+    reagent_mol_per_l: float | None = Field(
+        default=None,
+        ge=0.001,
+        le=20.0,
+        description="of pH down or pH up: acid or base in the bottle as it counts near pH 6: phosphoric acid "
+        "once, sulfuric acid twice",
+    )
 
 
 class Circulation(Table):
@@ -328,6 +343,12 @@ class Reservoir(Table):
     )
     opposite_gap_h: float = Field(
         default=6.0, ge=1.0, le=72.0, description="the shortest wait between acid and base"
+    )
+    alkalinity_mmol_per_l: float | None = Field(
+        default=None,
+        ge=0.0,
+        le=10.0,
+        description="of the water it is filled with (50 mg/L CaCO3 are 1 mmol/L): what acid has to use up first",
     )
     assumed_temperature_c: float | None = Field(
         default=None, ge=0.0, le=50.0, description="the water temperature reckoned with when none is measured"

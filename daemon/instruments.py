@@ -23,6 +23,7 @@ from drivers.probe import Probe, ProbeError
 from drivers.registry import wiring_changes, wiring_of
 
 WET_LOOKS = 2  # in a row, so that a drop on the sensor's wire locks nothing
+UNKNOWN_RISE_SHARE = 0.15  # of the reservoir: so much fresh water is behind a float switch that came up
 TELLS_ONLY_ENOUGH = ("float_switch",)  # level drivers that measure no share
 
 
@@ -53,6 +54,7 @@ class Instruments:
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._inflow = Inflow()
         self._rest = RestLevel(rest_s_of(table))
+        self._fresh = Inflow()  # as _inflow, of the level at rest: a flood that runs back is no fresh water
         self._levels: Levels = ()
         self.rest_share: float | None = None
         self._wet_looks = 0
@@ -100,6 +102,8 @@ class Instruments:
                 self._rest.see(level.reading.at_s, level.reading.value)
         usable = self.measures_share and level is not None and level.usable
         self.rest_share = self._rest.share(now_s) if usable else None
+        if self.rest_share is not None:
+            self._fresh = follow(self._fresh, self.rest_share, now_s)
         self._levels = follow_level(self._levels, now_s, self.rest_share)
 
     def _look_at_contacts(self) -> None:
@@ -185,6 +189,13 @@ class Instruments:
     def level_disturbed(self) -> None:
         """People are at the tank: how the level falls says nothing."""
         self._levels = ()
+
+    @property
+    def fresh_share(self) -> float:
+        """Fresh water that came in since the start, as a share of the full reservoir."""
+        if self.measures_share:
+            return self._fresh.risen
+        return UNKNOWN_RISE_SHARE * self._inflow.risen  # a float switch rises from 0 to 1
 
     @property
     def level_share(self) -> float | None:

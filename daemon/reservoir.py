@@ -13,15 +13,18 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.alarm.life import Cause
 from daemon.causes import Known, Used, causes
+from daemon.dose.answer_file import AnswerFile
 from daemon.dose.control import (
     ControlState,
     PhAim,
     aim_of,
+    answer_of,
     ask_ph,
     dead_band_ph,
     disturbed,
     expected_shift_ph,
     given,
+    watered,
 )
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.level import Fall
@@ -40,7 +43,6 @@ from daemon.dose.response import (
     dosed,
     forget,
     reversals,
-    seen_share,
     since_moved_s,
     step_share,
     watch,
@@ -84,6 +86,7 @@ class Parts:
     pumps: Mapping[Role, PeristalticPump]
     book: CalibrationBook
     ledger: Ledger
+    answers: AnswerFile
     only_watch: Callable[[Stamp], str] = lambda _: ""
 
 
@@ -109,13 +112,14 @@ class KeptReservoir:
         self._parts = parts
         self._shown = sorted(parts.wired.probes, key=tuple(Quantity).index)
         self._limits = {role: limits_of(role, table) for role in parts.pumps}
-        self._control = ControlState()
         self._effects = Effects()
         self._leak: Fall | None = None
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
         self._aim = aim_of(table)
         self._ramp = Ramp(table)
+        self._control = ControlState(answers=parts.answers.known(name, self._aim.ml_per_ph))
+        self._fresh_share = 0.0  # what the controller knows of
         self._bands = _bands_of(table)
         self._feed = Feed(name, table, self.instruments)
 
@@ -138,6 +142,7 @@ class KeptReservoir:
             self.lock(WET, stamp)
         self._watch_level(stamp)
         self._watch_effects(stamp)
+        self._follow_water(stamp)
         decisions = [self._permitted(wish, stamp) for wish in self._wishes(stamp) if wish.pump in self._limits]
         permits = [decision for decision in decisions if isinstance(decision, Permit)]
         self.last_decision = next(iter(permits or decisions), None)
@@ -166,7 +171,10 @@ class KeptReservoir:
         ph = self.instruments.verdicts.get(Quantity.PH)
         if ph is None:
             return fed
+        known = self._control.answers
         wish, self._control = ask_ph(self.name, ph, self._aim, self._control, stamp.at_s, last_dose_s)
+        if self._control.answers is not known:
+            self._keep_answers(stamp)
         return fed if wish is None else (*fed, self._smaller(wish))
 
     def forget_water(self) -> None:
@@ -193,6 +201,17 @@ class KeptReservoir:
         for finding in (self._watch_ph(stamp), self._feed.watch()):
             if finding is not None and finding.latches and condition is Condition.KEEPING:
                 self.lock(words.finding(finding), stamp)
+
+    def _follow_water(self, stamp: Stamp) -> None:
+        """Fresh water answers in another way than what was learned."""
+        share = self.instruments.fresh_share - self._fresh_share
+        if share > 0.0:
+            self._fresh_share += share
+            self._control = watered(self._aim, self._control, share)
+            self._keep_answers(stamp)
+
+    def _keep_answers(self, stamp: Stamp) -> None:
+        self._parts.answers.keep(self.name, self._control.answers, self._parts.ledger.proven_s(stamp))
 
     def _let_go(self) -> None:
         """People are at work, or nobody knows what went in: what was being followed says nothing."""
@@ -283,9 +302,8 @@ class KeptReservoir:
         usual = self._usual(role, stamp)
         if usual is None:
             return None
-        return room_ml(
-            usual, self._aim.ml_per_ph / seen_share(self._effects, role), after_water=self._had_water(stamp)
-        )
+        ml_per_ph = answer_of(self._aim, self._control, role).ml_per_ph
+        return room_ml(usual, ml_per_ph, after_water=self._had_water(stamp))
 
     def _usual(self, role: Role, stamp: Stamp) -> Usual | None:
         ledger = self._parts.ledger

@@ -24,6 +24,7 @@ from daemon import notify, words
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.desk import Desk
+from daemon.dose.answer_file import AnswerFile
 from daemon.dose.ledger import Ledger, LedgerError, stamp_of
 from daemon.dose.windows import Stamp
 from daemon.instruments import Wired
@@ -101,6 +102,7 @@ class Service:
         self._runs = Runs(self.folder / "runs.json", self.ledger.proven_s(stamp), program)
         keep.callback(self._end_run)
         self.book = CalibrationBook(self.folder / "calibrations.toml")
+        self._answers = AnswerFile(self.folder / "answers.json", self.ledger.proven_s(stamp))
         self._link = self._opened_link() if mqtt else None
         self.loop = Loop(
             clock=self.rig.clock,
@@ -160,7 +162,7 @@ class Service:
             for name, pump in table.pump.items()
         }
         wired = Wired(probes, self._contact(table.circulation), self._contact(table.tray))
-        return Parts(wired, pumps, self.book, self.ledger, self._only_watch)
+        return Parts(wired, pumps, self.book, self.ledger, self._answers, self._only_watch)
 
     def _contact(self, table: Circulation | Tray | None) -> Contact | None:
         if table is None:
@@ -238,7 +240,8 @@ class Service:
             f"dose {entry.number} ({entry.ml:.1f} mL, {entry.utc:%Y-%m-%d %H:%M}) ended unseen: counted in full"
             for entry in self.ledger.left_open
         )
-        return (*open_doses, *(cause.text for cause in self._barrier_causes()))
+        learned = (self._answers.trouble,) if self._answers.trouble else ()
+        return (*open_doses, *learned, *(cause.text for cause in self._barrier_causes()))
 
     def _broker_causes(self) -> Iterator[Cause]:
         if self._link is None or (status := self._link.status()).connected:

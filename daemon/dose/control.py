@@ -15,8 +15,18 @@ from math import inf, isfinite, sqrt
 from types import MappingProxyType
 from typing import NamedTuple
 
-from config.settings import HARD_MAX_SHARE_PER_DOSE, Reservoir
-from daemon.dose.learn import CONFIRMED, Answer, Lesson, diluted, doubtful, learned, prior, share_of_need
+from config.settings import HARD_MAX_SHARE_PER_DOSE, USUAL_ML_PER_PH_AND_L, Reservoir
+from daemon.dose.learn import (
+    CONFIRMED,
+    Answer,
+    Lesson,
+    buffering_mmol_per_l,
+    diluted,
+    doubtful,
+    learned,
+    prior,
+    share_of_need,
+)
 from daemon.dose.newest import READINGS, Newest, gather, middle
 from daemon.dose.permit import MIXING_TIMES, ML_PER_L
 from daemon.dose.trend import Trend, follow, level_at, unsure
@@ -36,16 +46,16 @@ _DIRECTION = {Role.PH_DOWN: -1.0, Role.PH_UP: 1.0}
 class PhAim:
     """Where pH should be and how to get it there.
 
-    target ± dead_band: left alone. ph_low, ph_high: the crop's band. ml_per_ph: mL that move this water by 1 pH,
-    as the settings have it. share_of_need: part of the need asked for at a time, until the tank is known.
-    smallest_ml: what the pumps deliver truly; a role that is not in it has no pump. largest_ml: never more.
+    target ± dead_band: left alone. ph_low, ph_high: the crop's band. ml_per_ph: mL of each pump that move this
+    water by 1 pH, as the settings have it. share_of_need: part of the need asked for at a time, until the tank is
+    known. smallest_ml: what the pumps deliver truly; a role not in it has no pump. largest_ml: never more.
     """
 
     target: float
     dead_band: float
     ph_low: float
     ph_high: float
-    ml_per_ph: float
+    ml_per_ph: Mapping[Role, float]
     share_of_need: float
     mixing_time_s: float
     largest_ml: float
@@ -96,7 +106,7 @@ def aim_of(reservoir: Reservoir) -> PhAim:
         dead_band=ph.dead_band,
         ph_low=reservoir.bands.ph_low,
         ph_high=reservoir.bands.ph_high,
-        ml_per_ph=ph.ml_per_ph,
+        ml_per_ph={role: prior_ml_per_ph(reservoir, role) for role in _DIRECTION},
         share_of_need=ph.share_of_need,
         mixing_time_s=reservoir.mixing_time_s,
         largest_ml=reservoir.volume_l * ML_PER_L * HARD_MAX_SHARE_PER_DOSE,
@@ -104,9 +114,23 @@ def aim_of(reservoir: Reservoir) -> PhAim:
     )
 
 
+def prior_ml_per_ph(reservoir: Reservoir, pump: Role) -> float:
+    """mL of this pump that move the reservoir by 1 pH, before it has shown anything.
+
+    As the settings have it; else from alkalinity and the strength of the bottle; else by volume alone.
+    """
+    table = reservoir.pump.get(pump.value)
+    strength, alkalinity = None if table is None else table.reagent_mol_per_l, reservoir.alkalinity_mmol_per_l
+    if reservoir.ph.ml_per_ph is not None:
+        return reservoir.ph.ml_per_ph
+    if strength is None or alkalinity is None:
+        return USUAL_ML_PER_PH_AND_L * reservoir.volume_l
+    return buffering_mmol_per_l(alkalinity) * reservoir.volume_l / strength
+
+
 def answer_of(aim: PhAim, state: ControlState, pump: Role) -> Answer:
     """What is known of this pump's effect: learned, or as the settings have it."""
-    return state.answers.get(pump) or prior(aim.ml_per_ph)
+    return state.answers.get(pump) or prior(aim.ml_per_ph[pump])
 
 
 def ask_ph(  # noqa: PLR0917 - six facts of one moment

@@ -1,8 +1,8 @@
-"""When was water last added? From the level alone. Pure."""
+"""When was water last added, and how much since the start? From the level alone. Pure."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 RISE_SHARE = 0.03  # above the lowest level since; waves and noise stay below
@@ -10,10 +10,14 @@ RISE_SHARE = 0.03  # above the lowest level since; waves and noise stay below
 
 @dataclass(frozen=True, slots=True)
 class Inflow:
-    """The lowest level since the last rise (share of the nominal volume), and when it last rose (-inf: never)."""
+    """The lowest level since the last rise, and when it last rose (-inf: never); risen: all rises together.
+
+    lowest, risen: shares of the nominal volume.
+    """
 
     lowest: float | None = None
     rose_s: float = -inf
+    risen: float = 0.0
 
 
 def follow(inflow: Inflow, share: float, now_s: float) -> Inflow:
@@ -21,8 +25,9 @@ def follow(inflow: Inflow, share: float, now_s: float) -> Inflow:
     if not -inf < share < inf:
         return inflow
     if inflow.lowest is not None and share >= inflow.lowest + RISE_SHARE:
-        return Inflow(share, now_s)
-    return Inflow(share if inflow.lowest is None else min(inflow.lowest, share), inflow.rose_s)
+        return Inflow(share, now_s, inflow.risen + share - inflow.lowest)
+    lowest = share if inflow.lowest is None else min(inflow.lowest, share)
+    return replace(inflow, lowest=lowest)
 
 
 def since_rise_s(inflow: Inflow, now_s: float) -> float | None:

@@ -27,6 +27,8 @@ LARGER, SMALLER = 1.5, 0.5  # the most by which one lesson changes mL per pH upw
 FARTHEST = 20.0  # times, from the prior: beyond that a pump or a probe is wrong, not the water
 CONFIRMED = 3  # lessons after which doses may exceed the share that the settings give
 FULL_SHARE = 0.95
+CARBONATE_SHARE = (0.93 - 0.31) / 0.93 / 1.5  # of the alkalinity, per pH
+PHOSPHATE_MMOL_PER_L = 0.2  # per pH: 0.5 mmol/L with pK2 near 7, of which 80 % and 11 % is HPO4 there
 FORGET_SHARE = 1 / 3  # fresh water, of the full reservoir, that makes what was learned another water's
 FAR_PH = 0.5  # a need this large is met by half of what a small one is: buffering changes along the way
 
@@ -60,6 +62,16 @@ class Lesson:
     seen_sd: float
     at_ph: float
     after_s: float = 0.0
+
+
+def buffering_mmol_per_l(alkalinity_mmol_per_l: float) -> float:
+    """Acid or base that moves nutrient solution by 1 pH, mmol/L, mean over its usual way from pH 7.5 to 6.
+
+    Carbonate, none of it lost as CO2 yet: of C mmol/L, C K / (K + [H+]) is bicarbonate, K = 10^-6.35 (Plummer &
+    Busenberg 1982, 25 °C), which is 93 % at pH 7.5 and 31 % at pH 6. The phosphate of a half-strength solution
+    adds PHOSPHATE_MMOL_PER_L.
+    """
+    return CARBONATE_SHARE * max(0.0, alkalinity_mmol_per_l) + PHOSPHATE_MMOL_PER_L
 
 
 def prior(ml_per_ph: float) -> Answer:
@@ -113,11 +125,14 @@ def doubtful(answer: Answer, at_ph: float, after_s: float) -> Answer:
 
 
 def diluted(answer: Answer, share: float) -> Answer:
-    """The answer after fresh water came in, as a share of the reservoir: from a third on all is forgotten."""
-    if not share < FORGET_SHARE:
-        return prior(answer.prior_ml_per_ph)
-    added = max(0.0, share) / FORGET_SHARE * PRIOR_DOUBT
-    return replace(answer, doubt=min(PRIOR_DOUBT, sqrt(answer.doubt**2 + added**2)))
+    """The answer after fresh water came in, as a share of the reservoir; bit by bit it comes to the same.
+
+    From FORGET_SHARE on, or where the share is no number, it is a guess again.
+    """
+    if share <= 0.0:
+        return answer
+    doubt = answer.doubt + share / FORGET_SHARE * PRIOR_DOUBT
+    return replace(answer, doubt=doubt) if doubt < PRIOR_DOUBT else prior(answer.prior_ml_per_ph)
 
 
 def share_of_need(answer: Answer, least_share: float, need_ph: float) -> float:

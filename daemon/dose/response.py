@@ -204,12 +204,6 @@ def step_share(effects: Effects, pump: Role) -> float:
     return 0.5 if effects.lessons.get(pump, _NO_LESSON).strong >= STRONG_IN_A_ROW else 1.0
 
 
-def seen_share(effects: Effects, pump: Role) -> float:
-    """How much of the shift expected the doses of this pump bring here; 1 until enough is known."""
-    lesson = effects.lessons.get(pump, _NO_LESSON)
-    return lesson.ratio if lesson.learned >= LESSONS_NEEDED and lesson.ratio > 0.0 else 1.0
-
-
 def reversals(entries: Iterable[Entry], stamp: Stamp) -> Finding | None:
     """REVERSALS if the newest dose is opposite to the one before it, for the third time in 24 h.
 

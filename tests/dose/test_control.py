@@ -12,7 +12,7 @@ from hypothesis import given as drawn
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from config.settings import Pump, Reservoir
+from config.settings import USUAL_ML_PER_PH_AND_L, Pump, Reservoir
 from daemon.dose.control import (
     ControlState,
     PhAim,
@@ -23,6 +23,7 @@ from daemon.dose.control import (
     disturbed,
     expected_shift_ph,
     given,
+    prior_ml_per_ph,
     watered,
 )
 from daemon.dose.learn import CONFIRMED, FULL_SHARE
@@ -35,7 +36,7 @@ AIM = PhAim(
     dead_band=0.05,
     ph_low=5.5,
     ph_high=6.5,
-    ml_per_ph=60.0,
+    ml_per_ph={Role.PH_DOWN: 60.0, Role.PH_UP: 60.0},
     share_of_need=1 / 3,
     mixing_time_s=120.0,
     largest_ml=60.0,
@@ -290,7 +291,7 @@ def test_noise_wrong_rates_and_slow_mixing_do_little(changes: dict[str, Any]) ->
 
 def test_the_dead_band_is_never_narrower_than_the_smallest_dose_allows() -> None:
     """2 mL into a tank of 10 mL per pH are 0.2 pH: half of that to each side."""
-    coarse = replace(AIM, smallest_ml={Role.PH_DOWN: 2.0}, ml_per_ph=10.0)
+    coarse = replace(AIM, smallest_ml={Role.PH_DOWN: 2.0}, ml_per_ph={Role.PH_DOWN: 10.0})
     assert dead_band_ph(coarse, ControlState(), Role.PH_DOWN) >= 0.1
     kept = keep(Water(6.3, 10.0, 0.05), 48.0, aim=coarse)
     assert min(dose.ml for at_s, dose in kept.doses if at_s > 12 * 3600.0) >= 2.0
@@ -365,4 +366,38 @@ def test_the_aim_comes_from_the_settings() -> None:
             "pump": {"ph_down": Pump(line=17, ml_per_s=1.0, bottle_ml=500.0, smallest_dose_ml=0.3)},
         }
     )
-    assert aim_of(bed) == PhAim(5.9, 0.2, 5.4, 6.6, 40.0, 0.25, 90.0, 60.0, {Role.PH_DOWN: 0.3})
+    assert aim_of(bed) == PhAim(
+        target=5.9,
+        dead_band=0.2,
+        ph_low=5.4,
+        ph_high=6.6,
+        ml_per_ph={Role.PH_DOWN: 40.0, Role.PH_UP: 40.0},
+        share_of_need=0.25,
+        mixing_time_s=90.0,
+        largest_ml=60.0,
+        smallest_ml={Role.PH_DOWN: 0.3},
+    )
+
+
+def bed_of(**changes: Any) -> Reservoir:
+    """A reservoir of 60 L whose acid is 0.5 mol/L and whose base is 1 mol/L."""
+    pump = {"line": 17, "ml_per_s": 1.0, "bottle_ml": 500.0, "reagent_mol_per_l": 0.5}
+    table = {
+        "title": "Bed",
+        "system": "deep_water",
+        "volume_l": 60.0,
+        "mixing_time_s": 90.0,
+        "pump": {"ph_down": pump, "ph_up": {**pump, "line": 27, "reagent_mol_per_l": 1.0}},
+    }
+    return Reservoir.model_validate({**table, **changes})
+
+
+def test_the_guess_comes_from_alkalinity_and_strength() -> None:
+    """Twice as strong is half as much; where either is left out, by volume alone; one's own guess goes first."""
+    known = bed_of(alkalinity_mmol_per_l=1.0)
+    down, up = prior_ml_per_ph(known, Role.PH_DOWN), prior_ml_per_ph(known, Role.PH_UP)
+    assert down == pytest.approx(2.0 * up)
+    assert prior_ml_per_ph(bed_of(alkalinity_mmol_per_l=3.0), Role.PH_DOWN) > 2.0 * down
+    assert prior_ml_per_ph(bed_of(), Role.PH_DOWN) == pytest.approx(60.0 * USUAL_ML_PER_PH_AND_L)
+    own = bed_of(alkalinity_mmol_per_l=1.0, ph={"ml_per_ph": 33.0})
+    assert prior_ml_per_ph(own, Role.PH_DOWN) == prior_ml_per_ph(own, Role.PH_UP) == 33.0

@@ -56,3 +56,9 @@ def test_what_is_no_number_changes_nothing(share: float) -> None:
     """The state stays as it is."""
     inflow = seen(0.5, 0.9)
     assert follow(inflow, share, 99.0) == inflow
+
+
+def test_rises_add_up() -> None:
+    """Filled from 0.5 to 0.9, drunk to 0.8, filled to 1.0: 0.6 of the reservoir is fresh."""
+    assert seen(0.5, 0.51, 0.5, 0.9, 0.8, 1.0).risen == pytest.approx(0.6)
+    assert seen(1.0, 0.9, 0.8).risen == 0.0

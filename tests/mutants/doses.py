@@ -769,8 +769,8 @@ LEARN = mutants_of(
         ),
         (
             "learn a change-out is another water",
-            "if not share < FORGET_SHARE:",
-            "if False:",
+            "if doubt < PRIOR_DOUBT else prior(answer.prior_ml_per_ph)",
+            "",
             "test_a_change_out_is_another_water",
         ),
         (
@@ -794,4 +794,35 @@ LEARN = mutants_of(
     ),
 )
 
-DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *LEARN)
+ANSWERS = mutants_of(
+    "daemon/dose/answer_file.py",
+    "tests/dose/test_answer_file.py",
+    (
+        (
+            "answers more doubt after a start",
+            "age_s = max(0.0, self._begun_s - then_s) + DAY_S",
+            "age_s = max(0.0, self._begun_s - then_s)",
+            "test_a_start_knows_what_was_learned_with_more_doubt",
+        ),
+        (
+            "answers only for the same guess",
+            "if answer.prior_ml_per_ph == priors.get(role)",
+            "if role in priors",
+            "test_another_guess_in_the_settings_makes_a_new_beginning",
+        ),
+        (
+            "answers only what can have been learned",
+            "    if not (1.0 / FARTHEST <= times <= FARTHEST and",
+            "    if not (",
+            "test_a_damaged_file_is_left_with_a_note",
+        ),
+        (
+            "answers only numbers",
+            "if not isfinite(number):",
+            "if False:",
+            "test_a_damaged_file_is_left_with_a_note",
+        ),
+    ),
+)
+
+DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *LEARN, *ANSWERS)

@@ -1,0 +1,112 @@
+"""What the tanks answered, kept in a small file, so that a restart need not learn it again.
+
+    a lesson  ->  answers.json, whole or not at all  ->  the next start, with more doubt
+
+How long the program was off is not always known: each start doubts by a day more than proven time says
+(daemon.dose.windows). A file that cannot be read is set aside with a note; what cannot be written is only missed
+at the next start. Nothing here lets a dose be larger than the caps: they come from the ledger alone.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import asdict
+from math import isfinite
+from pathlib import Path
+from typing import Any
+
+from daemon.disk import sync
+from daemon.dose.learn import FARTHEST, PRIOR_DOUBT, Answer, doubtful
+from daemon.dose.windows import DAY_S
+from daemon.values import Role
+
+Answers = Mapping[Role, Answer]
+
+
+class AnswerFile:
+    """The answers of all reservoirs at `path`. trouble: why what was kept there is not used, "" where it is."""
+
+    def __init__(self, path: Path, proven_s: float) -> None:
+        """proven_s: proven time at this start."""
+        self.trouble = ""
+        self._begun_s = proven_s
+        self._path = path
+        self._kept: dict[str, tuple[float, Answers]] = {}
+        try:
+            self._kept = _read(json.loads(path.read_text(encoding="utf-8")))
+        except FileNotFoundError:
+            pass
+        except (OSError, ValueError, TypeError, KeyError, AttributeError) as fault:
+            self.trouble = f"what the tanks answered cannot be read from {path}, it is learned again ({fault!r})"
+
+    def known(self, reservoir: str, priors: Mapping[Role, float]) -> dict[Role, Answer]:
+        """What a reservoir answered before this start, as far as it still holds.
+
+        priors: mL per pH as the settings have it; a pump for which that has changed begins anew.
+        """
+        then_s, answers = self._kept.get(reservoir, (self._begun_s, {}))
+        age_s = max(0.0, self._begun_s - then_s) + DAY_S
+        return {
+            role: doubtful(answer, answer.near_ph, age_s)
+            for role, answer in answers.items()
+            if answer.prior_ml_per_ph == priors.get(role)
+        }
+
+    def keep(self, reservoir: str, answers: Answers, proven_s: float) -> None:
+        """Write down what a reservoir answers now. Never raises: at worst it is learned again."""
+        self._kept[reservoir] = (proven_s, dict(answers))
+        new = self._path.with_name(self._path.name + ".new")
+        try:
+            new.write_text(json.dumps(_raw(self._kept), allow_nan=False), encoding="utf-8")
+            sync(new)
+            os.replace(new, self._path)
+            sync(self._path.parent)
+        except (OSError, ValueError):
+            with suppress(OSError):
+                new.unlink(missing_ok=True)
+
+
+def _raw(kept: Mapping[str, tuple[float, Answers]]) -> dict[str, Any]:
+    return {
+        name: {"proven_s": proven_s, "pumps": {role.value: asdict(answer) for role, answer in answers.items()}}
+        for name, (proven_s, answers) in kept.items()
+    }
+
+
+def _read(raw: Any) -> dict[str, tuple[float, Answers]]:
+    """Raises ValueError, TypeError, KeyError or AttributeError where it is not what `_raw` gives."""
+    return {
+        str(name): (
+            _number(table["proven_s"]),
+            {Role(role): _answer(**answer) for role, answer in table["pumps"].items()},
+        )
+        for name, table in raw.items()
+    }
+
+
+def _answer(  # noqa: PLR0917 - the fields of Answer
+    ml_per_ph: Any, prior_ml_per_ph: Any, doubt: Any, lessons: Any, near_ph: Any, odd: Any
+) -> Answer:
+    """Raises ValueError or TypeError for what no lesson can have led to."""
+    answer = Answer(
+        _number(ml_per_ph),
+        _number(prior_ml_per_ph),
+        _number(doubt),
+        int(_number(lessons)),
+        _number(near_ph),
+        bool(odd),
+    )
+    times = answer.ml_per_ph / answer.prior_ml_per_ph if answer.prior_ml_per_ph > 0.0 else 0.0
+    if not (1.0 / FARTHEST <= times <= FARTHEST and 0.0 < answer.doubt <= PRIOR_DOUBT and answer.lessons >= 0):
+        raise ValueError(f"{answer} cannot have been learned")
+    return answer
+
+
+def _number(value: Any) -> float:
+    number = float(value)
+    if not isfinite(number):
+        raise ValueError(f"{value!r} is no number")
+    return number
