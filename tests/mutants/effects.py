@@ -155,7 +155,7 @@ INFLOW = mutants_of(
     (
         (
             "inflow a rise",
-            "        return Inflow(share, now_s)\n",
+            "        return Inflow(share, now_s, inflow.risen + share - inflow.lowest)\n",
             "        pass\n",
             "test_a_rise_is_noticed_at_once",
         ),
