@@ -195,7 +195,7 @@ class Desk:
         reservoir = _one(loop, asked)
         stamp = loop.stamp()
         loop.ledger.change_water(reservoir.name, request.origin.value, stamp)
-        reservoir.forget_water()
+        reservoir.forget_water(stamp)
         held = loop.ledger.held(reservoir.name, stamp)
         if held is not None and held.reason == CHANGING:
             loop.ledger.release(reservoir.name, request.origin.value, stamp)

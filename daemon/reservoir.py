@@ -177,10 +177,11 @@ class KeptReservoir:
             self._keep_answers(stamp)
         return fed if wish is None else (*fed, self._smaller(wish))
 
-    def forget_water(self) -> None:
+    def forget_water(self, stamp: Stamp) -> None:
         """New water is in: nothing that was learned of the old holds."""
         self._effects = Effects()
         self._control = ControlState()
+        self._keep_answers(stamp)
         self._feed.disturbed()
         self.instruments.level_disturbed()
 

@@ -75,3 +75,15 @@ def test_a_change_out_is_learned_anew(tmp_path: Path) -> None:
         given = len(doses(at))
         keep(at, 8.0)
         assert doses(at)[given].numbers["lessons"] < learned
+
+
+def test_new_water_is_noted_and_learned_anew(tmp_path: Path) -> None:
+    """A person says that the water was changed: nothing of it is left, nor at the next start."""
+    with at_the_tank(tmp_path, tank=CALM) as at:
+        keep(at, HOURS)
+        assert "ph_down" in (tmp_path / "answers.json").read_text()
+        at.ask("change_out.done", reservoir="bed1")
+        assert "ph_down" not in (tmp_path / "answers.json").read_text()
+        given = len(doses(at))
+        keep(at, 8.0)
+        assert doses(at)[given].numbers["lessons"] == 0.0
