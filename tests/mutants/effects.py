@@ -161,8 +161,8 @@ INFLOW = mutants_of(
         ),
         (
             "inflow above the lowest, not the last",
-            "min(inflow.lowest, share), inflow.rose_s)",
-            "share, inflow.rose_s)",
+            "else min(inflow.lowest, share)\n",
+            "else share\n",
             "test_a_slow_refill_counts_until_its_end",
         ),
         (
