@@ -311,7 +311,7 @@ class KeptReservoir:
         if role not in OPPOSITE or ledger.fault is not None:
             return None
         try:
-            return usual_of(ledger.given(self.name, role), ledger.proven_s(stamp), ledger.paused_s(self.name))
+            return usual_of(ledger.given(self.name, role), ledger.proven_s(stamp), ledger.cleared_s(self.name))
         except LedgerError:
             return None
 

@@ -52,9 +52,12 @@ _GIVEN = """
 SELECT boot, at_s, run_s, ml FROM entries WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?) AND number > ?
 ORDER BY number
 """
-_PAUSED = "SELECT boot, at_s FROM conditions WHERE reservoir = ? ORDER BY number DESC LIMIT 1"
 _CHANGED = "SELECT after_entry, utc FROM refills WHERE reservoir = ? AND pump = ? ORDER BY number DESC LIMIT 1"
 _SINCE = "SELECT pump, ml, utc FROM entries WHERE reservoir = ? AND number > ? ORDER BY number"
+_CLEARED = """
+SELECT boot, at_s FROM conditions WHERE reservoir = ? AND condition = ? AND ended_by IS NOT NULL
+ORDER BY number DESC LIMIT 1
+"""
 _EXPORT = "SELECT e.*, b.boot_id FROM entries e JOIN boots b ON b.number = e.boot ORDER BY e.number"
 
 
@@ -204,9 +207,9 @@ class Ledger:
             self._given[key] = tuple((at_s + self._offset_s[boot] + run_s, ml) for boot, at_s, run_s, ml in rows)
         return self._given[key]
 
-    def paused_s(self, reservoir: str) -> float:
-        """When dosing there was last paused or locked, in proven s; -inf for never. Raises LedgerError."""
-        rows = self._rows(_PAUSED, reservoir)
+    def cleared_s(self, reservoir: str) -> float:
+        """When the last lock that a person cleared had begun, in proven s; -inf for never. Raises LedgerError."""
+        rows = self._rows(_CLEARED, reservoir, Condition.LOCKED)
         return max((at_s + self._offset_s[boot] for boot, at_s in rows), default=-inf)
 
     def intend(self, permit: Permit, stamp: Stamp) -> int:

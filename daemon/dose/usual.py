@@ -4,11 +4,13 @@ A pH probe that drifts slowly is believed: every dose shows its effect, and more
 asks for about as much each day as on the days before.
 
     . . | day 3 | day 2 | day 1 | the last 24 h | now           days: full ones, counted back from now
-        \\____ median: usual ___/                                 the first after fresh water is left out
+        \\___ usual: the most ___/                               the first after fresh water is left out
 
     room = USUAL_TIMES x usual + MARGIN_PH in mL - what was given in the last 24 h
 
-Nothing is known, and nothing held back, until DAYS_NEEDED full days have been seen.
+The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Nothing
+is held back until DAYS_NEEDED full days have been seen, nor for a day after a person has cleared a safety stop:
+they were to compare the probe with something else, and said that dosing may go on.
 """
 
 from __future__ import annotations
@@ -16,7 +18,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
-from statistics import median
 
 from daemon.dose.windows import DAY_S
 
@@ -39,20 +40,28 @@ class Usual:
     day_ml: float
 
 
-def usual_of(given: Sequence[Given], now_s: float, since_s: float) -> Usual | None:
+def usual_of(given: Sequence[Given], now_s: float, cleared_s: float) -> Usual | None:
     """What is usual of this pump at `now_s` (proven); None while too little is known.
 
-    given: all its doses, oldest first, since the water was last changed. since_s: a person last paused or
-    cleared then: what was given before it no longer counts against the last 24 h.
+    given: all its doses, oldest first, since the water was last changed. cleared_s: when a safety stop that a
+    person has cleared since last began, -inf for never.
     """
-    if not given:
+    if not given or _is_granted(given, now_s, cleared_s):
         return None
     begun_s = given[0][0] + SETTLED_DAYS * DAY_S
     count = min(MOST_DAYS, int((now_s - DAY_S - begun_s) / DAY_S))
     if not count >= DAYS_NEEDED:
         return None
     days = [_between(given, now_s - (k + 1) * DAY_S, now_s - k * DAY_S) for k in range(1, count + 1)]
-    return Usual(median(days), count, _between(given, max(since_s, now_s - DAY_S), inf))
+    return Usual(max(days), count, _between(given, now_s - DAY_S, inf))
+
+
+def _is_granted(given: Sequence[Given], now_s: float, cleared_s: float) -> bool:
+    """Whether it is the day after a person cleared a stop, counted from the first dose since."""
+    if cleared_s == -inf:
+        return False
+    first_s = next((end_s for end_s, _ in given if end_s > cleared_s), inf)
+    return not now_s - first_s > DAY_S
 
 
 def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:

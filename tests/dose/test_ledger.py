@@ -67,15 +67,16 @@ class TestGiven:
         assert after.given("bed1", Role.STOCK_A) == ()
         after.close()
 
-    def test_the_last_pause_in_proven_time(self, book: Ledger) -> None:
-        """Held or locked, over or not."""
-        assert book.paused_s("bed1") == -inf
-        book.hold("bed1", "work", "local", stamp(40.0))
-        book.release("bed1", "local", stamp(50.0))
-        assert book.paused_s("bed1") == 40.0
-        book.lock("bed1", "stop", "evenwater", stamp(90.0))
-        assert book.paused_s("bed1") == 90.0
-        assert book.paused_s("bed2") == -inf
+    def test_the_last_lock_that_a_person_cleared(self, book: Ledger) -> None:
+        """In proven time, when it began; one that stands is not cleared, and a hold is no lock."""
+        assert book.cleared_s("bed1") == -inf
+        book.lock("bed1", "stop", "evenwater", stamp(40.0))
+        assert book.cleared_s("bed1") == -inf
+        book.clear("bed1", "local", stamp(90.0))
+        book.hold("bed1", "work", "local", stamp(100.0))
+        book.release("bed1", "local", stamp(110.0))
+        assert book.cleared_s("bed1") == 40.0
+        assert book.cleared_s("bed2") == -inf
 
     def test_new_water_begins_anew(self, tmp_path: Path, book: Ledger) -> None:
         """What went into the old one no longer counts; a bottle does not get full by it."""

@@ -20,11 +20,11 @@ def days(*each_ml: float) -> list[Given]:
     return [((day + quarter / 4.0) * DAY_S, ml / 4.0) for day, ml in enumerate(each_ml) for quarter in range(4)]
 
 
-def test_the_median_day_is_usual_and_the_first_is_left_out() -> None:
-    """Fresh water takes much, and one odd day moves nothing."""
+def test_the_most_of_a_day_is_usual_and_the_first_is_left_out() -> None:
+    """Fresh water takes much; a day with a top-up is one of the usual ones."""
     usual = usual_of(days(90.0, 8.0, 8.0, 40.0, 8.0, 6.0), 5.75 * DAY_S, NEVER)
     assert usual is not None
-    assert (usual.usual_ml, usual.days) == (8.0, 3)
+    assert (usual.usual_ml, usual.days) == (40.0, 3)
     assert usual.day_ml == 6.0
 
 
@@ -37,15 +37,12 @@ def test_nothing_is_known_before_the_third_day(now_days: float) -> None:
     assert usual_of([], 9.0 * DAY_S, NEVER) is None
 
 
-def test_what_was_given_before_a_pause_no_longer_counts() -> None:
-    """A person has looked since; what is usual stays."""
-    history = days(8.0, 8.0, 8.0, 8.0, 30.0)
-    now_s = 4.75 * DAY_S
-    before, after = usual_of(history, now_s, NEVER), usual_of(history, now_s, 4.3 * DAY_S)
-    assert before is not None
-    assert after is not None
-    assert (before.day_ml, after.day_ml) == (30.0, 15.0)
-    assert before.usual_ml == after.usual_ml == 8.0
+def test_a_stop_that_was_cleared_grants_a_day() -> None:
+    """From the first dose after it began, however long it stood; then it is held against the days again."""
+    history = [*days(8.0, 8.0, 8.0, 8.0), (9.0 * DAY_S, 5.0)]
+    assert usual_of(history, 9.9 * DAY_S, 4.2 * DAY_S) is None
+    assert usual_of(history, 10.1 * DAY_S, 4.2 * DAY_S) is not None
+    assert usual_of(history, 10.1 * DAY_S, 9.5 * DAY_S) is None
 
 
 def test_the_room_is_the_usual_day_and_a_margin() -> None:
