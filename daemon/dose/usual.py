@@ -9,8 +9,8 @@ asks for about as much each day as on the days before.
     room = USUAL_TIMES x usual + MARGIN_PH in mL - what was given in the last 24 h
 
 The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Nothing
-is held back until DAYS_NEEDED full days have been seen, nor for a day after a person has cleared a safety stop:
-they were to compare the probe with something else, and said that dosing may go on.
+is held back until DAYS_NEEDED full days have been seen. After a person has cleared a safety stop only what was
+given since counts, and for a day with the wider margin: they were to compare the probe with something else.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from daemon.dose.windows import DAY_S
 
 USUAL_TIMES = 1.25  # plants grow, and days differ
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
-AFTER_WATER_PH = 0.7  # more for a day after water or a hand came in: fresh water wants its share
+WIDER_PH = 0.7  # more for a day after water or a hand came in, which wants its share, or after a person's word
 DAYS_NEEDED, MOST_DAYS = 1, 7
 SETTLED_DAYS = 1  # fresh water takes up to a day until its CO2 has gone
 
@@ -33,11 +33,15 @@ Given = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Usual:
-    """What one pump usually gives in a day, from how many days, and what it gave in the last 24 h."""
+    """What one pump usually gives in a day, from how many days, and what counts of the last 24 h.
+
+    cleared: a person has cleared a safety stop within them.
+    """
 
     usual_ml: float
     days: int
     day_ml: float
+    cleared: bool = False
 
 
 def usual_of(given: Sequence[Given], now_s: float, cleared_s: float) -> Usual | None:
@@ -46,14 +50,15 @@ def usual_of(given: Sequence[Given], now_s: float, cleared_s: float) -> Usual | 
     given: all its doses, oldest first, since the water was last changed. cleared_s: when a safety stop that a
     person has cleared since last began, -inf for never.
     """
-    if not given or _is_granted(given, now_s, cleared_s):
+    if not given:
         return None
     begun_s = given[0][0] + SETTLED_DAYS * DAY_S
     count = min(MOST_DAYS, int((now_s - DAY_S - begun_s) / DAY_S))
     if not count >= DAYS_NEEDED:
         return None
     days = [_between(given, now_s - (k + 1) * DAY_S, now_s - k * DAY_S) for k in range(1, count + 1)]
-    return Usual(max(days), count, _between(given, now_s - DAY_S, inf))
+    cleared = _is_granted(given, now_s, cleared_s)
+    return Usual(max(days), count, _between(given, max(now_s - DAY_S, cleared_s), inf), cleared)
 
 
 def _is_granted(given: Sequence[Given], now_s: float, cleared_s: float) -> bool:
@@ -66,7 +71,7 @@ def _is_granted(given: Sequence[Given], now_s: float, cleared_s: float) -> bool:
 
 def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
     """mL that may still be given, 0 or more. after_water: water or a hand came in within the last 24 h."""
-    margin_ph = MARGIN_PH + (AFTER_WATER_PH if after_water else 0.0)
+    margin_ph = MARGIN_PH + (WIDER_PH if after_water or usual.cleared else 0.0)
     room = USUAL_TIMES * usual.usual_ml + margin_ph * ml_per_ph - usual.day_ml
     return room if room > 0.0 else 0.0
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf, nan
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.dose.usual import AFTER_WATER_PH, MARGIN_PH, USUAL_TIMES, Given, Usual, room_ml, usual_of
+from daemon.dose.usual import MARGIN_PH, USUAL_TIMES, WIDER_PH, Given, Usual, room_ml, usual_of
 from daemon.dose.windows import DAY_S
 from tests.strategies import any_float
 
@@ -37,12 +38,20 @@ def test_nothing_is_known_before_the_third_day(now_days: float) -> None:
     assert usual_of([], 9.0 * DAY_S, NEVER) is None
 
 
-def test_a_stop_that_was_cleared_grants_a_day() -> None:
-    """From the first dose after it began, however long it stood; then it is held against the days again."""
-    history = [*days(8.0, 8.0, 8.0, 8.0), (9.0 * DAY_S, 5.0)]
-    assert usual_of(history, 9.9 * DAY_S, 4.2 * DAY_S) is None
-    assert usual_of(history, 10.1 * DAY_S, 4.2 * DAY_S) is not None
-    assert usual_of(history, 10.1 * DAY_S, 9.5 * DAY_S) is None
+def test_a_stop_that_was_cleared_begins_the_count_anew_with_more_room() -> None:
+    """For a day from the first dose after it began, however long it stood; what is usual stays."""
+    history = [*days(8.0, 8.0, 8.0, 8.0), (3.9 * DAY_S, 30.0), (9.0 * DAY_S, 5.0)]
+    stopped_s = 4.2 * DAY_S
+    before = usual_of(history[:-1], 4.1 * DAY_S, NEVER)
+    within, after = usual_of(history, 9.9 * DAY_S, stopped_s), usual_of(history, 10.1 * DAY_S, stopped_s)
+    assert before is not None
+    assert within is not None
+    assert after is not None
+    assert (before.day_ml, before.cleared) == (36.0, False)
+    assert (within.day_ml, within.cleared) == (5.0, True)
+    assert not after.cleared
+    narrow_ml = room_ml(replace(within, cleared=False), 60.0, after_water=False)
+    assert room_ml(within, 60.0, after_water=False) - narrow_ml == pytest.approx(WIDER_PH * 60.0)
 
 
 def test_the_room_is_the_usual_day_and_a_margin() -> None:
@@ -50,7 +59,7 @@ def test_the_room_is_the_usual_day_and_a_margin() -> None:
     usual = Usual(usual_ml=8.0, days=3, day_ml=6.0)
     assert room_ml(usual, 60.0, after_water=False) == pytest.approx(USUAL_TIMES * 8.0 + MARGIN_PH * 60.0 - 6.0)
     more_ml = room_ml(usual, 60.0, after_water=True) - room_ml(usual, 60.0, after_water=False)
-    assert more_ml == pytest.approx(AFTER_WATER_PH * 60.0)
+    assert more_ml == pytest.approx(WIDER_PH * 60.0)
 
 
 @given(usual_ml=any_float, day_ml=any_float, ml_per_ph=any_float, after_water=st.booleans())
