@@ -21,6 +21,7 @@ from daemon.measure.book import BookError, CalibrationBook
 from daemon.measure.settling import WINDOW, Settling
 from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.reservoir import KeptReservoir
+from daemon.runs import Watch
 from daemon.values import Cap, Condition, Outcome, Permit, Quantity, Refusal, Role
 
 if TYPE_CHECKING:
@@ -129,7 +130,7 @@ class Desk:
     def release(self, asked: Named, request: Request, loop: Loop) -> Any:
         chosen = [_one(loop, asked)] if asked.reservoir is not None else list(loop.reservoirs.values())
         released = [r for r in chosen if _released(r, request, loop)]
-        if _looked_after_restarts(loop):
+        if _looked(loop, at_settings=False):
             released = chosen
         if not released:
             return {"said": f"{_titles(chosen)}: was not held"}
@@ -138,8 +139,8 @@ class Desk:
     def clear(self, asked: Named, request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
         cleared = loop.ledger.clear(reservoir.name, request.origin.value, loop.stamp())
-        if _looked_after_restarts(loop) and not cleared:
-            return {"said": f"watching after restarts ended; {_now(reservoir, loop)}"}
+        if _looked(loop, at_settings=not cleared) and not cleared:
+            return {"said": f"watching ended; {_now(reservoir, loop)}"}
         if not cleared:
             return {"said": f"{reservoir.table.title}: was not locked"}
         return {"said": f"lock cleared; {_now(reservoir, loop)}"}
@@ -368,9 +369,13 @@ def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
     return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
 
 
-def _looked_after_restarts(loop: Loop) -> bool:
-    """A person goes on after bad ends or an update of the program; whether there was anything to go on from."""
-    if loop.runs.watch(loop.ledger.proven_s(loop.stamp())) is None:
+def _looked(loop: Loop, *, at_settings: bool) -> bool:
+    """A person goes on after bad ends or an update of the program; whether there was anything to go on from.
+
+    at_settings: whether this word can also mean that changed settings were looked at, and nothing else.
+    """
+    watch = loop.runs.watch(loop.ledger.proven_s(loop.stamp()))
+    if watch is None or (watch is Watch.SETTINGS and not at_settings):
         return False
     loop.runs.clear()
     return True

@@ -153,7 +153,8 @@ class Loop:
             yield Cause(Kind.LEDGER, "", "", f"{self.ledger.fault}.")
         watch = self.runs.watch(self.ledger.proven_s(stamp))
         if watch is not None and watch is not Watch.UPDATED:
-            yield Cause(Kind.RESTARTS, "", "", f"{words.WATCH[watch]}.")
+            kind = Kind.SETTINGS if watch is Watch.SETTINGS else Kind.RESTARTS
+            yield Cause(kind, "", "", f"{words.watching(watch, self.runs.altered)}.")
         yield from self.more_causes()
 
     def _snapshot(self, stamp: Stamp) -> State:
@@ -173,4 +174,4 @@ class Loop:
 
     def _watch_note(self, stamp: Stamp) -> tuple[str, ...]:
         watch = self.runs.watch(self.ledger.proven_s(stamp))
-        return () if watch is None else (words.WATCH[watch],)
+        return () if watch is None else (words.watching(watch, self.runs.altered),)

@@ -23,6 +23,7 @@ from config.settings import Circulation, Reservoir, Settings, Tray
 from daemon import notify, words
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
+from daemon.altered import dose_numbers
 from daemon.desk import Desk
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.ledger import Ledger, LedgerError, stamp_of
@@ -99,7 +100,7 @@ class Service:
         self.ledger = Ledger(self.folder / "ledger.db", stamp, version=program, or_broken=True)
         keep.callback(self.ledger.close)
         self._settle_left_open()
-        self._runs = Runs(self.folder / "runs.json", self.ledger.proven_s(stamp), program)
+        self._runs = Runs(self.folder / "runs.json", self.ledger.proven_s(stamp), program, dose_numbers(settings))
         keep.callback(self._end_run)
         self.book = CalibrationBook(self.folder / "calibrations.toml")
         self._answers = AnswerFile(self.folder / "answers.json", self.ledger.proven_s(stamp))
@@ -138,7 +139,7 @@ class Service:
         if self._barriers:
             return "; ".join(self._barriers)
         watch = self._runs.watch(self.ledger.proven_s(stamp))
-        return "" if watch is None else words.WATCH[watch]
+        return "" if watch is None else words.watching(watch, self._runs.altered)
 
     def _end_run(self) -> None:
         if not self._failed:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from config.settings import Reservoir
+from daemon.altered import Altered
 from daemon.dose.level import Fall
 from daemon.dose.response import Finding, Surprise
 from daemon.dose.strength import stock_a_of_a_fill_ml
@@ -136,6 +137,14 @@ def condition(name: Condition, reason: str = "") -> str:
     return f"{text}: {reason}" if reason else text
 
 
+def watching(watch: Watch, altered: Sequence[Altered]) -> str:
+    """Why the program only watches, with each number of the settings that is far from what it was."""
+    if watch is not Watch.SETTINGS:
+        return WATCH[watch]
+    each = ", ".join(f"{one.key} was {one.was:g}, is {one.now:g}" for one in altered)
+    return f"{each}: {WATCH[watch]}"
+
+
 def finding(of: Finding) -> str:
     """What water and doses did against expectation, with its numbers, and what to look at."""
     pump = "" if of.pump is None else ROLE[of.pump]
@@ -213,6 +222,8 @@ WATCH: Mapping[Watch, str] = {
     Watch.BAD_ENDS: "the program ended abnormally three times within 10 minutes: it only watches; look at its "
     "log, power and card, then: evenwater clear",
     Watch.UPDATED: "the program is a new version: it only watches for its first hour, or until: evenwater clear",
+    Watch.SETTINGS: "far from what it was at the last run, so it only watches; a slip: correct the settings and "
+    "restart; if it is meant: evenwater clear",
     Watch.FILE: "the record of restarts cannot be read or written: it only watches; look at the card and its "
     "free space, then: evenwater clear",
 }

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from daemon.altered import Altered
 from daemon.runs import AFTER_UPDATE_S, BAD_ENDS, WITHIN_S, Record, Runs, Watch, begun
 
 
@@ -80,6 +81,10 @@ def test_a_new_version_watches_for_an_hour(tmp_path: Path) -> None:
         '{"running": true, "version": "", "bad_ends_s": ["x"], "latched": false, "new_until_s": null}',
         '{"running": true, "version": "", "bad_ends_s": [NaN], "latched": false, "new_until_s": null}',
         '{"running": true, "version": "", "bad_ends_s": [], "latched": false, "new_until_s": Infinity}',
+        '{"running": true, "version": "", "bad_ends_s": [], "latched": false, "new_until_s": null, '
+        '"dose_numbers": 1}',
+        '{"running": true, "version": "", "bad_ends_s": [], "latched": false, "new_until_s": null, '
+        '"dose_numbers": {"a": NaN}}',
     ],
 )
 def test_a_record_that_cannot_be_read_only_watches(tmp_path: Path, text: str) -> None:
@@ -106,4 +111,67 @@ def test_a_record_that_cannot_be_written_only_watches(tmp_path: Path) -> None:
 def test_a_latch_is_never_lost_by_beginning(ends_s: list[float], proven_s: float, running: bool) -> None:
     """Whatever the times are."""
     before = Record(running, "1", tuple(ends_s), latched=True)
-    assert begun(before, proven_s, "1").latched
+    assert begun(before, proven_s, "1", {}).latched
+
+
+def run_by(path: Path, version: str = "1", **dose_numbers: float) -> Runs:
+    """A run by these settings, ended well."""
+    runs = Runs(path, 0.0, version, dose_numbers)
+    runs.end()
+    return runs
+
+
+def test_settings_far_from_those_of_the_last_run_only_watch(tmp_path: Path) -> None:
+    """Until they are put back, over restarts; the first run has nothing to compare with."""
+    path = tmp_path / "runs.json"
+    assert run_by(path, cap=5.0).watch(0.0) is None
+    for _ in range(2):
+        runs = run_by(path, cap=16.0)
+        assert runs.watch(0.0) is Watch.SETTINGS
+        assert runs.altered == (Altered("cap", 5.0, 16.0),)
+    assert run_by(path, cap=5.0).watch(0.0) is None
+
+
+def test_settings_that_a_person_cleared_are_the_usual_ones(tmp_path: Path) -> None:
+    """Then the old ones would be far off."""
+    path = tmp_path / "runs.json"
+    run_by(path, cap=5.0)
+    runs = run_by(path, cap=50.0)
+    runs.clear()
+    assert runs.watch(0.0) is None
+    assert run_by(path, cap=50.0).watch(0.0) is None
+    assert run_by(path, cap=5.0).watch(0.0) is Watch.SETTINGS
+
+
+def test_a_number_left_out_for_a_while_is_not_forgotten(tmp_path: Path) -> None:
+    """Else a slip would pass by way of a run without it."""
+    path = tmp_path / "runs.json"
+    run_by(path, cap=5.0)
+    assert run_by(path).watch(0.0) is None
+    assert run_by(path, cap=50.0).watch(0.0) is Watch.SETTINGS
+
+
+def test_small_steps_are_taken_over(tmp_path: Path) -> None:
+    """Each within three times of the last."""
+    path = tmp_path / "runs.json"
+    assert [run_by(path, cap=cap).watch(0.0) for cap in (1.0, 3.0, 9.0, 3.0)] == [None] * 4
+
+
+def test_one_word_clears_one_reason(tmp_path: Path) -> None:
+    """Who clears the settings has not yet looked at why the program ended badly."""
+    path = tmp_path / "runs.json"
+    for proven_s in (0.0, 1.0, 2.0):
+        Runs(path, proven_s, "1", {"cap": 5.0})
+    runs = Runs(path, 3.0, "1", {"cap": 50.0})
+    assert runs.watch(3.0) is Watch.SETTINGS
+    runs.clear()
+    assert runs.watch(3.0) is Watch.BAD_ENDS
+    runs.clear()
+    assert runs.watch(3.0) is None
+
+
+def test_a_record_from_before_numbers_were_kept_is_read(tmp_path: Path) -> None:
+    """An upgrade is no reason to call a person."""
+    path = tmp_path / "runs.json"
+    path.write_text('{"running": false, "version": "1", "bad_ends_s": [], "latched": false, "new_until_s": null}')
+    assert run_by(path, cap=5.0).watch(0.0) is None

@@ -32,6 +32,7 @@ class Kind(StrEnum):
     LOCKED = "locked"
     HELD_LONG = "held-long"
     RESTARTS = "restarts"
+    SETTINGS = "settings"
     LEDGER = "ledger"
     BROKER = "broker"
     BARRIER = "barrier"
@@ -190,6 +191,14 @@ TABLE: dict[Kind, Row] = {
         "Nothing is corrected until a person has looked.",
         "All reservoirs are only watched.",
         "If you know why, go on with: evenwater clear.",
+    ),
+    Kind.SETTINGS: Row(
+        Priority.MEDIUM,
+        0.0,
+        0.0,
+        "Nothing is corrected until a person has looked.",
+        "All reservoirs are only watched.",
+        "Compare with the settings file: was it meant, in this unit?",
     ),
     Kind.LEDGER: Row(
         Priority.HIGH,

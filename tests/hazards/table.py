@@ -372,9 +372,12 @@ HAZARDS: tuple[Hazard, ...] = (
         what="A slip in the settings: mL for L, seconds for minutes, pins swapped.",
         mechanism="units in keys, bounds on each number, unknown keys refused (config/settings.py), what "
         "contradicts itself refused (config/plausible.py); a calibration made behind another wiring does not "
-        "count (daemon/instruments.py)",
+        "count (daemon/instruments.py); a number that doses rest on, more than 3 times as much or as little as "
+        "at the last run, only watches until a person clears it (daemon/altered.py, daemon/runs.py)",
         claim="every number times or by 1000, negated, NaN, infinite, null, text: refused, or no dose larger",
         elsewhere=(
+            "test_altered.py",
+            "test_runs.py::test_settings_far_from_those_of_the_last_run_only_watch",
             "config/test_load.py::test_a_number_off_by_a_unit_is_refused",
             "config/test_plausible.py::test_what_passes_is_within_every_built_in_limit",
         ),

@@ -2,8 +2,8 @@
 
 Every number that a settings file may hold, those left to their defaults included, is put wrong in every way. The
 file is then refused with the key named; or the dose that comes of it, on the bench as it truly is, is no larger.
-The limits of "too large" need no earlier settings to compare with, so a change by a factor that stays within them
-needs no override flag: whatever is plausible for this water may be set.
+The limits of "too large" need no earlier settings to compare with. Where there are some, from the last run, a
+change by more than three times needs a person's word too, however plausible it is for this water.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,10 +21,11 @@ from config.load import SettingsError, load
 from config.settings import Settings
 from daemon.dose.permit import limits_of, permit
 from daemon.dose.windows import Totals
-from daemon.values import Permit, Quantity, Role, VerdictReason
+from daemon.requests import Origin, RequestRefused
+from daemon.values import Condition, Permit, Quantity, Role, VerdictReason
 from drivers.registry import check_probe, wiring_of
 from sim_hw import grower
-from tests.at_the_tank import one_bed, raw_settings
+from tests.at_the_tank import TO_A_DOSE, at_the_tank, one_bed, pump_settings, raw_settings
 from tests.hazards.ground import CALIBRATION, Ground, runs_of
 from tests.strategies import facts, request
 
@@ -31,7 +33,8 @@ Key = tuple[str, ...]
 Note = Callable[[str, object], None]
 ROUNDING = 1.001
 PASSES = 20
-SLIPS = ("1000", "0.001", "-1", "nan", "inf", "-inf", "null", '"text"', "as text", "[]", "gone")
+FACTORS = ("1000", "0.001", "-1")
+SLIPS = (*FACTORS, "nan", "inf", "-inf", "null", '"text"', "as text", "[]", "gone")
 
 # What is accepted although it says something else, and why no dose is larger for it.
 NO_LARGER = {
@@ -108,7 +111,7 @@ def slipped(value: float, slip: str) -> str:
     """What stands in the file instead of `value`: an integer stays one where it can."""
     if slip == "as text":
         return f'"{value}"'
-    if slip not in ("1000", "0.001", "-1"):
+    if slip not in FACTORS:
         return slip
     wrong = value * float(slip)
     return repr(int(wrong) if isinstance(value, int) and wrong == int(wrong) else wrong)
@@ -215,6 +218,67 @@ def test_what_is_accepted_makes_no_dose_larger(tried: list[Tried], start_ph: flo
     assert usual_s > 3.0
     for name, settings in accepted(tried).items():
         assert ran_s(settings, start_ph) <= ROUNDING * usual_s, name
+
+
+NEEDS_NO_WORD = ("bands.", "calibration_warn_days", "water.change_out")  # no dose rests on them
+
+
+def test_a_slip_under_earlier_settings_only_watches_until_a_person_clears(
+    tried: list[Tried], tmp_path: Path, record_property: Note
+) -> None:
+    """Everything that is accepted and a thousand times, a thousandth or negated: named, old and new, no dose."""
+    with at_the_tank(tmp_path, Settings.model_validate(whole()), wired=one_bed()) as at:
+        at.passes(TO_A_DOSE)
+        assert at.runs()
+    slips = {name: settings for name, settings in accepted(tried).items() if name.split()[1] in FACTORS}
+    told = 0
+    for name, settings in slips.items():
+        with at_the_tank(tmp_path, settings, wired=one_bed()) as at:
+            state = at.passes(2)
+            if name.startswith(NEEDS_NO_WORD):
+                assert "settings" not in at.alarms(), name
+                continue
+            assert at.bed().condition is Condition.WATCHING, name
+            assert f"{name.split()[0]} was " in at.alarms()["settings"].text
+            assert any("evenwater clear" in note for note in state.notes)
+            told += 1
+    assert told > 10
+    record_property("figure", f"{told} slips under earlier settings: each only watches, key named at look 1")
+
+
+def test_only_clear_at_the_tank_takes_changed_settings_over(tmp_path: Path) -> None:
+    """Five times the cap, meant so: no release and no restart will do; one word, then it is the usual one."""
+    with at_the_tank(tmp_path, pump_settings(max_per_dose_ml=1.0)) as at:
+        at.passes(1)
+    changed = pump_settings(max_per_dose_ml=5.0)
+    with at_the_tank(tmp_path, changed) as at:
+        at.passes(TO_A_DOSE)
+        assert at.runs() == []
+        assert "pump.ph_down.max_per_dose_ml was 1, is 5" in at.alarms()["settings"].text
+        at.ask("release")
+        with pytest.raises(RequestRefused, match="person at the tank"):
+            at.ask("clear", Origin.REMOTE)
+        at.passes(TO_A_DOSE)
+        assert at.runs() == []
+    with at_the_tank(tmp_path, changed) as at:
+        at.passes(1)
+        assert "watching ended" in at.ask("clear")["said"]
+        at.until(lambda _: at.runs() != [], within=2 * TO_A_DOSE)
+        assert "settings" not in at.alarms()
+    with at_the_tank(tmp_path, changed) as at:
+        at.passes(1)
+        assert at.bed().condition is Condition.KEEPING
+
+
+def test_clearing_a_lock_does_not_take_changed_settings_over(tmp_path: Path) -> None:
+    """The person looked at the lock; the next word is for the settings."""
+    with at_the_tank(tmp_path, pump_settings(max_per_dose_ml=1.0)) as at:
+        at.passes(1)
+        at.loop.reservoirs["bed1"].lock("a wet tray", at.loop.stamp())
+    with at_the_tank(tmp_path, pump_settings(max_per_dose_ml=5.0)) as at:
+        at.passes(1)
+        assert "watching" in at.ask("clear")["said"]
+        assert "keeping" in at.ask("clear")["said"]
 
 
 @pytest.mark.parametrize("slip", ["probe.ph.gain -1", "probe.ph.zero_v 0.001"])

@@ -472,10 +472,73 @@ SERVICE = mutants_of(
     ),
 )
 
+ALTERED = (
+    *mutants_of(
+        "daemon/altered.py",
+        "tests/test_altered.py",
+        (
+            (
+                "altered far from what it was",
+                "return was * now > 0.0 and more <= less * (MOST_TIMES + SLACK)",
+                "return was * now > 0.0",
+                "test_more_than_three_times_or_another_sign_is_far",
+            ),
+            (
+                "altered another sign",
+                "return was * now > 0.0 and more <= less * (MOST_TIMES + SLACK)",
+                "return more <= less * (MOST_TIMES + SLACK)",
+                "test_more_than_three_times_or_another_sign_is_far",
+            ),
+            (
+                "altered open to NaN",
+                "return was * now > 0.0 and more <= less * (MOST_TIMES + SLACK)",
+                "return not (was * now <= 0.0 or more > less * (MOST_TIMES + SLACK))",
+                "test_more_than_three_times_or_another_sign_is_far",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/desk.py",
+        "tests/hazards/test_h27_settings_mutations.py",
+        (
+            (
+                "desk a release takes changed settings over",
+                "if _looked(loop, at_settings=False):",
+                "if _looked(loop, at_settings=True):",
+                "test_only_clear_at_the_tank_takes_changed_settings_over",
+            ),
+            (
+                "desk clearing a lock takes changed settings over",
+                "if _looked(loop, at_settings=not cleared) and not cleared:",
+                "if _looked(loop, at_settings=True) and not cleared:",
+                "test_clearing_a_lock_does_not_take_changed_settings_over",
+            ),
+        ),
+    ),
+)
+
 RUNS = mutants_of(
     "daemon/runs.py",
     "tests/test_runs.py",
     (
+        (
+            "runs settings far from the last run's",
+            "        if self.altered:\n            return Watch.SETTINGS\n",
+            "",
+            "test_settings_far_from_those_of_the_last_run_only_watch",
+        ),
+        (
+            "runs numbers taken over without a word",
+            "dose_numbers=before.dose_numbers if altered(before.dose_numbers, dose_numbers) else kept,",
+            "dose_numbers=kept,",
+            "test_settings_far_from_those_of_the_last_run_only_watch",
+        ),
+        (
+            "runs a number left out for a while",
+            "kept = {**before.dose_numbers, **dose_numbers}",
+            "kept = dict(dose_numbers)",
+            "test_a_number_left_out_for_a_while_is_not_forgotten",
+        ),
         (
             "runs three bad ends",
             "latched=before.latched or len(ends_s) >= BAD_ENDS,",
@@ -664,4 +727,4 @@ ALARM = mutants_of(
     ),
 )
 
-PROGRAM = (*RESERVOIR, *INSTRUMENTS, *CAUSES, *LOOP, *DESK, *SERVICE, *RUNS, *LINKS, *LOCK, *ALARM)
+PROGRAM = (*RESERVOIR, *INSTRUMENTS, *CAUSES, *LOOP, *DESK, *SERVICE, *ALTERED, *RUNS, *LINKS, *LOCK, *ALARM)
