@@ -43,6 +43,7 @@ AIM = PhAim(
     smallest_ml={Role.PH_DOWN: 0.2, Role.PH_UP: 0.2},
 )
 ACID_ONLY = replace(AIM, smallest_ml={Role.PH_DOWN: 0.2})
+STRICT = replace(AIM, largest_ml=10.0)
 
 
 def ask(
@@ -181,7 +182,8 @@ def test_a_reading_that_is_no_number_asks_nothing(ph: float) -> None:
 
 @settings(max_examples=100)
 @drawn(
-    st.lists(st.floats(3.0, 9.0) | st.sampled_from((nan, inf)), max_size=30), st.sampled_from((AIM, ACID_ONLY))
+    st.lists(st.floats(3.0, 9.0) | st.sampled_from((nan, inf)), max_size=30),
+    st.sampled_from((AIM, ACID_ONLY, STRICT)),
 )
 def test_whatever_the_readings_the_direction_is_right(readings: list[float], aim: PhAim) -> None:
     """Acid is only ever asked above the dead band, base only below it, finite, above 0 and within the largest."""
@@ -292,7 +294,7 @@ def test_noise_wrong_rates_and_slow_mixing_do_little(changes: dict[str, Any]) ->
 def test_the_dead_band_is_never_narrower_than_the_smallest_dose_allows() -> None:
     """2 mL into a tank of 10 mL per pH are 0.2 pH: half of that to each side."""
     coarse = replace(AIM, smallest_ml={Role.PH_DOWN: 2.0}, ml_per_ph={Role.PH_DOWN: 10.0})
-    assert dead_band_ph(coarse, ControlState(), Role.PH_DOWN) >= 0.1
+    assert dead_band_ph(coarse, keep(Water(6.0, drift_per_h=0.0), 1.0, aim=coarse).state, Role.PH_DOWN) == 0.1
     kept = keep(Water(6.3, 10.0, 0.05), 48.0, aim=coarse)
     assert min(dose.ml for at_s, dose in kept.doses if at_s > 12 * 3600.0) >= 2.0
     assert kept.worst(24.0) < 0.15
@@ -305,12 +307,15 @@ def test_the_dead_band_widens_with_noise() -> None:
     assert dead_band_ph(AIM, keep(Water(6.0), 1.0).state, Role.PH_DOWN) == AIM.dead_band
 
 
-def dosed_and_seen(state: ControlState, shift_ph: float, seen_ph: float) -> ControlState:
+def dosed_and_seen(
+    state: ControlState, shift_ph: float, seen_ph: float, *, after_s: float = 360.0, disturb: bool = False
+) -> ControlState:
     """After a dose that should have moved pH by `shift_ph`, mixed in and seen to have moved it by `seen_ph`."""
     begin_s, ph = state.trend.at_s, state.trend.ph + seen_ph
     state = given(state, Role.PH_DOWN, shift_ph, begin_s)
+    state = disturbed(state) if disturb else state
     for i in range(READINGS):
-        at_s = begin_s + 360.0 + 60.0 * i
+        at_s = begin_s + after_s + 60.0 * i
         _, state = ask_ph("bed1", verdict(ph, at_s), AIM, state, at_s, begin_s)
     return state
 
@@ -327,22 +332,16 @@ def test_a_dose_is_judged_once_it_has_mixed() -> None:
 
 def test_a_disturbed_dose_teaches_nothing() -> None:
     """A person pours while it mixes: what is known stays as it was."""
-    state = given(keep(Water(), 24.0).state, Role.PH_DOWN, -0.05, 24 * 3600.0)
-    answers = state.answers
-    state = disturbed(state)
-    for i in range(2 * READINGS):
-        at_s = 24 * 3600.0 + 400.0 + 60.0 * i
-        _, state = ask_ph("bed1", verdict(6.3, at_s), AIM, state, at_s, 24 * 3600.0)
-    assert state.answers == answers
+    known = keep(Water(), 47.0).state
+    assert dosed_and_seen(known, -0.05, -0.06).answers != known.answers
+    assert dosed_and_seen(known, -0.05, -0.06, disturb=True).answers == known.answers
 
 
 def test_a_dose_seen_too_late_teaches_nothing() -> None:
     """No reading until an hour after mixing: too much else has happened."""
-    state = given(keep(Water(), 24.0).state, Role.PH_DOWN, -0.05, 24 * 3600.0)
-    answers, from_s = state.answers, 25 * 3600.0
-    for i in range(READINGS):
-        _, state = ask_ph("bed1", verdict(6.3, from_s + 60.0 * i), AIM, state, from_s + 60.0 * i, 24 * 3600.0)
-    assert (state.answers, state.pending) == (answers, None)
+    known = keep(Water(), 47.0).state
+    late = dosed_and_seen(known, -0.05, -0.06, after_s=4000.0)
+    assert (late.answers, late.pending) == (known.answers, None)
 
 
 def test_fresh_water_is_not_known() -> None:

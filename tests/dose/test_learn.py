@@ -49,6 +49,11 @@ def test_finds_the_answer_of_the_tank(times: float) -> None:
     assert answer.doubt < 0.15
 
 
+def test_never_farther_from_the_guess_than_water_can_be() -> None:
+    """Doses that seem to do two hundred times as much are a wrong pump or probe, not the water."""
+    assert dosed(PRIOR, 0.3, times=40).ml_per_ph == 60.0 / FARTHEST
+
+
 def test_finds_it_in_noise() -> None:
     """Doses of a third of a pH seen with 0.1 pH of noise: within a fifth after thirty."""
     assert dosed(PRIOR, 30.0, noise=0.1, times=30).ml_per_ph == pytest.approx(30.0, rel=0.2)

@@ -759,7 +759,7 @@ LEARN = mutants_of(
             "learn never far from the guess",
             "return max(least, min(most, ml_per_ph))",
             "return ml_per_ph",
-            "test_whatever_it_is_taught_it_stays_bounded",
+            "test_never_farther_from_the_guess_than_water_can_be",
         ),
         (
             "learn the settings' share until confirmed",
