@@ -668,7 +668,7 @@ CONTROL = mutants_of(
             "control never more than the largest dose",
             "ml = min(ml, aim.largest_ml)",
             "ml = ml",
-            "test_whatever_the_readings_the_direction_is_right",
+            "test_never_asks_for_more_than_the_largest_dose",
         ),
         (
             "control the dead band",
