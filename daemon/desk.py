@@ -29,6 +29,11 @@ if TYPE_CHECKING:
 
 HOUR_S = 3600.0
 PRIME_AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
+LOCKS = 3  # as many within LOCKS_WITHIN_S, and clearing one more does not go on dosing
+LOCKS_WITHIN_S = 600.0
+LOCKS_AGAIN = (
+    "it locked 3 times within 10 minutes; look for the cause while it measures, then `evenwater release`"
+)
 CALIBRATING = "calibrating"
 CHANGING = "the water is being changed"
 THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name no request can give itself
@@ -138,12 +143,15 @@ class Desk:
 
     def clear(self, asked: Named, request: Request, loop: Loop) -> Any:
         reservoir = _one(loop, asked)
+        if again := _locks_again(reservoir, loop):
+            loop.ledger.hold(reservoir.name, LOCKS_AGAIN, "evenwater", loop.stamp())  # before: never in between
         cleared = loop.ledger.clear(reservoir.name, request.origin.value, loop.stamp())
         if _looked(loop, at_settings=not cleared) and not cleared:
             return {"said": f"watching ended; {_now(reservoir, loop)}"}
         if not cleared:
             return {"said": f"{reservoir.table.title}: was not locked"}
-        return {"said": f"lock cleared; {_now(reservoir, loop)}"}
+        why = f": {LOCKS_AGAIN}" if again else ""
+        return {"said": f"lock cleared; {_now(reservoir, loop)}{why}"}
 
     def ack(self, asked: Keys, _request: Request, loop: Loop) -> Any:
         here = {alarm.key for alarm in life.active(loop.lives)}
@@ -367,6 +375,15 @@ def _put_back(quantity: Quantity) -> str:
 def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
     _no_probe_out(reservoir)
     return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+
+
+def _locks_again(reservoir: KeptReservoir, loop: Loop) -> bool:
+    """Whether it is locked for the third time within ten minutes: clearing alone does not mend it."""
+    standing = loop.ledger.standing(reservoir.name, loop.stamp())
+    if standing is None or standing.condition is not Condition.LOCKED:
+        return False
+    times_s = loop.ledger.locked_at_s(reservoir.name, LOCKS)
+    return len(times_s) == LOCKS and not times_s[0] - times_s[-1] > LOCKS_WITHIN_S
 
 
 def _looked(loop: Loop, *, at_settings: bool) -> bool:

@@ -641,3 +641,48 @@ def test_a_calibration_that_cannot_be_kept_is_told_and_changes_nothing(tank: AtT
         tank.ask("calibrate.finish", **PH)
     assert tank.service.book.get("bed1", Quantity.PH) is before
     assert tank.passes(1).reservoirs["bed1"].condition is Condition.HELD
+
+
+def lock_and_clear(tank: AtTheTank, *after_s: float) -> list[str]:
+    """What a person hears who clears each lock; seconds before each."""
+    said = []
+    for wait_s in after_s:
+        tank.clock.sleep(wait_s)
+        tank.loop.reservoirs["bed1"].lock("a wet tray", tank.loop.stamp())
+        said.append(tank.ask("clear")["said"])
+    return said
+
+
+def test_clearing_a_third_lock_within_ten_minutes_does_not_go_on_dosing(tank: AtTheTank) -> None:
+    """It measures only, over passes, until a person who has looked releases it."""
+    tank.passes(1)
+    first, second, third = lock_and_clear(tank, 0.0, 300.0, 300.0)
+    assert "keeping" in first
+    assert "keeping" in second
+    assert "lock cleared" in third
+    assert "3 times within 10 minutes" in third
+    tank.passes(2 * TO_A_DOSE)
+    assert tank.bed().condition is Condition.HELD
+    assert "evenwater release" in tank.bed().condition_reason
+    assert tank.runs() == []
+    tank.ask("release")
+    tank.passes(1)
+    assert tank.bed().condition is Condition.KEEPING
+
+
+def test_locks_further_apart_are_cleared_one_by_one(tank: AtTheTank) -> None:
+    """The third a second later than ten minutes after the first."""
+    tank.passes(1)
+    assert all("keeping" in said for said in lock_and_clear(tank, 0.0, 300.0, 301.0))
+
+
+def test_a_release_given_before_the_third_clear_does_not_count(tank: AtTheTank) -> None:
+    """Nor does a hold that ends by itself stand in for it; a person's own hold stays."""
+    tank.passes(1)
+    lock_and_clear(tank, 0.0, 1.0)
+    tank.ask("hold", reason="looking", hours=0.01)
+    tank.loop.reservoirs["bed1"].lock("a wet tray", tank.loop.stamp())
+    tank.ask("release")
+    tank.ask("clear")
+    tank.passes(12)
+    assert tank.bed().condition is Condition.HELD

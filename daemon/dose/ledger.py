@@ -58,6 +58,7 @@ _CLEARED = """
 SELECT boot, at_s FROM conditions WHERE reservoir = ? AND condition = ? AND ended_by IS NOT NULL
 ORDER BY number DESC LIMIT 1
 """
+_LOCKED = "SELECT boot, at_s FROM conditions WHERE reservoir = ? AND condition = ? ORDER BY number DESC LIMIT ?"
 _EXPORT = "SELECT e.*, b.boot_id FROM entries e JOIN boots b ON b.number = e.boot ORDER BY e.number"
 
 
@@ -322,6 +323,11 @@ class Ledger:
         now_s = self.proven_s(stamp)
         asked = Standing(reservoir, Condition.LOCKED, _line(reason), _line(who), stamp.utc, now_s)
         return self._stand(asked, stamp)
+
+    def locked_at_s(self, reservoir: str, last: int) -> tuple[float, ...]:
+        """When it was last locked, cleared since or not, newest first, in proven s. Raises LedgerError."""
+        rows = self._rows(_LOCKED, reservoir, Condition.LOCKED, last)
+        return tuple(at_s + self._offset_s[boot] for boot, at_s in rows)
 
     def release(self, reservoir: str, who: str, stamp: Stamp) -> bool:
         """End the hold on a reservoir; whether there was one. A lock stays. Raises LedgerError."""

@@ -362,6 +362,21 @@ class TestConditions:
         with pytest.raises(ValueError, match="must be finite"):
             book.hold("bed1", "x", "Ana", stamp(0.0), for_s=for_s)
 
+    def test_it_knows_when_a_reservoir_was_locked(self, tmp_path: Path, book: Ledger) -> None:
+        """The newest first, cleared ones too, over a restart; neither holds nor another reservoir's."""
+        for at_s in (1.0, 2.0, 3.0):
+            book.lock("bed1", "no effect", "daemon", stamp(at_s))
+            book.clear("bed1", "Ana", stamp(at_s))
+        book.hold("bed1", "cleaning", "Ana", stamp(4.0))
+        book.lock("bed2", "wet", "daemon", stamp(5.0))
+        first, second = book.locked_at_s("bed1", 2)
+        assert first - second == pytest.approx(1.0)
+        book.close()
+        again = opened(tmp_path, stamp(6.0))
+        assert len(again.locked_at_s("bed1", 9)) == 3
+        assert len(again.locked_at_s("bed2", 9)) == 1
+        again.close()
+
     def test_a_lock_keeps_its_first_reason_and_outranks_a_hold(self, tmp_path: Path, book: Ledger) -> None:
         """Later reasons do not replace the first; clearing the lock brings the hold back to light."""
         book.hold("bed1", "cleaning", "Ana", stamp(0.0))

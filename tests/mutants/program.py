@@ -297,6 +297,12 @@ DESK = mutants_of(
     DESK_TESTS,
     (
         (
+            "desk a third lock within ten minutes",
+            "if again := _locks_again(reservoir, loop):",
+            "if again := False:",
+            "test_clearing_a_third_lock_within_ten_minutes_does_not_go_on_dosing",
+        ),
+        (
             "desk only a person at the tank",
             "if local_only and request.origin is not Origin.LOCAL:",
             "if False:",
