@@ -25,7 +25,7 @@ from daemon.jobs import Calendar
 from daemon.requests import Request
 from daemon.reservoir import KeptReservoir
 from daemon.runs import Runs, Watch
-from daemon.values import Outcome, Permit, State
+from daemon.values import Condition, Outcome, Permit, State
 from drivers.keeping import Keeper
 from drivers.rig import Clock
 
@@ -101,6 +101,7 @@ class Loop:
         self._passes += 1
         stamp = self.stamp()
         self.lives = life.advance(self.lives, self._causes(stamp), stamp.at_s, stamp.utc)
+        self._lock_unheard(stamp)
         self.state = self._snapshot(stamp)
         self.tell(self.state)
         return self.state
@@ -156,6 +157,13 @@ class Loop:
             kind = Kind.SETTINGS if watch is Watch.SETTINGS else Kind.RESTARTS
             yield Cause(kind, "", "", f"{words.watching(watch, self.runs.altered)}.")
         yield from self.more_causes()
+
+    def _lock_unheard(self, stamp: Stamp) -> None:
+        """No dosing goes on for long beside a grave alarm that nobody has heard."""
+        for alarm in life.unheard(self.lives, stamp.at_s):
+            reservoir = self.reservoirs.get(alarm.reservoir)
+            if reservoir is not None and reservoir.condition(stamp) is Condition.KEEPING:
+                reservoir.lock(words.unheard(alarm), stamp)
 
     def _snapshot(self, stamp: Stamp) -> State:
         if self._started_utc is None:

@@ -16,6 +16,7 @@ from daemon.dose.usual import Usual
 from daemon.measure.calibrate import EcFit, FitReason, PhFit
 from daemon.runs import Watch
 from daemon.values import (
+    Alarm,
     Cap,
     Condition,
     DoseReason,
@@ -135,6 +136,14 @@ def condition(name: Condition, reason: str = "") -> str:
     """The condition with what it means."""
     text = f"{name.value} ({CONDITION[name]})"
     return f"{text}: {reason}" if reason else text
+
+
+def unheard(alarm: Alarm) -> str:
+    """Why dosing stopped beside an alarm, and what to do."""
+    return (
+        f"the alarm {alarm.key} has stood for 24 h and nobody acknowledged it: see `evenwater alarms`, then "
+        "`evenwater ack` and `evenwater clear`"
+    )
 
 
 def watching(watch: Watch, altered: Sequence[Altered]) -> str:

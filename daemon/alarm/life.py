@@ -13,6 +13,7 @@ from datetime import datetime
 from daemon.alarm.table import TABLE, Kind
 from daemon.values import Alarm, AlarmState, Priority
 
+UNHEARD_S = 86400.0  # a day: somebody has to be able to reach the rig within one
 _GRAVEST_FIRST = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
 
@@ -109,6 +110,17 @@ def acknowledge(lives: Lives, keys: Iterable[str]) -> Lives:
         if life is not None and life.alarm is not None and life.alarm.state is AlarmState.UNACKNOWLEDGED:
             following[key] = replace(life, alarm=replace(life.alarm, state=AlarmState.ACKNOWLEDGED))
     return following
+
+
+def unheard(lives: Lives, now_s: float) -> tuple[Alarm, ...]:
+    """Alarms of high priority that have stood for UNHEARD_S and that nobody has acknowledged."""
+    return tuple(
+        alarm
+        for alarm in active(lives)
+        if alarm.priority is Priority.HIGH
+        and alarm.state is AlarmState.UNACKNOWLEDGED
+        and not now_s - alarm.raised_s < UNHEARD_S
+    )
 
 
 def active(lives: Lives) -> tuple[Alarm, ...]:

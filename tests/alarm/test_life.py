@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from math import nan
 
-from daemon.alarm.life import Cause, Lives, acknowledge, active, advance
+from daemon.alarm.life import UNHEARD_S, Cause, Lives, acknowledge, active, advance, unheard
 from daemon.alarm.table import TABLE, Kind
 from daemon.values import AlarmState
 
@@ -70,6 +71,20 @@ def test_the_gravest_comes_first() -> None:
     causes = [Cause(Kind.BOTTLE_LOW, "bed1", "ph_down", "x"), PROBE, Cause(Kind.LOCKED, "bed1", "", "y")]
     keys = [alarm.key for alarm in active(_after({}, causes, 0.0))]
     assert keys == ["bed1-locked", "bed1-ph-probe", "bed1-ph-down-bottle-low"]
+
+
+LOCKED = Cause(Kind.LOCKED, "bed1", "", "Bed 1 is locked.")
+
+
+def test_a_grave_alarm_that_nobody_heard_for_a_day() -> None:
+    """A second before it is none; nor is one that is acknowledged, gone or of less priority."""
+    lives = _after({}, [PROBE, LOCKED], 10.0)
+    assert unheard(lives, 10.0 + UNHEARD_S - 1.0) == ()
+    (alarm,) = unheard(lives, 10.0 + UNHEARD_S)
+    assert alarm.kind == Kind.LOCKED.value
+    assert unheard(lives, nan) == (alarm,)
+    assert unheard(acknowledge(lives, [LOCKED.key]), 10.0 + UNHEARD_S) == ()
+    assert unheard(_after(lives, [], 11.0), 10.0 + UNHEARD_S) == ()
 
 
 def test_every_kind_has_a_row() -> None:

@@ -444,13 +444,15 @@ HAZARDS: tuple[Hazard, ...] = (
         number=33,
         what="An alarm never reaches a person.",
         mechanism="alarms stand in every snapshot and at the box (`evenwater alarms`), latched through "
-        "restarts (daemon/alarm/life.py); a refused alert is told (daemon/link/mqtt.py)",
+        "restarts (daemon/alarm/life.py); a refused alert is told (daemon/link/mqtt.py); "
+        "a high alarm that nobody acknowledged for 24 h locks (daemon/loop.py)",
         claim="a safety stop is there in the same pass and after a restart; silencing it frees nothing",
         elsewhere=(
             "link/test_mqtt.py::test_an_alert_that_the_broker_does_not_allow_is_told",
             "alarm/test_life.py",
         ),
-        not_built="no light or buzzer at the box, no daily test of the way to a phone",
+        not_built="no light or buzzer at the box, no daily test of the way to a phone; a restart begins the "
+        "24 h of an alarm that locks nothing itself anew",
     ),
     Hazard(
         number=34,

@@ -17,9 +17,9 @@ from daemon.values import Condition
 from sim_hw.bench import open_rig
 from sim_hw.faults import FaultName
 from sim_hw.from_settings import bench_table
-from tests.at_the_tank import CALIBRATIONS, TO_A_DOSE, at_the_tank, raw_settings
+from tests.at_the_tank import CALIBRATIONS, TO_A_DOSE, at_the_tank, one_bed, raw_settings
 from tests.hazards.conftest import Figure
-from tests.hazards.kept import befall, until_locked
+from tests.hazards.kept import befall, keep, until_locked
 
 LISTENING = "0A"  # of /proc/net/tcp
 NOBODY = "127.0.0.1"
@@ -98,6 +98,26 @@ def test_h33_who_is_at_the_box_hears_without_a_network(tmp_path: Path, figure: F
         at.passes(1)
         assert "bed1-locked" in at.alarms()
         figure("in the alarms of the very pass, and of the first after a restart")
+
+
+TOO_WEAK = {"ec_low_ms_per_cm": 4.0, "ec_high_ms_per_cm": 5.0}  # for this water: far out, and nothing feeds it
+
+
+def test_h33_no_dosing_goes_on_beside_a_grave_alarm_that_nobody_heard(tmp_path: Path, figure: Figure) -> None:
+    """`far-out` locks nothing by itself: after 24 h unheard it does; once acknowledged, clearing goes on."""
+    with at_the_tank(tmp_path, one_bed(bands=TOO_WEAK)) as at:
+        keep(at, 23.9)
+        assert at.bed().condition is Condition.KEEPING
+        bed, minutes = until_locked(at, 0.5)
+        assert "bed1-ec-far-out has stood for 24 h" in bed.condition_reason
+        at.ask("clear")
+        at.passes(1)
+        assert at.bed().condition is Condition.LOCKED  # still unheard
+        at.ask("ack")
+        at.ask("clear")
+        keep(at, 25.0)
+        assert at.bed().condition is Condition.KEEPING
+        figure(f"`far-out` unheard: locked after {23.9 + minutes / 60.0:.1f} h")
 
 
 def listening_sockets() -> set[str]:

@@ -523,6 +523,33 @@ ALTERED = (
     ),
 )
 
+UNHEARD = (
+    *mutants_of(
+        "daemon/loop.py",
+        "tests/hazards/test_network.py",
+        (
+            (
+                "loop locks beside an alarm that nobody heard",
+                "        self._lock_unheard(stamp)\n",
+                "",
+                "test_h33_no_dosing_goes_on_beside_a_grave_alarm_that_nobody_heard",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/alarm/life.py",
+        "tests/alarm/test_life.py",
+        (
+            (
+                "life an alarm that nobody heard for a day",
+                "and not now_s - alarm.raised_s < UNHEARD_S",
+                "and False",
+                "test_a_grave_alarm_that_nobody_heard_for_a_day",
+            ),
+        ),
+    ),
+)
+
 RUNS = mutants_of(
     "daemon/runs.py",
     "tests/test_runs.py",
@@ -733,4 +760,17 @@ ALARM = mutants_of(
     ),
 )
 
-PROGRAM = (*RESERVOIR, *INSTRUMENTS, *CAUSES, *LOOP, *DESK, *SERVICE, *ALTERED, *RUNS, *LINKS, *LOCK, *ALARM)
+PROGRAM = (
+    *RESERVOIR,
+    *INSTRUMENTS,
+    *CAUSES,
+    *LOOP,
+    *DESK,
+    *SERVICE,
+    *ALTERED,
+    *UNHEARD,
+    *RUNS,
+    *LINKS,
+    *LOCK,
+    *ALARM,
+)
