@@ -125,7 +125,7 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=7,
         what="Acid and base fight each other.",
-        mechanism="dead band, base only below the crop's band (daemon/dose/control.py), hours between "
+        mechanism="dead band, turning round only where pH would stay off (daemon/dose/control.py), hours between "
         "opposites (daemon/dose/permit.py), a lock at the third turn of a day (daemon/dose/response.py), one "
         "pump at a time (drivers/keeper.py)",
         claim="never closer than 6 h, never both on, locked at the third turn within 24 h",
