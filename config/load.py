@@ -42,6 +42,11 @@ def load(path: Path | str) -> Settings:
     return settings
 
 
+def raw_tables(path: Path | str) -> dict[str, Any]:
+    """The tables of a settings file as they stand there. Raises SettingsError where it cannot be read."""
+    return _read(Path(path))
+
+
 def _read(path: Path) -> dict[str, Any]:
     try:
         text = path.read_text("utf-8-sig")  # some editors put a mark at the start

@@ -116,6 +116,14 @@ class Tank:
         whole = self._whole()
         return self._seen(equilibrate(whole.totals(), self._temperature_c, self._reservoir.water))
 
+    def ph_with(self, role: ReagentRole, ml: float) -> float:
+        """pH of all the water if `ml` of this bottle were in it and fully mixed, now."""
+        self._catch_up()
+        whole = self._whole()
+        litres = _amount(f"{role}: ml", ml) / 1000.0
+        whole.add(litres, [litres * per_l for per_l in self._brings_per_l[role]])
+        return equilibrate(whole.totals(), self._temperature_c, self._reservoir.water).ph
+
     def dissolved_mol(self) -> dict[str, float]:
         """Moles of each of the Totals in all the water, bed included, now."""
         self._catch_up()

@@ -222,8 +222,11 @@ def test_only_rehearsing_may_name_the_simulator() -> None:
     """No other code of the daemon knows whether it is simulated."""
     assert {line.split(" imports ")[0] for line in _importing(("daemon",), ("sim_hw",))} <= {
         "daemon.cli.rehearse",
+        "daemon.cli.contest",
         "daemon.cli.demo",
+        "daemon.compare",
         "daemon.rehearse",
+        "daemon.rivals",
     }
 
 

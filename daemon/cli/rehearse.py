@@ -15,7 +15,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from config.load import load
+from config.load import load, raw_tables
 from config.settings import Settings
 from daemon import words
 from daemon.cli.ask import Commands
@@ -29,8 +29,11 @@ from daemon.values import Cap, Condition, Quantity, State
 from sim_hw import grower
 from sim_hw.bench import Bench, open_rig
 from sim_hw.from_settings import bench_table
+from sim_hw.scenarios import SCENARIOS, tables_of
 
 DAY_S = 86400.0
+USUAL = Path(__file__).parents[2] / "config" / "rigs" / "quince-lane-fed.toml"
+USUAL_DAYS = 14.0
 TRUTH_EVERY_S = 60.0
 USUAL_EVERY_S = 60.0  # six times as quick as passes every 10 s, and never kinder: each dose waits for more passes
 GRAVEST_FIRST = (Condition.LOCKED, Condition.HELD, Condition.WATCHING, Condition.KEEPING)
@@ -39,6 +42,12 @@ examples:
   evenwater rehearse config/rigs/quince-lane.toml --days 14
   evenwater rehearse config/rigs/quince-lane.toml --days 2 --every 10s
   evenwater rehearse config/rigs/quince-lane.toml --days 2 --json | jq .delivered_ml
+  evenwater rehearse --scenario heat-wave
+  evenwater rehearse --scenario hard --compare --picture hard.svg
+  evenwater rehearse --all --compare
+
+scenarios, in an invented school garden:
+{scenarios}
 
 Shares in band are of the simulated water itself, not of what the probes say of it. The pump runs are
 audited from the edges on their lines, apart from the ledger. Nothing is written to the state folder.
@@ -53,11 +62,26 @@ def add_commands(commands: Commands) -> None:
         "rehearse",
         help="try a settings file on a simulated reservoir, days in seconds",
         description="Run the whole program on a simulated bench wired as the settings say, as fast as it can.",
-        epilog=EPILOG,
+        epilog=EPILOG.format(scenarios="\n".join(f"  {name:<14}{one.says}" for name, one in SCENARIOS.items())),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("settings", type=Path, help="the settings file")
-    parser.add_argument("--days", type=_days, default=14.0, metavar="N", help="simulated days (default 14)")
+    parser.add_argument(
+        "settings", type=Path, nargs="?", default=USUAL, help=f"the settings file (default {USUAL.name})"
+    )
+    parser.add_argument(
+        "--days", type=_days, default=None, metavar="N", help="simulated days (default 14, or the scenario's)"
+    )
+    parser.add_argument("--scenario", choices=SCENARIOS, help="named water and weeks instead of the file's own")
+    parser.add_argument("--all", action="store_true", help="every scenario in turn, on all cores")
+    parser.add_argument(
+        "--compare", action="store_true", help="ours beside other ways to keep pH, on the same water"
+    )
+    parser.add_argument(
+        "--seeds", type=_seeds, default=4, metavar="N", help="with --compare: how many (default 4)"
+    )
+    parser.add_argument(
+        "--picture", type=Path, metavar="FILE", help="with --compare: write pH over time and doses as an SVG"
+    )
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="seed of noise and chance (default 1)")
     parser.add_argument(
         "--every",
@@ -84,12 +108,23 @@ def _every(text: str) -> float:
     return every_s
 
 
+def _seeds(text: str) -> int:
+    count = int(text)
+    if not 1 <= count <= 100:
+        raise argparse.ArgumentTypeError(f"{text}: must be 1 to 100")
+    return count
+
+
 def act(arguments: argparse.Namespace) -> int:
     """Rehearse and report. Exit 1 where a cap was crossed, or the rehearsal could not run."""
+    if arguments.all or arguments.compare:
+        from daemon.cli.contest import contest
+
+        return contest(arguments)
     try:
-        settings = settings_with(load(arguments.settings), site={"pass_every_s": arguments.every})
-        with _bar(arguments.days) as progressing:
-            report = rehearse(settings, arguments.days, arguments.seed, progressing)
+        settings, days = _scene(arguments)
+        with _bar(days) as progressing:
+            report = rehearse(settings, days, arguments.seed, progressing)
     except (*CANNOT_START, grower.GrowerStoppedError, RequestRefused) as trouble:
         print(f"evenwater rehearse: {trouble}", file=sys.stderr)
         return 1
@@ -99,6 +134,18 @@ def act(arguments: argparse.Namespace) -> int:
         for line in _lines(report):
             print(line)
     return 1 if report["cap_violations"] else 0
+
+
+def _scene(arguments: argparse.Namespace) -> tuple[Settings, float]:
+    """The settings to rehearse, the scenario's changes in them, and for how many days."""
+    settings, usual_days = load(arguments.settings), USUAL_DAYS
+    if arguments.scenario is not None:
+        scenario = SCENARIOS[arguments.scenario]
+        usual_days = scenario.days
+        print(f"{arguments.scenario}: {scenario.says}", file=sys.stderr)
+        settings = Settings.model_validate(tables_of(raw_tables(arguments.settings), scenario))
+    days = usual_days if arguments.days is None else arguments.days
+    return settings_with(settings, site={"pass_every_s": arguments.every}), days
 
 
 def rehearse(settings: Settings, days: float, seed: int, progressing: Progressing) -> dict[str, Any]:

@@ -1,0 +1,110 @@
+"""`evenwater rehearse --all` and `--compare`: scenarios on all cores, ours beside other ways to keep pH."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+from config.load import raw_tables
+from config.settings import Settings
+from daemon.compare import HEADINGS, OURS, Run, Score, live, mean_and_spread, picture, scores, targets
+from daemon.rivals import RIVALS, NoPid
+from daemon.service import CANNOT_START
+from sim_hw.grower import GrowerStoppedError
+from sim_hw.scenarios import SCENARIOS, tables_of
+
+BANDED, ORACLE = "pid, dead band", "oracle"
+WAYS = (*RIVALS, OURS)
+DAYS_OF_ALL = 7.0  # each of them, so that the whole takes minutes; name one scenario for all of its days
+
+
+def contest(arguments: argparse.Namespace) -> int:
+    """Run, print and draw. 1 where a cap was crossed or it could not run, else 0."""
+    try:
+        base = raw_tables(arguments.settings)
+        runs = list(_runs(arguments))
+        found = _all_scores(runs, base)
+        if arguments.picture is not None:
+            _draw(arguments, base)
+    except (NoPid, GrowerStoppedError, *CANNOT_START) as trouble:
+        print(f"evenwater rehearse: {trouble}", file=sys.stderr)
+        return 1
+    if arguments.json:
+        each = [{**asdict(run), **asdict(score)} for run, score in found.items()]
+        print(json.dumps(each, ensure_ascii=False))
+    else:
+        _print(arguments, found)
+    return 1 if any(score.violations for score in found.values()) else 0
+
+
+def _runs(arguments: argparse.Namespace) -> Iterator[Run]:
+    names = list(SCENARIOS) if arguments.all else [arguments.scenario or next(iter(SCENARIOS))]
+    days = arguments.days if arguments.days is not None else (DAYS_OF_ALL if arguments.all else None)
+    ways = WAYS if arguments.compare else (OURS,)
+    seeds = arguments.seeds if arguments.compare else 1
+    for name in names:
+        for way in ways if SCENARIOS[name].dosed else (OURS,):
+            for seed in range(arguments.seed, arguments.seed + seeds):
+                yield Run(name, way, seed, days=days)
+
+
+def _all_scores(runs: Sequence[Run], base: Mapping[str, Any]) -> dict[Run, Score]:
+    columns = (TextColumn("rehearsing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=len(runs))
+        return scores(runs, base, os.cpu_count() or 1, lambda: progress.advance(task))
+
+
+def _draw(arguments: argparse.Namespace, base: Mapping[str, Any]) -> None:
+    """One seed of each way, anew, as a picture."""
+    name = arguments.scenario or next(iter(SCENARIOS))
+    scenario = SCENARIOS[name]
+    days = arguments.days or scenario.days
+    sights = {way: live(Run(name, way, arguments.seed, days=days), base)[1] for way in WAYS}
+    settings = Settings.model_validate(tables_of(base, scenario))
+    path: Path = arguments.picture
+    path.write_text(picture(f"{name}: {scenario.says} (simulated)", sights, settings, days), encoding="utf-8")
+    print(f"picture: {path}", file=sys.stderr)
+
+
+def _print(arguments: argparse.Namespace, found: Mapping[Run, Score]) -> None:
+    names = dict.fromkeys(run.scenario for run in found)
+    width = max(len(way) for way in WAYS) + 2
+    for name in names:
+        mine = {run: score for run, score in found.items() if run.scenario == name}
+        days = next(iter(mine)).days or SCENARIOS[name].days
+        seeds = len({run.seed for run in mine})
+        print(f"\n{name}: {SCENARIOS[name].says}. {days:g} days, seeds {seeds}, simulated; mean (spread)")
+        print(" " * width + "".join(f"{heading:>16}" for heading in HEADINGS))
+        for way in dict.fromkeys(run.way for run in mine):
+            print(f"{way:<{width}}" + "".join(_cells([s for r, s in mine.items() if r.way == way])))
+    if arguments.compare:
+        _print_targets(found)
+
+
+def _cells(of_seeds: Sequence[Score]) -> Iterator[str]:
+    mean, spread = (asdict(each) for each in mean_and_spread(of_seeds))
+    for key, amount in mean.items():
+        text = f"{amount:.2%}" if key in ("near", "ec_near") else f"{amount:.3g}"
+        off = f"{spread[key]:.2%}" if key in ("near", "ec_near") else f"{spread[key]:.2g}"
+        yield f"{text + ' (' + off + ')':>16}"
+
+
+def _print_targets(found: Mapping[Run, Score]) -> None:
+    """Ours against the oracle and the PID with a dead band, over all scenarios that are dosed."""
+    means = {
+        way: mean_and_spread([s for r, s in found.items() if r.way == way and SCENARIOS[r.scenario].dosed])[0]
+        for way in (OURS, ORACLE, BANDED)
+    }
+    print("\nover all of them, from the second day:")
+    for what, measured, met in targets(means[OURS], means[ORACLE], means[BANDED]):
+        print(f"  {'met ' if met else 'MISSED'}  {what:<58}{measured}")

@@ -1,0 +1,226 @@
+"""Other ways to keep pH, to hold ours against: on the same water, with the same pumps, caps and waits.
+
+They are not wired to chips: each minute they are told pH with a good probe's noise (the oracle: the truth), and
+what they ask for goes into the tank at the pump's true rate. Strength and level are kept for them by a hand that
+reads the truth, once an hour, since they are about pH only.
+
+    nothing          no dosing
+    timer            the same dose every so often while pH is above the target
+    pid              a fixed-gain PID (simple-pid), acid and base
+    pid, dead band   the same, silent near the target
+    oracle           reads the true pH of the whole tank and knows its chemistry
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from math import inf
+from random import Random
+from typing import Any, Literal, Protocol
+
+from config.settings import Pump, Reservoir, RoleName
+from daemon.dose.control import prior_ml_per_ph
+from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.strength import stock_a_of_a_fill_ml
+from daemon.values import Role
+from sim_hw.tables import TankTable
+from sim_hw.tank import Tank
+
+MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86400.0
+PROBE_NOISE_PH = 0.005  # of a reading that is the median of three conversions with 0.5 mV of noise
+TIMER_EVERY_S = 3600.0
+ORACLE_DEAD_BAND_PH = 0.02  # above the target it doses, to as far below: the saw-tooth has its middle there
+BISECTIONS = 14
+KEPT_EC_SHARE, KEPT_LEVEL = 0.05, 0.9
+
+
+class NoPid(ImportError):  # noqa: N818 - what it is
+    """simple-pid is not installed."""
+
+
+class Way(Protocol):
+    """One way to keep pH: mL above zero for acid, below zero for base, 0 for nothing."""
+
+    def __call__(self, ph: float, now_s: float, /) -> float: ...
+
+
+@dataclass(slots=True)
+class Sight:
+    """What came of a run: each minute (time in s, true value), each dose (time in s, mL, base below zero)."""
+
+    ph: list[tuple[float, float]] = field(default_factory=list)
+    ec: list[tuple[float, float]] = field(default_factory=list)
+    doses: list[tuple[float, float]] = field(default_factory=list)
+    violations: int = 0
+
+
+@dataclass(slots=True)
+class _Bottle:
+    """One pump with the caps that permit holds it to; `room` is what they leave now."""
+
+    pump: Pump
+    true_rate: float
+    given: deque[tuple[float, float]] = field(default_factory=deque)
+
+    def room_ml(self, now_s: float) -> float:
+        while self.given and self.given[0][0] <= now_s - DAY_S:
+            self.given.popleft()
+        hour_ml = sum(ml for at_s, ml in self.given if at_s > now_s - HOUR_S)
+        day_ml = sum(ml for _, ml in self.given)
+        caps = (self.pump.max_per_dose_ml or 0.0, (self.pump.max_per_hour_ml or 0.0) - hour_ml)
+        return max(0.0, min(*caps, (self.pump.max_per_day_ml or 0.0) - day_ml))
+
+    @property
+    def since_s(self) -> float:
+        return self.given[-1][0] if self.given else -inf
+
+
+class Rival:
+    """A tank of the bench kept another way. way: made for the tank, then asked each minute."""
+
+    def __init__(self, bed: Reservoir, table: TankTable, way: Callable[[Tank], Way], *, seed: int) -> None:
+        self._bed = bed
+        self._tank = Tank(table)
+        self._way = way(self._tank)
+        self._chance = Random(f"{seed} rival")
+        rates = {pump.role: pump.ml_per_s for pump in table.pump}
+        self._bottles: dict[RoleName, _Bottle] = {
+            role: _Bottle(pump, rates[role] / pump.ml_per_s)
+            for role, pump in bed.pump.items()
+            if role in ("ph_down", "ph_up")
+        }
+        self._last_s = -inf
+        self.sight = Sight()
+
+    def live(self, days: float, start_day_s: float) -> Sight:
+        """Minute after minute, from so many seconds into a local day."""
+        for minute in range(round(days * DAY_S / MINUTE_S)):
+            now_s = minute * MINUTE_S
+            self._tank.advance(MINUTE_S, start_day_s + now_s)
+            look = self._tank.look()
+            self.sight.ph.append((now_s, look.ph))
+            self.sight.ec.append((now_s, look.ec25_ms_per_cm))
+            if minute % 60 == 0:
+                self._feed_by_hand()
+            if now_s - self._last_s >= MIXING_TIMES * self._bed.mixing_time_s:
+                self._dose(self._way(look.ph + self._chance.gauss(0.0, PROBE_NOISE_PH), now_s), now_s)
+        return self.sight
+
+    def _dose(self, ml: float, now_s: float) -> None:
+        role: RoleName = "ph_down" if ml > 0.0 else "ph_up"
+        opposite: RoleName = "ph_up" if ml > 0.0 else "ph_down"
+        bottle, other = self._bottles.get(role), self._bottles.get(opposite)
+        if ml == 0.0 or bottle is None or now_s - bottle.since_s < bottle.pump.min_gap_s:
+            return
+        if other is not None and now_s - other.since_s < self._bed.opposite_gap_h * HOUR_S:
+            return
+        given_ml = min(abs(ml), bottle.room_ml(now_s))
+        if given_ml < bottle.pump.smallest_dose_ml:
+            return
+        bottle.given.append((now_s, given_ml))
+        self._tank.deliver(role, given_ml * bottle.true_rate)
+        self._last_s = now_s
+        self.sight.doses.append((now_s, given_ml if ml > 0.0 else -given_ml))
+
+    def _feed_by_hand(self) -> None:
+        look, bed = self._tank.look(), self._bed
+        if "top_up" in bed.pump and look.level_share < KEPT_LEVEL:
+            self._tank.add_water(bed.volume_l * (KEPT_LEVEL + 0.05 - look.level_share))
+        target = bed.ec.target_ms_per_cm
+        short = (target - look.ec25_ms_per_cm) / target
+        if "stock_a" in bed.pump and short > KEPT_EC_SHARE:
+            a_ml = short * stock_a_of_a_fill_ml(bed) * look.level_share
+            self._tank.deliver("stock_a", a_ml)
+            self._tank.deliver("stock_b", a_ml * bed.ec.stock_b_ml_per_a_ml)
+
+
+def _guess_ml_per_ph(bed: Reservoir) -> float:
+    return prior_ml_per_ph(bed, Role.PH_DOWN)
+
+
+def nothing(_bed: Reservoir) -> Callable[[Tank], Way]:
+    """No dosing."""
+    return lambda _tank: lambda _ph, _now_s: 0.0
+
+
+def timer(bed: Reservoir) -> Callable[[Tank], Way]:
+    """A quarter of the first guess per pH, every hour while pH is above the target."""
+
+    def begin(_tank: Tank) -> Way:
+        last_s = -inf
+
+        def way(ph: float, now_s: float) -> float:
+            nonlocal last_s
+            if now_s - last_s < TIMER_EVERY_S or ph <= bed.ph.target:
+                return 0.0
+            last_s = now_s
+            return 0.25 * _guess_ml_per_ph(bed)
+
+        return way
+
+    return begin
+
+
+def pid(bed: Reservoir, dead_band_ph: float = 0.0) -> Callable[[Tank], Way]:
+    """A fixed-gain PID by simple-pid: half the need, a fifth of it more each hour that it lasts. Raises NoPid."""
+    try:
+        from simple_pid import PID
+    except ImportError as error:
+        raise NoPid("comparing needs the library simple-pid: pip install simple-pid") from error
+
+    def begin(_tank: Tank) -> Way:
+        kp = 0.5 * _guess_ml_per_ph(bed)
+        clock = {"s": 0.0}
+        controller: Any = PID(
+            -kp, -kp * 0.2 / HOUR_S, 0.0, setpoint=bed.ph.target, time_fn=lambda: clock["s"], sample_time=None
+        )
+        controller.output_limits = (-_guess_ml_per_ph(bed), _guess_ml_per_ph(bed))
+
+        def way(ph: float, now_s: float) -> float:
+            clock["s"] = now_s
+            ml = float(controller(ph) or 0.0)
+            return 0.0 if abs(ph - bed.ph.target) < dead_band_ph else ml
+
+        return way
+
+    return begin
+
+
+def oracle(bed: Reservoir) -> Callable[[Tank], Way]:
+    """The dose that the whole tank needs, worked out from its true chemistry."""
+
+    def begin(tank: Tank) -> Way:
+        def way(_ph: float, _now_s: float) -> float:
+            ph, target = tank.bulk().ph, bed.ph.target
+            if ph > target + ORACLE_DEAD_BAND_PH:
+                return _ml_to(tank, "ph_down", target - ORACLE_DEAD_BAND_PH, 4.0 * _guess_ml_per_ph(bed))
+            if ph < bed.bands.ph_low:
+                return -_ml_to(tank, "ph_up", target, 4.0 * _guess_ml_per_ph(bed))
+            return 0.0
+
+        return way
+
+    return begin
+
+
+def _ml_to(tank: Tank, role: Literal["ph_down", "ph_up"], target: float, most_ml: float) -> float:
+    """mL of this bottle that bring the whole tank to `target`, at most `most_ml`."""
+    low_ml, high_ml = 0.0, most_ml
+    falls = role == "ph_down"
+    for _ in range(BISECTIONS):
+        middle_ml = (low_ml + high_ml) / 2.0
+        ph = tank.ph_with(role, middle_ml)
+        short = ph > target if falls else ph < target
+        low_ml, high_ml = (middle_ml, high_ml) if short else (low_ml, middle_ml)
+    return low_ml
+
+
+RIVALS: dict[str, Callable[[Reservoir], Callable[[Tank], Way]]] = {
+    "nothing": nothing,
+    "timer": timer,
+    "pid": pid,
+    "pid, dead band": lambda bed: pid(bed, 0.1),
+    "oracle": oracle,
+}

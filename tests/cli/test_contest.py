@@ -1,0 +1,57 @@
+"""`evenwater rehearse --scenario`, `--all` and `--compare`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from daemon.cli.main import main
+from sim_hw.scenarios import SCENARIOS
+
+SHORT = ["--days", "1.1"]
+
+
+def test_a_scenario_by_name(capsys: pytest.CaptureFixture[str]) -> None:
+    """It says what it is about, and reports as any rehearsal."""
+    assert main(["rehearse", "--scenario", "still", *SHORT]) == 0
+    told = capsys.readouterr()
+    assert told.err.startswith("still: no pump")
+    assert "0 doses; cap violations: 0" in told.out
+
+
+def test_ours_beside_others(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A table, the targets, a picture."""
+    drawn = tmp_path / "picture.svg"
+    words = ["rehearse", "--scenario", "soft", "--compare", "--seeds", "1", "--picture", str(drawn), *SHORT]
+    assert main(words) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [
+        line.split("  ")[0] for line in lines if line.startswith(("nothing", "timer", "pid", "oracle", "ours"))
+    ] == [
+        "nothing",
+        "timer",
+        "pid",
+        "pid, dead band",
+        "oracle",
+        "ours",
+    ]
+    assert sum(line.startswith(("  met", "  MISSED")) for line in lines) == 9
+    assert drawn.read_text(encoding="utf-8").startswith("<svg")
+
+
+def test_all_of_them_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
+    """One object for each, no cap crossed in any."""
+    assert main(["rehearse", "--all", "--json", *SHORT]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [each["scenario"] for each in told] == list(SCENARIOS)
+    assert {each["way"] for each in told} == {"ours"}
+    assert all(each["violations"] == 0 for each in told)
+
+
+@pytest.mark.parametrize("words", [["--scenario", "sea"], ["--compare", "--seeds", "0"]])
+def test_what_is_not_there_is_refused(words: list[str]) -> None:
+    """With exit code 2."""
+    with pytest.raises(SystemExit, match="2"):
+        main(["rehearse", *words])

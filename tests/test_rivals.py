@@ -1,0 +1,85 @@
+"""Other ways to keep pH: the same waits and caps, and the oracle knows."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from config.load import raw_tables
+from config.settings import Settings
+from daemon.compare import START_DAY_S
+from daemon.rivals import DAY_S, HOUR_S, RIVALS, Rival, Sight
+from sim_hw.from_settings import bench_table
+from sim_hw.scenarios import BED, SCENARIOS, tables_of
+from sim_hw.tables import check
+from tests.at_the_tank import RIGS
+
+DAYS = 2.0
+FED: Path = RIGS / "quince-lane-fed.toml"
+
+
+def settings(**bed: Any) -> Settings:
+    """The fed garden in typical water."""
+    raw = tables_of(raw_tables(FED), SCENARIOS["typical"])
+    raw["reservoir"][BED].update(bed)
+    return Settings.model_validate(raw)
+
+
+def lived(way: str, seed: int = 1) -> Sight:
+    """Two days of it."""
+    of = settings()
+    bed = of.reservoir[BED]
+    table = check(bench_table(of, seed=seed)).tank[BED]
+    return Rival(bed, table, RIVALS[way](bed), seed=seed).live(DAYS, START_DAY_S)
+
+
+@pytest.fixture(scope="module")
+def sights() -> dict[str, Sight]:
+    """Each way, once."""
+    return {way: lived(way) for way in RIVALS}
+
+
+def late_error(sight: Sight) -> float:
+    """Mean |error| on the second day."""
+    late = [abs(ph - 6.0) for at_s, ph in sight.ph if at_s >= DAY_S]
+    return sum(late) / len(late)
+
+
+def test_each_is_told_of_minute_by_minute(sights: dict[str, Sight]) -> None:
+    """And without dosing nothing starts."""
+    assert {len(sight.ph) for sight in sights.values()} == {round(DAYS * 1440)}
+    assert sights["nothing"].doses == []
+    assert all(sight.doses for way, sight in sights.items() if way != "nothing")
+
+
+def test_the_oracle_errs_least(sights: dict[str, Sight]) -> None:
+    """And is near on the second day."""
+    errors = {way: late_error(sight) for way, sight in sights.items()}
+    assert min(errors, key=lambda way: errors[way]) == "oracle"
+    assert errors["oracle"] < 0.03
+    assert errors["nothing"] > 0.5
+
+
+def test_all_keep_the_waits_and_caps(sights: dict[str, Sight]) -> None:
+    """Those that the settings give ours."""
+    bed = settings().reservoir[BED]
+    acid = bed.pump["ph_down"]
+    for sight in sights.values():
+        starts = [at_s for at_s, _ in sight.doses]
+        assert all(later - earlier >= 3.0 * bed.mixing_time_s for earlier, later in pairwise(starts))
+        assert all(abs(ml) <= (acid.max_per_dose_ml or 0.0) for _, ml in sight.doses)
+        for at_s in starts:
+            hour_ml = sum(ml for t, ml in sight.doses if at_s - HOUR_S < t <= at_s and ml > 0.0)
+            assert hour_ml <= (acid.max_per_hour_ml or 0.0) + 1e-9
+        acids, bases = ([t for t, ml in sight.doses if (ml > 0.0) is acid] for acid in (True, False))
+        assert all(abs(a - b) >= bed.opposite_gap_h * HOUR_S for a in acids for b in bases)
+
+
+def test_the_same_seed_gives_the_same_run() -> None:
+    """And another one another."""
+    assert lived("timer").doses == lived("timer").doses
+    assert lived("timer").ph == lived("timer").ph
+    assert lived("pid, dead band", 2).doses != lived("pid, dead band", 3).doses
