@@ -24,7 +24,7 @@ from sim_hw.chemistry import (
 )
 from sim_hw.crop import Crop, Demand
 from sim_hw.lettuce import Weather
-from sim_hw.reagents import recipe_mol_per_l
+from sim_hw.reagents import ReagentRole, recipe_mol_per_l
 from sim_hw.room import S_PER_DAY, S_PER_H, daylight, spells_c, temperature_c
 from sim_hw.tank_settings import TankSettings
 from sim_hw.zones import LEFT_BEHIND_L, WATER_KG_PER_L, Batch, Zone, go_round
