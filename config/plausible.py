@@ -137,12 +137,14 @@ def _still(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
 
 
 def _calibration_ages(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
-    if not reservoir.calibration_warn_days <= reservoir.calibration_expire_days:
-        yield Complaint(
-            table,
-            f"calibration_warn_days = {reservoir.calibration_warn_days:g}: must be at most "
-            f"calibration_expire_days = {reservoir.calibration_expire_days:g} days; warn earlier",
-        )
+    for what in ("calibration", "pump_rate"):
+        warn_days, expire_days = (getattr(reservoir, f"{what}_{then}_days") for then in ("warn", "expire"))
+        if not warn_days <= expire_days:
+            yield Complaint(
+                table,
+                f"{what}_warn_days = {warn_days:g}: must be at most {what}_expire_days = {expire_days:g} days; "
+                "warn earlier",
+            )
 
 
 def _order_of_caps(table: str, pump: Pump) -> Iterator[Complaint]:

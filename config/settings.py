@@ -248,6 +248,17 @@ class Pump(Table):
         ge=0, le=27, description="the GPIO (BCM) number of the pump's driver"
     )
     ml_per_s: float = Field(gt=0.0, le=20.0, description="what the pump delivers, measured with a cylinder")
+    measured_on: date | None = Field(
+        default=None,
+        description="the day ml_per_s was measured, as 2026-03-02 without quotes; `evenwater calibrate pump` "
+        "keeps its own",
+    )
+    tube_hours: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=10000.0,
+        description="how long a tube lasts, running, as its maker says; left out, nothing reminds of it",
+    )
     bottle_ml: float = Field(gt=0.0, le=20000.0, description="what a full bottle holds")
     max_per_dose_ml: float | None = Field(
         default=None,
@@ -364,6 +375,18 @@ class Reservoir(Table):
     )
     calibration_expire_days: float = Field(
         default=60.0, gt=0.0, le=365.0, description="the age from which dosing no longer rests on a calibration"
+    )
+    pump_rate_warn_days: float = Field(
+        default=60.0,
+        gt=0.0,
+        le=365.0,
+        description="the age at which a pump's mL per second should be measured again",
+    )
+    pump_rate_expire_days: float = Field(
+        default=90.0,
+        gt=0.0,
+        le=365.0,
+        description="the age beyond which a pump no longer doses by its mL per second",
     )
     sown_on: date | None = Field(
         default=None, description="the day the crop was sown, as 2026-03-01: what its stages count from"

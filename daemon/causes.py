@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from config.settings import Reservoir as Table
 from daemon import words
@@ -13,7 +13,20 @@ from daemon.dose.level import Fall
 from daemon.dose.permit import BOTTLE_STOP_SHARE, PumpLimits
 from daemon.dose.response import Finding
 from daemon.dose.windows import Totals
-from daemon.values import Cap, Condition, Permit, Quality, Quantity, Refusal, Role, Verdict, VerdictReason
+from daemon.measure.rate import EXPIRED
+from daemon.values import (
+    Cap,
+    Condition,
+    Permit,
+    PumpState,
+    Quality,
+    Quantity,
+    RateStanding,
+    Refusal,
+    Role,
+    Verdict,
+    VerdictReason,
+)
 
 FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
 FAR_OUT_EC_MS_PER_CM = 1.0
@@ -56,6 +69,7 @@ class Known:
     leak: Fall | None = None
     water: Used | None = None
     too_strong: Finding | None = None
+    pumps: Mapping[Role, PumpState] = field(default_factory=dict)
     unstirred: bool = False
 
 
@@ -65,6 +79,8 @@ def causes(known: Known) -> Iterator[Cause]:
         yield from _of_probe(known, verdict)
     yield from _of_doses(known)
     yield from _of_effects(known)
+    for role, pump in known.pumps.items():
+        yield from _of_pump(known, role, pump)
     yield from _of_water(known)
     if known.stood is not None:
         condition, reason = known.stood
@@ -129,6 +145,17 @@ def _of_bottle(known: Known, role: Role, limits: PumpLimits) -> Iterator[Cause]:
     kind = Kind.BOTTLE_LOW if usable_ml >= limits.smallest_dose_ml else Kind.BOTTLE_EMPTY
     text = f"The {words.ROLE[role]} bottle holds about {left_ml:.0f} mL."
     yield Cause(kind, known.name, role.value, text)
+
+
+def _of_pump(known: Known, role: Role, pump: PumpState) -> Iterator[Cause]:
+    if pump.standing is not RateStanding.DATED:
+        kind = Kind.RATE_EXPIRED if pump.standing in EXPIRED else Kind.RATE_OLD
+        yield Cause(kind, known.name, role.value, f"{_capital(words.ROLE[role])} pump: {words.rate(pump)}.")
+    if pump.tube_h is not None and pump.tube_lasts_h is not None and pump.tube_h >= pump.tube_lasts_h:
+        text = (
+            f"The {words.ROLE[role]} tube has run {pump.tube_h:.1f} h, its maker gives it {pump.tube_lasts_h:g}."
+        )
+        yield Cause(Kind.TUBE_WORN, known.name, role.value, text)
 
 
 def _of_water(known: Known) -> Iterator[Cause]:

@@ -1,13 +1,13 @@
 """What the loop does about each request, and what it says to the person who asked.
 
 Pausing is free to everyone the links let in. Everything that can make the daemon dose again (release,
-clear, bottle, prime, change-out, calibrate) is for a person at the tank: Origin.LOCAL only.
+clear, bottle, tube, prime, change-out, calibrate) is for a person at the tank: Origin.LOCAL only.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -18,7 +18,9 @@ from daemon.calibrating import NotSettledError, Visit
 from daemon.dose.ledger import LedgerError, Standing
 from daemon.link.plain import plain
 from daemon.measure.book import BookError, CalibrationBook
+from daemon.measure.rate import RUN_S, RUNS
 from daemon.measure.settling import WINDOW, Settling
+from daemon.rates import Ran
 from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.reservoir import KeptReservoir
 from daemon.runs import Watch
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from daemon.loop import Loop
 
 HOUR_S = 3600.0
+MOST_READ_ML = 1000.0  # in one run of the fastest pump, twice over
 PRIME_AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
 LOCKS = 3  # as many within LOCKS_WITHIN_S, and clearing one more does not go on dosing
 LOCKS_WITHIN_S = 600.0
@@ -35,6 +38,7 @@ LOCKS_AGAIN = (
     "it locked 3 times within 10 minutes; look for the cause while it measures, then `evenwater release`"
 )
 CALIBRATING = "calibrating"
+_AGAIN = ". The runs are kept: finish with other amounts, run once more, or cancel and begin again"
 CHANGING = "the water is being changed"
 THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name no request can give itself
 
@@ -74,6 +78,17 @@ class Bottle(Named):
 
 class Prime(Bottle):
     ml: float = Field(gt=0.0, le=100.0)
+
+
+class TimedRun(Bottle):
+    run_s: float = Field(default=15.0, ge=RUN_S[0], le=RUN_S[1])
+
+
+class Measured(Bottle):
+    """What was read of each run. keep: take the new rate; else only reckon it."""
+
+    measured_ml: tuple[Annotated[float, Field(gt=0.0, le=MOST_READ_ML)], ...]
+    keep: bool = True
 
 
 class Probe(Named):
@@ -176,19 +191,66 @@ class Desk:
             raise RequestRefused(
                 f"{asked.ml:g} mL would run longer than {PRIME_AT_MOST_S:g} s: ask for at most {most_ml:.1f} mL"
             )
-        if request.given_up.is_set():
-            raise RequestRefused("nobody waits for this any more: not begun")
-        decision = reservoir.permit_prime(asked.pump, asked.ml, loop.stamp())
-        if isinstance(decision, Refusal):
-            condition = reservoir.condition(loop.stamp())
-            raise RequestRefused(f"{reservoir.table.title}: {_no_priming(decision, condition)}")
-        outcome = loop.dose(reservoir, decision)
-        if outcome is not Outcome.DONE:
-            why = words.CAP[Cap.LEDGER] if outcome is None else reservoir.run_note
+        done = _run_by_hand(reservoir.permit_prime(asked.pump, asked.ml, loop.stamp()), reservoir, request, loop)
+        return {"said": _primed(done, reservoir), "ml": done.ml, "run_s": done.run_s}
+
+    # pumps: tube and rate
+
+    def tube(self, asked: Bottle, request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        _pump(reservoir, asked.pump)
+        loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())
+        reservoir.rates.ran[asked.pump].clear()
+        said = (
+            f"{reservoir.table.title}: new {words.ROLE[asked.pump]} tube noted. It does not dose until measured: "
+            f"fill the tube (evenwater prime), then `evenwater calibrate pump {asked.pump}`"
+        )
+        return {"said": said}
+
+    def timed_run(self, asked: TimedRun, request: Request, loop: Loop) -> Any:
+        """One run into a cylinder. Charged at the rate believed so far."""
+        reservoir = _one(loop, asked)
+        _pump(reservoir, asked.pump)
+        ran = reservoir.rates.ran[asked.pump]
+        if not len(ran) < RUNS[1]:
             raise RequestRefused(
-                f"{reservoir.table.title}: the {words.ROLE[asked.pump]} pump did not run well: {why}"
+                f"{len(ran)} runs are enough: finish, or `evenwater calibrate pump {asked.pump} cancel`"
             )
-        return {"said": _primed(decision, reservoir), "ml": decision.ml, "run_s": decision.run_s}
+        decision = reservoir.permit_timed(asked.pump, asked.run_s, loop.stamp())
+        if isinstance(decision, Permit) and not decision.run_s >= RUN_S[0]:
+            decision = Refusal(decision.request, decision.bound_by or Cap.TOO_SMALL, decision.numbers)
+        done = _run_by_hand(decision, reservoir, request, loop)
+        ran.append(Ran(reservoir.last_entry, done.run_s, done.ml))
+        said = f"run {len(ran)}: {done.run_s:.1f} s, by the old rate {done.ml:.1f} mL"
+        return {"said": said, "run": len(ran), "run_s": done.run_s, "assumed_ml": done.ml}
+
+    def finish_pump(self, asked: Measured, _request: Request, loop: Loop) -> Any:
+        reservoir, role = _one(loop, asked), asked.pump
+        _pump(reservoir, role)
+        ran = reservoir.rates.ran[role]
+        if len(asked.measured_ml) != len(ran):
+            raise RequestRefused(
+                f"{len(ran)} timed runs of the {words.ROLE[role]} pump wait for their mL, "
+                f"{len(asked.measured_ml)} amounts were told: give one for each, in their order, or cancel"
+            )
+        stamp = loop.stamp()
+        old = reservoir.rates.of(role, stamp.utc.date())
+        fit = reservoir.rates.fit(role, asked.measured_ml, stamp.utc.date())
+        if fit.rate is None:
+            said = f"not kept, {old.ml_per_s:.3g} mL/s stays: {words.rate_fit(fit)}{_AGAIN}"
+            return {"accepted": False, "said": said, "fit": plain(fit), "old_ml_per_s": old.ml_per_s}
+        if asked.keep:
+            reservoir.charge_more(role, sum(asked.measured_ml) - sum(run.ml for run in ran), stamp)
+            reservoir.rates.keep(role, fit.rate)
+        said = f"{words.ROLE[role]} pump: was {old.ml_per_s:.3g}, {'now' if asked.keep else 'would be'} "
+        said += words.rate_fit(fit)
+        return {"accepted": True, "said": said, "fit": plain(fit), "old_ml_per_s": old.ml_per_s}
+
+    def cancel_pump(self, asked: Bottle, _request: Request, loop: Loop) -> Any:
+        reservoir = _one(loop, asked)
+        _pump(reservoir, asked.pump)
+        reservoir.rates.ran[asked.pump].clear()
+        return {"said": f"{words.ROLE[asked.pump]} pump: runs forgotten, the old rate stays"}
 
     # new water
 
@@ -298,6 +360,10 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "ack": (Keys, True, Desk.ack),
     "bottle": (Bottle, True, Desk.bottle),
     "prime": (Prime, True, Desk.prime),
+    "tube": (Bottle, True, Desk.tube),
+    "calibrate_pump.run": (TimedRun, True, Desk.timed_run),
+    "calibrate_pump.finish": (Measured, True, Desk.finish_pump),
+    "calibrate_pump.cancel": (Bottle, True, Desk.cancel_pump),
     "change_out.begin": (Named, True, Desk.begin_change),
     "change_out.done": (Named, True, Desk.end_change),
     "calibrate.begin": (Probe, True, Desk.begin),
@@ -335,13 +401,27 @@ def _pump(reservoir: KeptReservoir, role: Role) -> Pump:
     return pump
 
 
+def _run_by_hand(decision: Permit | Refusal, reservoir: KeptReservoir, request: Request, loop: Loop) -> Permit:
+    """Run into a cup what may run, while the asker waits. Raises RequestRefused with the next step."""
+    title, pump = reservoir.table.title, words.ROLE[decision.request.pump]
+    if request.given_up.is_set():
+        raise RequestRefused("nobody waits for this any more: not begun")
+    if isinstance(decision, Refusal):
+        raise RequestRefused(f"{title}: {_no_priming(decision, reservoir.condition(loop.stamp()))}")
+    outcome = loop.dose(reservoir, decision)
+    if outcome is not Outcome.DONE:
+        why = words.CAP[Cap.LEDGER] if outcome is None else reservoir.run_note
+        raise RequestRefused(f"{title}: the {pump} pump did not run well: {why}")
+    return decision
+
+
 def _no_priming(refusal: Refusal, condition: Condition) -> str:
     """Why a person may not run this pump now, and the next step."""
     if refusal.cap is not Cap.CONDITION:
         return f"{words.refusal(refusal)}. `evenwater status` shows what each cap has left"
     if condition is Condition.LOCKED:
-        return "locked: `evenwater status` says why; mend that, `evenwater clear`, `evenwater hold`, then prime"
-    return "corrects by itself now: pause it first with `evenwater hold priming`, then prime"
+        return "locked: `evenwater status` says why; mend that, `evenwater clear`, `evenwater hold`, then this"
+    return "corrects by itself now: pause it first: `evenwater hold priming`, then this"
 
 
 def _primed(done: Permit, reservoir: KeptReservoir) -> str:

@@ -33,7 +33,6 @@ from daemon.dose.permit import (
     MIXING_TIMES,
     Facts,
     cap_use,
-    limits_of,
     permit,
 )
 from daemon.dose.response import (
@@ -54,7 +53,9 @@ from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.feed import Feed
 from daemon.instruments import Instruments, Wired
 from daemon.measure.book import CalibrationBook
+from daemon.rates import PumpRates
 from daemon.values import (
+    INTO_A_CUP,
     Cap,
     Condition,
     DoseReason,
@@ -62,6 +63,7 @@ from daemon.values import (
     Entry,
     Outcome,
     Permit,
+    PumpState,
     Quantity,
     Refusal,
     ReservoirState,
@@ -73,6 +75,7 @@ from drivers.pump_run import PumpError
 
 MINUTE_S = 60.0
 LAST_DOSES = 5
+NO_RUN_S = 0.001  # of a charge for which no pump turns: the ledger's lines take no less than something
 DOSES_OF_A_DAY = 50  # as many as can matter to reversals within 24 h
 WET = "the tray below pumps and bottles is wet: find the leak, dry it; goggles and gloves, it may be acid"
 STOPPED = "told to stop before it began"
@@ -108,10 +111,12 @@ class KeptReservoir:
         self.table = table
         self.instruments = Instruments(name, table, parts.wired, parts.book)
         self.last_decision: Permit | Refusal | None = None
+        self.last_entry = 0  # the ledger's line of the last run
         self.run_note = ""  # what the keeper said of the last run
         self._parts = parts
         self._shown = sorted(parts.wired.probes, key=tuple(Quantity).index)
-        self._limits = {role: limits_of(role, table) for role in parts.pumps}
+        self.rates = PumpRates(name, table, parts.pumps, parts.book, parts.ledger)
+        self._limits = self.rates.limits
         self._effects = Effects()
         self._leak: Fall | None = None
         self._moved: Finding | None = None  # the newest movement with no dose
@@ -282,6 +287,12 @@ class KeptReservoir:
         request = DoseRequest(self.name, role, ml, DoseReason.PRIME)
         return permit(request, self._limits[role], self._facts(role, stamp))
 
+    def permit_timed(self, role: Role, run_s: float, stamp: Stamp) -> Permit | Refusal:
+        """Whether a person may run this pump into a cylinder now, and how long. Raises KeyError as above."""
+        limits = self._limits[role]
+        request = DoseRequest(self.name, role, run_s * limits.ml_per_s, DoseReason.MEASURE)
+        return permit(request, limits, self._facts(role, stamp))
+
     def _facts(self, role: Role, stamp: Stamp, verdict: Verdict | None = None) -> Facts:
         return Facts(
             condition=self.condition(stamp),
@@ -294,6 +305,7 @@ class KeptReservoir:
             level_share=self.instruments.level_share,
             circulation_on=self.instruments.circulation_on,
             has_circulation=self.instruments.has_circulation,
+            rate_usable=self.rates.of(role, stamp.utc.date()).usable,
             since_refill_s=self.instruments.since_refill_s(stamp.at_s),
             since_moved_s=since_moved_s(self._effects, stamp.at_s),
         )
@@ -328,7 +340,7 @@ class KeptReservoir:
         A ledger that cannot be written means no run; it then says so itself, in every later refusal.
         """
         try:
-            number = self._parts.ledger.intend(allowed, stamp)
+            number = self.last_entry = self._parts.ledger.intend(allowed, stamp)
         except LedgerError:
             self.last_decision = Refusal(allowed.request, Cap.LEDGER)
             return None
@@ -337,10 +349,21 @@ class KeptReservoir:
         self._expect_effect(allowed, outcome, stamp)
         return outcome
 
+    def charge_more(self, role: Role, ml: float, stamp: Stamp) -> None:
+        """Charge what timed runs gave beyond what they were charged at, if anything; less is never paid back.
+
+        Raises LedgerError.
+        """
+        if not ml > 0.0:
+            return
+        request = DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml})
+        ledger = self._parts.ledger
+        ledger.settle(ledger.intend(Permit(request, ml, NO_RUN_S), stamp), Outcome.DONE)
+
     def _expect_effect(self, allowed: Permit, outcome: Outcome, stamp: Stamp) -> None:
         """What this dose should now do to pH, and whether acid and base fight."""
         pump, ml = allowed.request.pump, allowed.ml
-        if outcome is not Outcome.DONE or allowed.request.reason is DoseReason.PRIME:  # primed into a cup
+        if outcome is not Outcome.DONE or allowed.request.reason in INTO_A_CUP:
             self._let_go()
             return
         self._feed.dosed(allowed, stamp.at_s + allowed.run_s)
@@ -396,8 +419,12 @@ class KeptReservoir:
             leak=self._leak,
             water=self._water(stamp),
             too_strong=self._still_too_strong(),
+            pumps=self._pump_states(stamp),
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
+
+    def _pump_states(self, stamp: Stamp) -> dict[Role, PumpState]:
+        return {role: self.rates.state(role, stamp.utc.date()) for role in self._limits}
 
     def _water(self, stamp: Stamp) -> Used | None:
         """How long the water has been in, and how much was fed into it."""
@@ -438,6 +465,7 @@ class KeptReservoir:
             last_doses=self._doses(LAST_DOSES),
             last_decision=self.last_decision,
             caps={role: cap_use(limits, self._facts(role, stamp)) for role, limits in self._limits.items()},
+            pumps=self._pump_states(stamp),
         )
 
     def _doses(self, most: int) -> tuple[Entry, ...]:

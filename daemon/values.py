@@ -112,7 +112,12 @@ class DoseReason(StrEnum):
     EC_HIGH = "ec_high"
     LEVEL_LOW = "level_low"
     PRIME = "prime"
+    MEASURE = "measure"  # a timed run into a measuring cylinder
     REPAIR = "repair"  # no dose: a charge for what a damaged ledger no longer tells
+
+
+INTO_A_CUP = (DoseReason.PRIME, DoseReason.MEASURE)
+"""Runs that a person at the tank asks for, the tube's end in a cup or cylinder. Charged as doses."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +136,7 @@ class Cap(StrEnum):
 
     CONDITION = "condition"
     VERDICT = "verdict"
+    RATE = "rate"  # what the pump delivers in a second was measured too long ago, or with another tube
     REQUEST = "request"  # not a finite amount above zero
     NOT_SET = "not_set"  # a cap the settings leave out counts as zero
     LEDGER = "ledger"  # the ledger cannot be read or written: caps count as spent
@@ -210,6 +216,33 @@ class CapUse:
     bottle_left_ml: float
 
 
+class RateStanding(StrEnum):
+    """How far a pump's mL per second may be believed."""
+
+    DATED = "dated"
+    UNDATED = "undated"  # the settings' guess, and nobody says when it was measured
+    OLD = "old"  # due to be measured again
+    EXPIRED = "expired"  # too old to dose by
+    OTHER_TUBE = "other_tube"  # of the tube that was in before
+    UNLIKE = "unlike"  # what was measured is no longer near what the settings say
+
+
+@dataclass(frozen=True, slots=True)
+class PumpState:
+    """One pump's rate and tube, for people to see.
+
+    measured_on: ISO date, "" where none is known; tube_h: run with the tube that is in, None while the ledger
+    cannot tell; tube_lasts_h: its maker's figure, None where the settings name none.
+    """
+
+    ml_per_s: float
+    standing: RateStanding
+    measured_on: str = ""
+    age_days: int | None = None
+    tube_h: float | None = None
+    tube_lasts_h: float | None = None
+
+
 class Priority(StrEnum):
     HIGH = "high"
     MEDIUM = "medium"
@@ -254,6 +287,7 @@ class ReservoirState:
     last_doses: tuple[Entry, ...]
     last_decision: Permit | Refusal | None
     caps: Mapping[Role, CapUse]
+    pumps: Mapping[Role, PumpState] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

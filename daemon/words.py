@@ -14,6 +14,7 @@ from daemon.dose.response import Finding, Surprise
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual
 from daemon.measure.calibrate import EcFit, FitReason, PhFit
+from daemon.measure.rate import RateFit, RateReason
 from daemon.runs import Watch
 from daemon.values import (
     Alarm,
@@ -25,8 +26,10 @@ from daemon.values import (
     Numbers,
     Outcome,
     Permit,
+    PumpState,
     Quality,
     Quantity,
+    RateStanding,
     Refusal,
     Role,
     Verdict,
@@ -132,6 +135,30 @@ def entry(of: Entry) -> str:
     return f"{text} [{OUTCOME[of.outcome]}{': ' + of.note if of.note else ''}]"
 
 
+def rate(of: PumpState) -> str:
+    """What a pump is taken to deliver, since when, and what is wrong with that."""
+    day = f", measured {of.measured_on}" if of.measured_on else ""
+    age = "" if of.age_days is None else f" ({of.age_days} days ago)"
+    return f"{of.ml_per_s:.3g} mL/s{day}{age}{RATE[of.standing]}"
+
+
+def tube(of: PumpState) -> str:
+    """How long the tube that is in has run; "" where that is not known."""
+    if of.tube_h is None:
+        return ""
+    lasts = "" if of.tube_lasts_h is None else f" of {of.tube_lasts_h:g}"
+    return f"tube run {of.tube_h:.1f}{lasts} h"
+
+
+def rate_fit(of: RateFit) -> str:
+    """What timed runs showed, and why it is kept or not."""
+    n = of.numbers
+    shown = ""
+    if "ml_per_s" in n:
+        shown = f"{n['ml_per_s']:.3g} mL/s, the runs differ by {n['spread_share']:.0%}: "
+    return shown + RATE_FIT[of.reason].format(**n)
+
+
 def condition(name: Condition, reason: str = "") -> str:
     """The condition with what it means."""
     text = f"{name.value} ({CONDITION[name]})"
@@ -206,6 +233,24 @@ def fit(of: PhFit | EcFit) -> str:
     return f"{', '.join(parts)}: {advice}" if parts else advice
 
 
+RATE: Mapping[RateStanding, str] = {
+    RateStanding.DATED: "",
+    RateStanding.UNDATED: ", taken from the settings, which do not say when it was measured",
+    RateStanding.OLD: ": due to be measured again",
+    RateStanding.EXPIRED: ": too long ago to dose by, or the clock is wrong",
+    RateStanding.OTHER_TUBE: ": of the tube that was in before",
+    RateStanding.UNLIKE: ", taken from the settings, which are no longer near what was measured at the tank",
+}
+RATE_FIT: Mapping[RateReason, str] = {
+    RateReason.FINE: "fine",
+    RateReason.RUN_COUNT: "{runs:.0f} timed runs, needed are {fewest:.0f} to {most:.0f}; run it again",
+    RateReason.NOT_A_NUMBER: "an amount is not a number above 0 mL; tell what was read of each run",
+    RateReason.SPREAD: "at most 10 %; fill the tube first (evenwater prime), keep its end at one height, empty "
+    "the cylinder before each run",
+    RateReason.FAR_FROM_GUESS: "less than half or more than twice the {guess_ml_per_s:g} mL/s of the settings; "
+    "was it mL that were read, of one run each? Look for air, a kink, a tube of another size; if it is true, "
+    "correct ml_per_s in the settings, restart, measure again",
+}
 FINDING: Mapping[Surprise, str] = {
     Surprise.NO_EFFECT: "{doses:.0f} doses of {pump}, {ml:.1f} mL, should have moved pH by {expected_ph:.2f} and "
     "moved it by {seen_ph:.2f}: bottle empty, air or kink in the tube, pump dead, or pH probe stuck",
@@ -239,6 +284,7 @@ WATCH: Mapping[Watch, str] = {
 CAP: Mapping[Cap, str] = {
     Cap.CONDITION: "the reservoir is not keeping itself",
     Cap.VERDICT: "the reading cannot be trusted",
+    Cap.RATE: "what this pump delivers in a second has to be measured anew (evenwater calibrate pump)",
     Cap.REQUEST: "the amount asked for is not a number above zero",
     Cap.NOT_SET: "a cap of this pump is not set, which counts as zero",
     Cap.LEDGER: "the ledger cannot be written",
@@ -302,6 +348,9 @@ def _because(of: DoseRequest) -> str:
         return f"EC {_n(n, 'ec', 2)}, aim {_n(n, 'target', 2)} mS/cm{half}"
     if of.reason is DoseReason.LEVEL_LOW:
         return f"level {n.get('level_share', 0.0):.0%}, filled to {n.get('fill_to_share', 0.0):.0%}"
+    if of.reason is DoseReason.MEASURE:
+        more = " (more than the rate of then said)" if "measured_ml" in n else ""
+        return f"into a cylinder, to measure the pump{more}"
     return of.reason.value.replace("_", " ")
 
 

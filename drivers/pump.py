@@ -15,10 +15,19 @@ class PeristalticPump:
     """One pump on one line of the keeper. ml_per_s: measured with the tube and the supply in use."""
 
     def __init__(self, *, keeper: Keeper, line: int, ml_per_s: float) -> None:
-        if not 0.0 < ml_per_s < float("inf"):
-            raise ValueError(f"ml_per_s = {ml_per_s}: must be a number above 0 mL/s")
         self._keeper = keeper
         self._line = line
+        self.ml_per_s = ml_per_s
+
+    @property
+    def ml_per_s(self) -> float:
+        """What it is taken to deliver in a second."""
+        return self._ml_per_s
+
+    @ml_per_s.setter
+    def ml_per_s(self, ml_per_s: float) -> None:
+        if not 0.0 < ml_per_s < float("inf"):
+            raise ValueError(f"ml_per_s = {ml_per_s}: must be a number above 0 mL/s")
         self._ml_per_s = ml_per_s
 
     def run_s_for(self, ml: float) -> float:

@@ -15,7 +15,8 @@ import pytest
 from config import settings
 from daemon.dose.response import Surprise
 from daemon.measure.calibrate import FitReason
-from daemon.values import Cap, VerdictReason
+from daemon.measure.rate import RateReason
+from daemon.values import Cap, RateStanding, VerdictReason
 from tests.mutants.__main__ import main
 from tests.mutants.listed import MUTANTS
 from tests.mutants.mutant import Mutant, StaleError
@@ -23,7 +24,7 @@ from tests.mutants.trial import Verdict, copy_tree, forking, tried
 
 TOP = Path(__file__).parents[1]
 REMOVED = {(type(reason), reason) for mutant in MUTANTS for reason in mutant.removes}
-NOTHING_AMISS = (VerdictReason.FINE, FitReason.FINE)
+NOTHING_AMISS = (VerdictReason.FINE, FitReason.FINE, RateReason.FINE, RateStanding.DATED)
 
 
 @cache
@@ -53,7 +54,7 @@ def test_every_name_is_given_once() -> None:
     assert [name for name, count in Counter(mutant.name for mutant in MUTANTS).items() if count > 1] == []
 
 
-@pytest.mark.parametrize("reasons", [Cap, VerdictReason, FitReason, Surprise])
+@pytest.mark.parametrize("reasons", [Cap, VerdictReason, FitReason, Surprise, RateReason, RateStanding])
 def test_no_reason_is_left_out(reasons: type[StrEnum]) -> None:
     """For everything that may refuse, stop or warn there is a mutant that takes it out."""
     left_out = [one for one in reasons if (reasons, one) not in REMOVED and one not in NOTHING_AMISS]

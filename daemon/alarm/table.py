@@ -23,6 +23,9 @@ class Kind(StrEnum):
     CAPS_MISSING = "caps-missing"
     BOTTLE_LOW = "bottle-low"
     BOTTLE_EMPTY = "bottle-empty"
+    RATE_OLD = "rate-old"
+    RATE_EXPIRED = "rate-expired"
+    TUBE_WORN = "tube-worn"
     LEVEL_LOW = "level-low"
     LEAK = "leak"
     CIRCULATION = "circulation"
@@ -119,6 +122,30 @@ TABLE: dict[Kind, Row] = {
         "Nothing is corrected.",
         "This pump is stopped so that it does not draw air.",
         "Refill it, then tell: evenwater bottle. Goggles and gloves; acid into water, never water into acid.",
+    ),
+    Kind.RATE_OLD: Row(
+        Priority.LOW,
+        3600.0,
+        0.0,
+        "Tubes age: each dose comes out a little more or less than the ledger says.",
+        "Dosing goes on.",
+        "Measure it with a cylinder, goggles and gloves on: evenwater hold, then evenwater calibrate pump.",
+    ),
+    Kind.RATE_EXPIRED: Row(
+        Priority.MEDIUM,
+        0.0,
+        0.0,
+        "Nothing is corrected with this pump.",
+        "It does not dose by a rate that may no longer be true.",
+        "Measure it with a cylinder, goggles and gloves on: evenwater hold, then evenwater calibrate pump.",
+    ),
+    Kind.TUBE_WORN: Row(
+        Priority.LOW,
+        3600.0,
+        0.0,
+        "A worn tube splits, and what is in it sprays from the pump's head.",
+        "Dosing goes on.",
+        "Put in a new tube, goggles and gloves on; tell: evenwater tube; then measure: evenwater calibrate pump.",
     ),
     Kind.LEVEL_LOW: Row(
         Priority.MEDIUM,

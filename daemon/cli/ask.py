@@ -1,4 +1,4 @@
-"""Commands that ask a running daemon: status, ledger, alarms, hold, release, clear, ack, bottle."""
+"""Commands that ask a running daemon: status, ledger, alarms, hold, release, clear, ack, bottle, tube."""
 
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ def add_commands(commands: Commands) -> None:
     _simple(commands, "release", "let a held reservoir correct itself again", _release)
     _simple(commands, "clear", "clear a locked reservoir after its cause is found and mended", _clear)
     _ack(commands)
-    _bottle(commands)
+    _renewed(commands, "bottle", "tell that a bottle has been filled to the top again")
+    _renewed(commands, "tube", "tell that a new tube is in a pump: it doses again once measured")
 
 
 def add_asking(commands: Commands, name: str, help_text: str, example: str) -> argparse.ArgumentParser:
@@ -72,11 +73,13 @@ def finite(text: str) -> float:
     return number
 
 
-def _reservoir_option(parser: argparse.ArgumentParser) -> None:
+def add_reservoir_option(parser: argparse.ArgumentParser) -> None:
+    """--reservoir."""
     parser.add_argument("--reservoir", metavar="NAME", help="which one; may be left out where there is only one")
 
 
-def _named(arguments: argparse.Namespace) -> dict[str, str]:
+def named(arguments: argparse.Namespace) -> dict[str, str]:
+    """The reservoir, if one was named, as a request's parameter."""
     return {} if arguments.reservoir is None else {"reservoir": arguments.reservoir}
 
 
@@ -114,6 +117,8 @@ def _reservoir_lines(reservoir: ReservoirState) -> Iterable[str]:
             f"  {words.ROLE[role]:<12}hour {use.last_hour_ml:.1f} of {use.max_per_hour_ml:g} mL, "
             f"24 h {use.last_day_ml:.1f} of {use.max_per_day_ml:g} mL, bottle {use.bottle_left_ml:.0f} mL left"
         )
+        if (pump := reservoir.pumps.get(role)) is not None:
+            yield f"{'':14}{'; '.join(filter(None, (words.rate(pump), words.tube(pump))))}"
     for entry in reservoir.last_doses[:3]:
         yield f"  {entry.utc:%H:%M:%S}    {words.entry(entry)}"
     if reservoir.waiting_for:
@@ -169,7 +174,7 @@ def _ack(commands: Commands) -> None:
     parser.set_defaults(act=lambda arguments: asked(arguments, "ack", said, keys=arguments.key))
 
 
-# hold, release, clear, bottle
+# hold, release, clear, bottle, tube
 
 
 def _hold(commands: Commands) -> None:
@@ -178,35 +183,33 @@ def _hold(commands: Commands) -> None:
     )
     parser.add_argument("reason", help="why, for whoever looks later")
     parser.add_argument("--hours", type=finite, help="end by itself after this long (default: until released)")
-    _reservoir_option(parser)
+    add_reservoir_option(parser)
     parser.set_defaults(
         act=lambda a: asked(
-            a, "hold", said, reason=a.reason, **({} if a.hours is None else {"hours": a.hours}), **_named(a)
+            a, "hold", said, reason=a.reason, **({} if a.hours is None else {"hours": a.hours}), **named(a)
         )
     )
 
 
 def _simple(commands: Commands, name: str, help_text: str, act: Callable[[argparse.Namespace], int]) -> None:
     parser = add_asking(commands, name, help_text, f"evenwater {name}")
-    _reservoir_option(parser)
+    add_reservoir_option(parser)
     parser.set_defaults(act=act)
 
 
 def _release(arguments: argparse.Namespace) -> int:
-    return asked(arguments, "release", said, **_named(arguments))
+    return asked(arguments, "release", said, **named(arguments))
 
 
 def _clear(arguments: argparse.Namespace) -> int:
-    return asked(arguments, "clear", said, **_named(arguments))
+    return asked(arguments, "clear", said, **named(arguments))
 
 
-def _bottle(commands: Commands) -> None:
-    parser = add_asking(
-        commands, "bottle", "tell that a bottle has been filled to the top again", "evenwater bottle ph_down"
-    )
-    parser.add_argument("pump", choices=[role.value for role in Role], help="whose bottle")
-    _reservoir_option(parser)
-    parser.set_defaults(act=lambda a: asked(a, "bottle", said, pump=a.pump, **_named(a)))
+def _renewed(commands: Commands, what: str, help_text: str) -> None:
+    parser = add_asking(commands, what, help_text, f"evenwater {what} ph_down")
+    parser.add_argument("pump", choices=[role.value for role in Role], help=f"whose {what}")
+    add_reservoir_option(parser)
+    parser.set_defaults(act=lambda a: asked(a, what, said, pump=a.pump, **named(a)))
 
 
 def said(answer: Any) -> Iterable[str]:

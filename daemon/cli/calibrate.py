@@ -1,4 +1,4 @@
-"""`evenwater calibrate`: two points, guided at the tank or step by step from a script."""
+"""`evenwater calibrate`: probes in standards, guided at the tank or step by step from a script."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
+from daemon.cli import calibrate_pump
 from daemon.cli.ask import Commands, finite
 from daemon.cli.where import add_state_option, state_folder
 from daemon.link.client import CallRefused, ControlClient, NoDaemon
@@ -42,13 +43,28 @@ def add_commands(commands: Commands) -> None:
     """`evenwater calibrate`."""
     parser = commands.add_parser(
         "calibrate",
-        help="calibrate the pH or EC probe in standards",
-        description="Calibrate a probe: pH in two buffers, EC in one standard.",
+        help="calibrate a probe in standards, or a pump with a cylinder",
+        description="Calibrate a probe (pH in two buffers, EC in one standard), or a pump's mL per second.",
+        epilog="examples:\n  evenwater calibrate ph --help\n  evenwater calibrate ph\n"
+        "  evenwater calibrate pump ph_down",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    kinds = parser.add_subparsers(dest="quantity", metavar="ph, ec or pump", required=True)
+    for quantity in sorted(USUAL):
+        _add_probe(kinds, quantity)
+    calibrate_pump.add_pump(kinds)
+
+
+def _add_probe(kinds: Commands, quantity: str) -> None:
+    about = f"calibrate the {quantity} probe in {', '.join(USUAL[quantity])}"
+    parser = kinds.add_parser(
+        quantity,
+        help=about,
+        description=f"{about[0].upper()}{about[1:]}.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     add_state_option(parser)
-    parser.add_argument("quantity", choices=sorted(USUAL))
     parser.add_argument("step", nargs="?", choices=["begin", "look", "point", "finish", "back", "cancel"])
     parser.add_argument("standard", nargs="?", help="with `point`: which buffer, as 7.00 or 4.01; EC as 1.413")
     parser.add_argument("--reservoir", metavar="NAME", help="which one; may be left out where there is only one")

@@ -18,7 +18,7 @@ GROUPS = {
     "daemon.cli.demo": ("demo",),
     "daemon.cli.rehearse": ("rehearse",),
     "daemon.cli.check": ("check",),
-    "daemon.cli.ask": ("status", "ledger", "alarms", "hold", "release", "clear", "ack", "bottle"),
+    "daemon.cli.ask": ("status", "ledger", "alarms", "hold", "release", "clear", "ack", "bottle", "tube"),
     "daemon.cli.calibrate": ("calibrate",),
     "daemon.cli.prime": ("prime",),
     "daemon.cli.change_out": ("change-out",),

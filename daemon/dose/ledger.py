@@ -35,13 +35,15 @@ from daemon.dose.ledger_file import (
     write_row,
 )
 from daemon.dose.windows import SPENT, Boot, Stamp, Tally, Totals, join, observe, offsets, wall_news
-from daemon.values import Condition, DoseReason, Entry, Outcome, Permit, Role
+from daemon.measure.rate import Tube
+from daemon.values import INTO_A_CUP, Condition, DoseReason, Entry, Outcome, Permit, Role
 from drivers.rig import Clock, boot_id_of, utc_is_trusted
 
 __all__ = ["Ledger", "LedgerError", "LedgerFault", "Standing", "stamp_of"]
 
 LINE_LENGTH = 200
 NEW_WATER = "new_water"  # stands where a refill names its pump
+NEW_TUBE = "new_tube_"  # likewise, before the pump's role
 KEEP_TIME_EVERY_S = 900.0  # a crash loses at most this much proven time; 96 small commits a day
 
 _ENTRY = """
@@ -49,10 +51,11 @@ SELECT e.number, reservoir, pump, ml, run_s, reason, numbers, utc, utc_trusted, 
 FROM entries e JOIN boots b ON b.number = e.boot
 """
 _GIVEN = """
-SELECT boot, at_s, run_s, ml FROM entries WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?) AND number > ?
-ORDER BY number
+SELECT boot, at_s, run_s, ml FROM entries
+WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?, ?) AND number > ? ORDER BY number
 """
 _CHANGED = "SELECT after_entry, utc FROM refills WHERE reservoir = ? AND pump = ? ORDER BY number DESC LIMIT 1"
+_TURNED = "SELECT total(run_s) FROM entries WHERE reservoir = ? AND pump = ? AND reason != ? AND number > ?"
 _SINCE = "SELECT pump, ml, utc FROM entries WHERE reservoir = ? AND number > ? ORDER BY number"
 _CLEARED = """
 SELECT boot, at_s FROM conditions WHERE reservoir = ? AND condition = ? AND ended_by IS NOT NULL
@@ -118,6 +121,7 @@ class Ledger:
         self._recent: dict[tuple[int, str | None], tuple[Entry, ...]] = {}
         self._water: dict[str, Water | None] = {}
         self._given: dict[tuple[str, Role], tuple[tuple[float, float], ...]] = {}
+        self._tubes: dict[tuple[str, Role], Tube] = {}
         self.left_open: tuple[Entry, ...] = ()
         self.fault: LedgerError | None = LedgerError(LedgerFault.CLOSED, path)
         try:
@@ -141,6 +145,7 @@ class Ledger:
             self._recent = {}
             self._given = {}
             self._water = {}
+            self._tubes = {}
             fold(self._db)
             self.fault = None
             self._write_boots(observe(self._boots, stamp), stamp)
@@ -204,7 +209,7 @@ class Ledger:
         if key not in self._given:
             water = self.water(reservoir)
             after = 0 if water is None else water.after_entry
-            rows = self._rows(_GIVEN, reservoir, pump, DoseReason.PRIME, DoseReason.REPAIR, after)
+            rows = self._rows(_GIVEN, reservoir, pump, *INTO_A_CUP, DoseReason.REPAIR, after)
             self._given[key] = tuple((at_s + self._offset_s[boot] + run_s, ml) for boot, at_s, run_s, ml in rows)
         return self._given[key]
 
@@ -280,6 +285,23 @@ class Ledger:
             stock_ml = sum(ml for pump, ml, _ in doses if pump == Role.STOCK_A)
             self._water[reservoir] = utc and Water(after, datetime.fromisoformat(utc), stock_ml)
         return self._water[reservoir]
+
+    def change_tube(self, reservoir: str, pump: Role, who: str, stamp: Stamp) -> None:
+        """Write down that a person put a new tube into this pump. Raises LedgerError."""
+        self._note_refill(reservoir, NEW_TUBE + pump, who, stamp)
+
+    def tube(self, reservoir: str, pump: Role) -> Tube:
+        """The tube that is in, and how long the pump has run with it; in memory until something is written.
+
+        Raises LedgerError.
+        """
+        key = (reservoir, pump)
+        if key not in self._tubes:
+            changed = self._rows(_CHANGED, reservoir, NEW_TUBE + pump)
+            after, utc = changed[0] if changed else (0, "")
+            turned = self._rows(_TURNED, reservoir, pump, DoseReason.REPAIR, after)
+            self._tubes[key] = Tube(after, utc[: len("2026-03-02")], turned[0][0])
+        return self._tubes[key]
 
     # What a person or a safety stop said
 
@@ -473,6 +495,7 @@ class Ledger:
         self._written[self._boot.number] = self._boot
         self._recent.clear()
         self._given.clear()
+        self._tubes.clear()
         self._water.clear()
         self.fault = None
 

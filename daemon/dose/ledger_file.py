@@ -3,7 +3,7 @@
     boots       one row for each stretch of monotonic time (see daemon.dose.windows)
     entries     one row for each dose: the intent, and the outcome once known; never deleted, never renumbered
     conditions  holds and locks, each with who set it, why, and who ended it
-    refills     bottles filled
+    refills     bottles filled, and other things that a person renewed: a tube, the water
 
 Every row carries a checksum: SQLite's own integrity check sees broken pages, but
 not a changed figure inside one.

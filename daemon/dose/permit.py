@@ -4,9 +4,10 @@ Every cap is checked here, in this order; the first that says no names itself:
 
     REQUEST    a finite amount above zero was asked
     NOT_SET    all three amount caps are set (a cap left out is zero)
-    CONDITION  the reservoir is `keeping` (priming, by a person at the tank: `held` or `watching`)
+    CONDITION  the reservoir is `keeping` (into a cup, by a person at the tank: `held` or `watching`)
     LEDGER     the ledger can be relied on
-    VERDICT    the reading behind the dose is usable (priming rests on none)
+    VERDICT    the reading behind the dose is usable (what goes into a cup rests on none)
+    RATE       what the pump delivers in a second is known well enough (into a cup: whatever it is)
     LEVEL      there is water enough; where a level probe exists, not knowing counts as low
     CIRCULATION  where a contact should prove that the water is stirred, it does
     GAP        minimum time since this pump's last run
@@ -14,6 +15,7 @@ Every cap is checked here, in this order; the first that says no names itself:
     OPPOSITE   acid and base keep the set hours apart
     REFILL     three mixing times since water was added
     HANDS_OFF  three mixing times since pH moved with no dose
+    of the waits from GAP on a timed run into a cylinder keeps only OPPOSITE (see _too_soon);
     then the amounts PER_DOSE, PER_HOUR, PER_DAY, SHARE, BOTTLE, RUN_TIME: the smallest binds;
     and where the level is measured, LEVEL takes off what the missing water would have taken up; water
     itself is bound by the room that is left, and by none where no probe measures a share;
@@ -39,6 +41,7 @@ from config.settings import (
 )
 from daemon.dose.windows import HOUR_S, Totals
 from daemon.values import (
+    INTO_A_CUP,
     Cap,
     CapUse,
     Condition,
@@ -81,6 +84,7 @@ class Facts:
     level_enough: None where unknown, which counts as low if has_level_probe.
     level_share: measured share of the nominal volume, None where no probe measures one.
     circulation_on: whether the water is known to be stirred; asked only if has_circulation.
+    rate_usable: whether the pump's mL per second may be dosed by.
     since_refill_s, since_moved_s: seconds since water was added, since pH moved by itself; None: never.
     usual_room_ml: what is left of what this tank usually takes (daemon.dose.usual); None: not known yet.
     """
@@ -95,6 +99,7 @@ class Facts:
     level_share: float | None = None
     circulation_on: bool = False
     has_circulation: bool = False
+    rate_usable: bool = True
     since_refill_s: float | None = None
     since_moved_s: float | None = None
     usual_room_ml: float | None = None
@@ -145,6 +150,7 @@ def _not_now(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal 
         (Cap.CONDITION, _condition_allows(request, facts), {}),
         (Cap.LEDGER, facts.spent.ok is True, {}),
         (Cap.VERDICT, _verdict_allows(request, facts.verdict), {}),
+        (Cap.RATE, facts.rate_usable is True or request.reason in INTO_A_CUP, {}),
         (Cap.LEVEL, _level_allows(facts), {}),
         (Cap.CIRCULATION, facts.circulation_on is True or not facts.has_circulation, {}),
     )
@@ -163,13 +169,13 @@ def _configured(limits: PumpLimits) -> tuple[tuple[str, float | None], ...]:
 
 
 def _condition_allows(request: DoseRequest, facts: Facts) -> bool:
-    if request.reason is DoseReason.PRIME:
+    if request.reason in INTO_A_CUP:
         return facts.condition in (Condition.WATCHING, Condition.HELD)
     return facts.condition is Condition.KEEPING
 
 
 def _verdict_allows(request: DoseRequest, verdict: Verdict | None) -> bool:
-    if request.reason is DoseReason.PRIME:
+    if request.reason in INTO_A_CUP:
         return True
     if verdict is None or verdict.reading is None or not verdict.usable:
         return False
@@ -195,6 +201,13 @@ def level_factor(share: float | None) -> float:
 
 
 def _too_soon(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal | None:
+    """The first wait that is not over.
+
+    All but one are about doses that mix in the reservoir. A timed run goes into a cylinder that a person holds,
+    and a few of them, one after the other, make one measurement: it does not wait for mixing. Were the tube in
+    the water after all, the amounts per dose, hour, day and share still bind, and every later dose waits as long
+    as after any other. Acid and base keep their hours all the same: they would meet in the same cylinder.
+    """
     spent = facts.spent
     # max() keeps its first argument when that is NaN, and NaN then refuses below.
     waits = (
@@ -205,6 +218,8 @@ def _too_soon(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal
         (Cap.HANDS_OFF, facts.since_moved_s, MIXING_TIMES * facts.mixing_time_s),
     )
     for cap, since_s, wait_s in waits:
+        if request.reason is DoseReason.MEASURE and cap is not Cap.OPPOSITE:
+            continue
         if not wait_s >= 0.0:
             return Refusal(request, cap, {"wait_s": wait_s})
         if since_s is not None and not since_s >= wait_s:

@@ -35,7 +35,7 @@ from daemon.dose.control import PhAim
 from daemon.dose.newest import BREAK_S, READINGS
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
-from daemon.values import DoseReason, Entry, Numbers, Role, Verdict, VerdictReason
+from daemon.values import INTO_A_CUP, DoseReason, Entry, Numbers, Role, Verdict, VerdictReason
 
 
 class Surprise(StrEnum):
@@ -210,7 +210,8 @@ def reversals(entries: Iterable[Entry], stamp: Stamp) -> Finding | None:
     entries: of one reservoir, newest first, as the ledger keeps them. An age that is not proven counts as
     nothing: within this boot it is monotonic, across boots the wall clock where both were synchronised.
     """
-    doses = [entry for entry in entries if entry.pump in OPPOSITE and entry.reason is not DoseReason.REPAIR]
+    none = (DoseReason.REPAIR, *INTO_A_CUP)
+    doses = [entry for entry in entries if entry.pump in OPPOSITE and entry.reason not in none]
     recent = [entry for entry in doses if not _age_s(entry, stamp) > DAY_S]
     turns = [newer.pump is not older.pump for newer, older in pairwise(recent)]
     count = sum(turns)

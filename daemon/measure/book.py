@@ -22,6 +22,15 @@ known from another meter. Its format, with every key there is:
     cell_constant_per_cm = 1.02     # 0.5 to 2
     offset_ms = 0.0                 # -0.15 to 0.15; 0 where it is left out
 
+    [reservoir.bed1.pump.ph_down]   # what a pump delivers, by its role
+    day = 2026-03-02
+    ml_per_s = 1.04                 # above 0, at most 20
+
+    [[reservoir.bed1.pump.ph_down.run]]   # what it was made from; may be left out
+    entry = 214                     # the run's line in the ledger
+    run_s = 8.0
+    ml = 8.3                        # read on the cylinder
+
 A number may be written without a decimal point. A key that is not in this list is refused.
 
 `wiring` says behind which wiring a calibration was made: behind another it does not count
@@ -36,7 +45,7 @@ import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, NoReturn
@@ -44,12 +53,16 @@ from typing import Any, NoReturn
 from daemon.disk import sync
 from daemon.measure.calibrate import CELL_CONSTANT_PER_CM, EC_OFFSET_MS, OFFSET_MV, SLOPE_PERCENT, Point
 from daemon.measure.convert import Calibration, EcCalibration, PhCalibration
-from daemon.values import Quantity
+from daemon.measure.rate import FASTEST_ML_PER_S, PumpRate, TimedRun
+from daemon.values import Quantity, Role
 
 _RESERVOIR = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _NEXT_STEP = "mend it, put back the .previous file beside it, or move it away and calibrate again"
 _HEADER = "# Calibrations, written by the program. A hand-written file in the same form is read too.\n"
 _HUGE = 1e300  # beyond it a number may not even fit a float
+_TINY = 1e-9  # what is to be above zero
+_PUMP = "pump"
+_RUN_KEYS = ("entry", "run_s", "ml")
 _POINT_KEYS = ("standard", "reference", "signal", "spread", "temperature_c", "utc")
 
 
@@ -66,7 +79,12 @@ class Page:
     wiring: str = ""
 
 
-_Pages = dict[tuple[str, Quantity], Page]
+@dataclass(frozen=True, slots=True)
+class _Content:
+    """All that the file holds: probes, and pumps."""
+
+    pages: Mapping[tuple[str, Quantity], Page] = field(default_factory=dict)
+    rates: Mapping[tuple[str, Role], PumpRate] = field(default_factory=dict)
 
 
 class CalibrationBook:
@@ -77,21 +95,21 @@ class CalibrationBook:
 
     def __init__(self, path: Path) -> None:
         self.path = Path(path)
-        self._pages = _read(self.path)
+        self._content = _read(self.path)
 
     def get(self, reservoir: str, quantity: Quantity) -> Calibration | None:
         """The calibration in force, or None. Does not touch the disk."""
-        page = self._pages.get((reservoir, quantity))
+        page = self._content.pages.get((reservoir, quantity))
         return page.calibration if page else None
 
     def points(self, reservoir: str, quantity: Quantity) -> tuple[Point, ...]:
         """What the calibration in force was made from; empty where that is not known."""
-        page = self._pages.get((reservoir, quantity))
+        page = self._content.pages.get((reservoir, quantity))
         return page.points if page else ()
 
     def wiring(self, reservoir: str, quantity: Quantity) -> str:
         """Behind which wiring the calibration in force was made; "" where that is not known."""
-        page = self._pages.get((reservoir, quantity))
+        page = self._content.pages.get((reservoir, quantity))
         return page.wiring if page else ""
 
     def put(
@@ -109,36 +127,51 @@ class CalibrationBook:
         reading; the book and the file are then as before.
         """
         page = Page(calibration, tuple(points), wiring)
-        pages = {**_read(self.path), (reservoir, quantity): page}
-        text = _text(self.path, pages)
-        _pages_of(self.path, text)  # what would not be read back is not written
+        content = _read(self.path)
+        self._write(replace(content, pages={**content.pages, (reservoir, quantity): page}))
+
+    def rate(self, reservoir: str, pump: Role) -> PumpRate | None:
+        """What this pump was measured to deliver, or None. Does not touch the disk."""
+        return self._content.rates.get((reservoir, pump))
+
+    def put_rate(self, reservoir: str, pump: Role, rate: PumpRate) -> None:
+        """Keep a measured rate as `put` keeps a calibration. Raises BookError."""
+        content = _read(self.path)
+        self._write(replace(content, rates={**content.rates, (reservoir, pump): rate}))
+
+    def _write(self, content: _Content) -> None:
+        text = _text(self.path, content)
+        _content_of(self.path, text)  # what would not be read back is not written
         _replace(self.path, text)
-        self._pages = pages
+        self._content = content
 
 
 # Reading
 
 
-def _read(path: Path) -> _Pages:
+def _read(path: Path) -> _Content:
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
-        return {}
+        return _Content()
     except UnicodeDecodeError as error:
         raise BookError(f"{path}: not a text file in UTF-8 ({error}); {_NEXT_STEP}") from error
     except OSError as error:
         raise BookError(f"{path}: cannot be read ({error}); look at its owner and permissions") from error
-    return _pages_of(path, text)
+    return _content_of(path, text)
 
 
-def _pages_of(path: Path, text: str) -> _Pages:
+def _content_of(path: Path, text: str) -> _Content:
     try:
         document = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, a number of thousands of digits, [[[[[
         raise BookError(f"{path}: not valid TOML: {error}; {_NEXT_STEP}") from error
     top = _Table(path, "", document)
     top.only("reservoir")
-    return dict(_all_pages(top.table("reservoir"))) if "reservoir" in document else {}
+    if "reservoir" not in document:
+        return _Content()
+    reservoirs = top.table("reservoir")
+    return _Content(dict(_all_pages(reservoirs)), dict(_all_rates(reservoirs)))
 
 
 def _all_pages(reservoirs: _Table) -> Iterator[tuple[tuple[str, Quantity], Page]]:
@@ -146,12 +179,32 @@ def _all_pages(reservoirs: _Table) -> Iterator[tuple[tuple[str, Quantity], Page]
         if not _RESERVOIR.fullmatch(name):
             reservoirs.refuse(name, "a reservoir's name may hold a-z, 0-9 and single hyphens between them")
         reservoir = reservoirs.table(name)
-        reservoir.only(*(quantity.value for quantity in _CALIBRATION_FROM))
-        for quantity in reservoir.content:
+        reservoir.only(*(quantity.value for quantity in _CALIBRATION_FROM), _PUMP)
+        for quantity in reservoir.content.keys() - {_PUMP}:
             page = reservoir.table(quantity)
             points = tuple(_point(point) for point in page.tables("point"))
             wiring = page.string("wiring") if "wiring" in page.content else ""
             yield (name, Quantity(quantity)), Page(_CALIBRATION_FROM[Quantity(quantity)](page), points, wiring)
+
+
+def _all_rates(reservoirs: _Table) -> Iterator[tuple[tuple[str, Role], PumpRate]]:
+    for name in reservoirs.content:
+        if _PUMP not in (reservoir := reservoirs.table(name)).content:
+            continue
+        pumps = reservoir.table(_PUMP)
+        pumps.only(*(role.value for role in Role))
+        for role in pumps.content:
+            yield (name, Role(role)), _rate(pumps.table(role))
+
+
+def _rate(table: _Table) -> PumpRate:
+    table.only("day", "ml_per_s", "run")
+    runs = []
+    for run in table.tables("run"):
+        run.only(*_RUN_KEYS)
+        run_s, ml = (run.number(key, _TINY) for key in ("run_s", "ml"))
+        runs.append(TimedRun(int(run.number("entry", 1.0)), run_s, ml))
+    return PumpRate(table.number("ml_per_s", _TINY, FASTEST_ML_PER_S), table.day("day"), tuple(runs))
 
 
 def _ph_calibration(table: _Table) -> PhCalibration:
@@ -253,9 +306,11 @@ class _Table:
 # Writing
 
 
-def _text(path: Path, pages: _Pages) -> str:
+def _text(path: Path, content: _Content) -> str:
+    pages, rates = content.pages, content.rates
     try:
-        return _HEADER + "".join(_page_text(*key, pages[key]) for key in sorted(pages))
+        probes = "".join(_page_text(*key, pages[key]) for key in sorted(pages))
+        return _HEADER + probes + "".join(_rate_text(*key, rates[key]) for key in sorted(rates))
     except ValueError as error:
         raise BookError(f"{path}: day of the calibration: {error}; it must be a date as 2026-03-02") from error
 
@@ -267,6 +322,14 @@ def _page_text(reservoir: str, quantity: Quantity, page: Page) -> str:
         lines += _lines([("wiring", page.wiring)])
     for point in page.points:
         lines += [f"\n[[{name}.point]]", *_lines((key, getattr(point, key)) for key in _POINT_KEYS)]
+    return "\n".join(lines) + "\n"
+
+
+def _rate_text(reservoir: str, pump: Role, rate: PumpRate) -> str:
+    name = f"reservoir.{reservoir}.{_PUMP}.{pump.value}"
+    lines = [f"\n[{name}]", *_lines([("day", date.fromisoformat(rate.day)), ("ml_per_s", rate.ml_per_s)])]
+    for run in rate.runs:
+        lines += [f"\n[[{name}.run]]", f"entry = {run.entry}", *_lines([("run_s", run.run_s), ("ml", run.ml)])]
     return "\n".join(lines) + "\n"
 
 

@@ -22,6 +22,7 @@ NEED_A_DAEMON = [
     ["clear"],
     ["ack"],
     ["bottle", "ph_down"],
+    ["tube", "ph_down"],
     ["prime", "bed1", "ph_down", "--yes"],
     ["calibrate", "ph", "begin"],
     ["change-out", "begin"],

@@ -98,6 +98,9 @@ def test_a_calibration_expires_after_its_warning() -> None:
         "[reservoir.bed1] calibration_warn_days = 61: must be at most calibration_expire_days = 60"
     )
     assert said(calibration_warn_days=60.0) == []
+    (line,) = said(pump_rate_expire_days=59.0)
+    assert "pump_rate_warn_days = 60: must be at most pump_rate_expire_days = 59 days" in line
+    assert said(pump_rate_expire_days=60.0) == []
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ import pytest
 from daemon.dose import ledger_file
 from daemon.dose.ledger import KEEP_TIME_EVERY_S, Ledger, LedgerError, LedgerFault, stamp_of
 from daemon.dose.windows import DAY_S, HOUR_S, RUN_MARGIN_S, SPENT, Stamp
+from daemon.measure.rate import Tube
 from daemon.values import Condition, DoseReason, Outcome, Permit, Role
 from tests.strategies import NOON, request, stamp
 
@@ -95,6 +96,22 @@ class TestGiven:
         water = after.water("bed1")
         assert water is not None
         assert (water.after_entry, water.utc, water.stock_a_ml) == (2, stamp(100.0).utc, 0.0)
+        after.close()
+
+    def test_a_tube_counts_its_seconds_from_when_it_was_put_in(self, tmp_path: Path, book: Ledger) -> None:
+        """Each pump's own; also after a restart; the bottle is not counted as full by it."""
+        book.intend(permitted(6.0), stamp(10.0))
+        assert book.tube("bed1", Role.PH_DOWN) == Tube(0, "", 4.0)
+        assert book.tube("bed1", Role.PH_UP) == Tube(0, "", 0.0)
+        book.change_tube("bed1", Role.PH_DOWN, "local", stamp(100.0))
+        assert book.tube("bed1", Role.PH_DOWN).run_s == 0.0
+        book.intend(permitted(6.0), stamp(200.0))
+        book.close()
+        after = opened(tmp_path, stamp(250.0))
+        day = stamp(100.0).utc.date().isoformat()
+        assert after.tube("bed1", Role.PH_DOWN) == Tube(1, day, 4.0)
+        assert after.tube("bed2", Role.PH_DOWN) == Tube(0, "", 0.0)
+        assert after.totals("bed1", Role.PH_DOWN, stamp(300.0)).since_refill_ml == 12.0
         after.close()
 
     def test_without_the_file_nothing_is_told(self, book: Ledger) -> None:

@@ -177,6 +177,44 @@ def test_priming_rests_on_no_reading_but_on_every_amount_cap() -> None:
     assert (got.ml, got.bound_by) == (8.0, Cap.PER_DOSE)
 
 
+@pytest.mark.parametrize(
+    ("reason", "passes"),
+    [
+        (DoseReason.PH_HIGH, False),
+        (DoseReason.EC_LOW, False),
+        (DoseReason.PRIME, True),
+        (DoseReason.MEASURE, True),
+    ],
+)
+def test_no_dose_by_an_expired_rate(reason: DoseReason, passes: bool) -> None:
+    """But what goes into a cup may run, or it could never be measured again."""
+    condition = Condition.HELD if passes else Condition.KEEPING
+    got = permit(request(reason=reason), limits(), facts(condition=condition, rate_usable=False))
+    assert isinstance(got, Permit) is passes
+    if isinstance(got, Refusal):
+        assert got.cap is Cap.RATE
+
+
+@pytest.mark.parametrize(
+    ("known", "cap"),
+    [
+        ({"spent": spent(since_pump_s=0.0, since_any_s=0.0)}, None),
+        ({"since_refill_s": 0.0, "since_moved_s": 0.0}, None),
+        ({"spent": spent(since_opposite_s=100.0)}, Cap.OPPOSITE),
+        ({"spent": spent(hour_ml=20.0, day_ml=20.0)}, Cap.PER_HOUR),
+        ({"spent": spent(day_ml=50.0)}, Cap.PER_DAY),
+        ({"spent": spent(since_refill_ml=950.0)}, Cap.BOTTLE),
+        ({"volume_l": 0.0}, Cap.SHARE),
+        ({"condition": Condition.KEEPING}, Cap.CONDITION),
+        ({"condition": Condition.LOCKED}, Cap.CONDITION),
+    ],
+)
+def test_a_timed_run_waits_for_no_mixing_but_for_every_amount_cap(known: dict[str, Any], cap: Cap | None) -> None:
+    """It goes into a cylinder; acid and base keep their hours, for they would meet there."""
+    got = permit(request(reason=DoseReason.MEASURE), limits(), facts(**{"condition": Condition.HELD, **known}))
+    assert (got.cap if isinstance(got, Refusal) else None) is cap
+
+
 def test_an_unreliable_ledger_refuses() -> None:
     """When the ledger cannot be relied on, everything counts as spent."""
     got = permit(request(), limits(), facts(spent=SPENT))

@@ -52,6 +52,16 @@ def test_refuses_a_rate_that_is_none(ml_per_s: float) -> None:
         pump_on(StepRig(), ml_per_s)
 
 
+def test_a_rate_measured_anew_holds_at_once() -> None:
+    """The next dose is as long as the new rate makes it; one that is none is refused, and the old one stays."""
+    pump = pump_on(StepRig(), 1.0)
+    pump.ml_per_s = 2.0
+    assert pump.run_s_for(6.0) == pytest.approx(3.0)
+    with pytest.raises(ValueError, match="above 0 mL/s"):
+        pump.ml_per_s = math.nan
+    assert pump.ml_per_s == 2.0
+
+
 @given(st.floats(1e-6, 1e6), st.floats(1e-3, 20.0))
 def test_no_volume_runs_longer_than_the_keeper_allows(ml: float, ml_per_s: float) -> None:
     """H4, H27: mL for L, or a rate off by a thousand, ends as a refused run and not as a long one."""

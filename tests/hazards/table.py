@@ -179,13 +179,17 @@ HAZARDS: tuple[Hazard, ...] = (
         number=11,
         what="A pump gives more per second than was measured: new tube, other voltage.",
         mechanism="doses that do much more than this tank showed before are halved and told "
-        "(daemon/dose/response.py); a third of the need at a time",
-        claim="no more than 0.2 pH below the target at twice and four times the rate",
+        "(daemon/dose/response.py); a third of the need at a time; a measured rate is due again after 60 days "
+        "and not dosed by beyond 90, nor once another tube is in (daemon/measure/rate.py, daemon/dose/permit.py)",
+        claim="no more than 0.2 pH below the target at twice and four times the rate; no dose by a rate older "
+        "than 90 days or of another tube; measured with a cylinder, it is right for the next dose",
         elsewhere=(
             f"{EFFECTS}::test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
             "dose/test_response.py::test_a_pump_twice_as_fast_is_found_and_its_steps_halved",
+            "measure/test_rate.py::test_a_rate_grows_old",
+            "dose/test_permit.py::test_no_dose_by_an_expired_rate",
+            "test_rates.py::test_the_next_dose_is_as_long_as_the_new_rate_makes_it",
         ),
-        not_built="a measured rate has no date, so it does not expire",
     ),
     Hazard(
         number=12,
@@ -497,16 +501,18 @@ HAZARDS: tuple[Hazard, ...] = (
         number=37,
         what="A bottle runs empty and the pump draws air; a tube wears.",
         mechanism="what was delivered since the last refill, in the ledger (daemon/dose/ledger.py): warned at "
-        "20 %, stopped at 5 % (daemon/dose/permit.py)",
+        "20 %, stopped at 5 % (daemon/dose/permit.py); likewise the seconds that a tube has run, told at "
+        "its maker's hours",
         claim="stopped at 5 %, also after a restart, until a person at the tank says that it is full; "
-        "no priming from afar",
+        "no priming from afar; a tube's hours told also after a restart, a new one not dosed with unmeasured",
         elsewhere=(
             "test_desk.py::test_priming_is_for_people_at_the_tank",
             "test_reservoir.py::test_a_bottle_runs_low_then_empty_then_is_refilled",
             "test_desk.py::test_a_refilled_bottle_counts_from_full",
+            "test_rates.py::test_a_new_tube_is_not_dosed_with_until_it_is_measured",
         ),
-        by_hand="Replace each tube at its maker's hours, then measure mL per second again.",
-        not_built="hours of a tube are not counted",
+        by_hand="Replace each tube at its maker's hours (`tube_hours`), tell it with `evenwater tube`, then "
+        "measure mL per second again: `evenwater calibrate pump`.",
     ),
     Hazard(
         number=38,

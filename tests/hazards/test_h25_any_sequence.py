@@ -56,7 +56,7 @@ class Life(RuleBasedStateMachine):
         self.ground.passes(PASSES_TO_A_DOSE)
 
     @rule(
-        method=st.sampled_from(("hold", "release", "clear", "bottle", "prime", "ack")),
+        method=st.sampled_from(("hold", "release", "clear", "bottle", "prime", "calibrate_pump.run", "ack")),
         origin=st.sampled_from(Origin),
         hours=st.sampled_from((0.1, 2.0)),
     )
@@ -66,6 +66,7 @@ class Life(RuleBasedStateMachine):
             "hold": {"reason": "cleaning", "hours": hours},
             "bottle": {"pump": "ph_down"},
             "prime": {"pump": "ph_down", "ml": 5.0},
+            "calibrate_pump.run": {"pump": "ph_down", "run_s": 8.0},
         }
         self.ground.ask(method, origin, **params.get(method, {}))
 

@@ -38,7 +38,7 @@ SLIPS = (*FACTORS, "nan", "inf", "-inf", "null", '"text"', "as text", "[]", "gon
 
 # What is accepted although it says something else, and why no dose is larger for it.
 NO_LARGER = {
-    "calibration_warn_days 0.001": "warns earlier",
+    **dict.fromkeys(("calibration_warn_days 0.001", "pump_rate_warn_days 0.001"), "warns earlier"),
     "bands.ec_low_ms_per_cm 0.001": "a wider band for alarms; nothing doses by it",
     "bands.temperature_low_c 0.001": "a wider band for alarms",
     **dict.fromkeys(("ph.ml_per_ph 0.001", "ph.share_of_need 0.001"), "less is asked for"),

@@ -80,6 +80,10 @@ def params_of(method: str) -> dict[str, Any]:
         "hold": {"reason": "x"},
         "bottle": {"pump": "ph_down"},
         "prime": {"pump": "ph_down", "ml": 1.0},
+        "tube": {"pump": "ph_down"},
+        "calibrate_pump.run": {"pump": "ph_down"},
+        "calibrate_pump.finish": {"pump": "ph_down", "measured_ml": [8.0, 8.0]},
+        "calibrate_pump.cancel": {"pump": "ph_down"},
     }
     return more.get(method, probe if method.startswith("calibrate") else {})
 

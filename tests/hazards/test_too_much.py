@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -10,16 +11,26 @@ import pytest
 from config.settings import HARD_MAX_RUN_S, Settings
 from daemon.lock import StateLockError
 from daemon.service import Service
-from daemon.values import Condition, Role
+from daemon.values import Condition, DoseReason, Role
 from sim_hw.bench import open_rig
 from sim_hw.faults import FaultName
 from sim_hw.from_settings import bench_table
-from tests.at_the_tank import PH_DOWN_LINE, TO_A_DOSE, AtTheTank, at_the_tank, one_bed, raw_settings
+from tests.at_the_tank import (
+    BEGINNING,
+    PH_DOWN_LINE,
+    TO_A_DOSE,
+    AtTheTank,
+    at_the_tank,
+    one_bed,
+    pump_settings,
+    raw_settings,
+)
 from tests.hazards.conftest import Figure
 from tests.hazards.kept import HOUR_S, PH_UP_LINE, befall, delivered_ml, keep, pour, true_ph, until_locked
 
 TARGET_PH = 6.0
 OVERSHOOT_PH = 0.2
+OLD_RATE = "bed1-ph-down-rate-old"
 OPPOSITE_S = 6 * HOUR_S
 MIXED_S = 420.0  # after a dose into the school garden's bed
 
@@ -170,3 +181,47 @@ def test_h11_a_pump_faster_than_calibrated_overshoots_little(
         keep(at, 6.0, each=lambda: lowest.append(true_ph(at)))
         assert min(lowest) >= TARGET_PH - OVERSHOOT_PH
         figure(f"{times:g} times as fast: lowest pH {min(lowest):.2f}, {len(at.runs()) - 5} such doses")
+
+
+def test_h11_a_rate_left_to_age_stops_its_pump(tmp_path: Path, figure: Figure) -> None:
+    """Measured 59 days ago: a reminder on the next day, no dose from the 91st day on."""
+    settings = pump_settings(measured_on=BEGINNING.date() - timedelta(days=59))
+    doses, alarms = [], []
+    for day in (0, 1, 31, 32):
+        folder = tmp_path / str(day)
+        folder.mkdir()
+        with at_the_tank(folder, settings, start_utc=BEGINNING + timedelta(days=day)) as at:
+            keep(at, 2.0)
+            doses.append(len(at.runs()))
+            alarms.append([key for key in at.alarms() if key.startswith("bed1-ph-down-rate")])
+    assert alarms == [[], [OLD_RATE], [OLD_RATE], ["bed1-ph-down-rate-expired"]]
+    assert min(doses[:3]) >= 1
+    assert doses[3] == 0
+    figure(f"doses within 2 h at an age of 59, 60, 90 and 91 days: {', '.join(map(str, doses))}")
+
+
+@pytest.mark.parametrize("times", [0.6, 1.9])
+def test_h11_a_cylinder_shows_what_a_new_tube_gives(tmp_path: Path, times: float, figure: Figure) -> None:
+    """A tube of another bore: no dose until it is measured; then driver and caps reckon by what is true."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(1)
+        befall(at, FaultName.PUMP_FAST, "ph_down", size=times)
+        at.ask("tube", pump="ph_down")
+        keep(at, 1.0)
+        assert at.runs() == []
+        at.ask("hold", reason="measuring")
+        read_ml = []
+        for _ in range(2):
+            before_ml = delivered_ml(at)
+            at.ask("calibrate_pump.run", pump="ph_down", run_s=8.0)
+            keep(at, 0.01)
+            read_ml.append(delivered_ml(at) - before_ml)
+        at.ask("calibrate_pump.finish", pump="ph_down", measured_ml=read_ml)
+        at.ask("release")
+        at.until(lambda _: len(at.runs()) == 3, within=100)
+        keep(at, 0.01)
+        dose = at.bed().last_doses[0]
+        off_by = (delivered_ml(at) - sum(read_ml)) / dose.ml - 1.0
+        assert dose.reason is DoseReason.PH_HIGH
+        assert abs(off_by) <= 0.02
+        figure(f"{times:g} times as fast, measured: the next dose off by {abs(off_by):.1%}")

@@ -156,6 +156,22 @@ def test_h37_a_bottle_used_up_stays_so_after_a_restart(tmp_path: Path, figure: F
         figure(f"stopped after {given_ml:.1f} of 20 mL, and after a restart")
 
 
+def test_h37_the_hours_of_a_tube_are_told_through_restarts(tmp_path: Path, figure: Figure) -> None:
+    """At its maker's hours, reached over two starts, a person is called; dosing goes on."""
+    settings = pump_settings(tube_hours=40.0 / 3600.0)
+    for _ in range(2):
+        with at_the_tank(tmp_path, settings, tank={"start_ph": 7.6}) as at:
+            at.until(lambda _: len(at.runs()) == 3, within=400)
+            assert "bed1-ph-down-tube-worn" not in at.alarms()
+    with at_the_tank(tmp_path, settings, tank={"start_ph": 7.6}) as at:
+        keep(at, 1.5)
+        tube_h = at.bed().pumps[Role.PH_DOWN].tube_h
+        assert tube_h is not None
+        assert "bed1-ph-down-tube-worn" in at.alarms()
+        assert len(at.runs()) >= 3
+        figure(f"told after {tube_h * 3600.0:.0f} s of 40 s over three starts, dosing went on")
+
+
 def test_h38_a_blocked_tube_is_not_pumped_against_for_long(tmp_path: Path, figure: Figure) -> None:
     """It blocks in the middle of the work: at most three runs against it, each short."""
     with at_the_tank(tmp_path, tank={"start_ph": 7.6}) as at:

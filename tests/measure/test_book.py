@@ -15,12 +15,15 @@ from daemon.measure import book as book_module
 from daemon.measure.book import BookError, CalibrationBook
 from daemon.measure.calibrate import Point
 from daemon.measure.convert import Calibration, EcCalibration, PhCalibration
-from daemon.values import Quantity
+from daemon.measure.rate import PumpRate, TimedRun
+from daemon.values import Quantity, Role
 
 WHEN = datetime(2026, 3, 2, 9, 12, tzinfo=UTC)
 ELECTRODE = PhCalibration(slope_percent=98.2, offset_mv=4.1, day="2026-03-02")
 NEWER = PhCalibration(slope_percent=96.0, offset_mv=7.5, day="2026-04-02")
 CELL = EcCalibration(cell_constant_per_cm=1.02, offset_ms=0.01, day="2026-03-03")
+RATE = PumpRate(1.04, "2026-03-02", (TimedRun(214, 8.0, 8.3), TimedRun(215, 8.0, 8.34)))
+BARE_RATE = PumpRate(18.5, "2026-03-04")
 POINTS = (Point("7.00", 7.02, 2.9, 0.3, 20.1, WHEN), Point("4.01", 4.0, 176.0, 0.2, 20.3, WHEN))
 
 BY_HAND = """
@@ -81,6 +84,44 @@ def test_what_is_put_is_there_after_a_restart(path: Path) -> None:
         assert each.points("bed1", Quantity.EC) == ()
         assert each.get("north-2", Quantity.PH) == NEWER
         assert each.get("north-2", Quantity.EC) is None
+
+
+def test_rates_of_pumps_are_kept_beside(path: Path) -> None:
+    """With their runs; the calibrations of probes stay, and the other way round."""
+    book = CalibrationBook(path)
+    book.put("bed1", Quantity.PH, ELECTRODE, POINTS)
+    book.put_rate("bed1", Role.PH_DOWN, RATE)
+    book.put_rate("north-2", Role.TOP_UP, BARE_RATE)
+    book.put("bed1", Quantity.EC, CELL)
+    for each in (book, CalibrationBook(path)):
+        assert each.rate("bed1", Role.PH_DOWN) == RATE
+        assert each.rate("north-2", Role.TOP_UP) == BARE_RATE
+        assert each.rate("bed1", Role.PH_UP) is None
+        assert each.points("bed1", Quantity.PH) == POINTS
+        assert each.get("bed1", Quantity.EC) == CELL
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            "[reservoir.bed1.pump.bleach]\nday = 2026-03-02\nml_per_s = 1.0",
+            "bleach: not known; known are ph_down",
+        ),
+        ("[reservoir.bed1.pump.ph_down]\nml_per_s = 1.0", "day is missing"),
+        ("[reservoir.bed1.pump.ph_down]\nday = 2026-03-02\nml_per_s = 0.0", "ml_per_s = 0.0: must be"),
+        ("[reservoir.bed1.pump.ph_down]\nday = 2026-03-02\nml_per_s = 20.1", "must be 1e-09 to 20"),
+        ("[reservoir.bed1.pump.ph_down]\nday = 2026-03-02\nml_per_s = nan", "must be a finite number"),
+        ("[reservoir.bed1.pump.ph_down]\nday = 2026-03-02\nml_per_s = 1\nspeed = 2", "speed = 2: not known"),
+        ("[reservoir.bed1]\npump = 3", "pump = 3: must be a table"),
+    ],
+)
+def test_a_rate_that_is_none_is_refused(path: Path, text: str, says: str) -> None:
+    """By its key and what is allowed; the file is left alone."""
+    path.write_text(text)
+    with pytest.raises(BookError, match=says):
+        CalibrationBook(path)
+    assert path.read_text() == text
 
 
 def test_the_file_before_is_kept(path: Path) -> None:

@@ -76,6 +76,25 @@ PERMIT = mutants_of(
             (Cap.VERDICT,),
         ),
         (
+            "permit rate",
+            "(Cap.RATE, facts.rate_usable is True or request.reason in INTO_A_CUP, {}),",
+            "",
+            "test_no_dose_by_an_expired_rate",
+            (Cap.RATE,),
+        ),
+        (
+            "permit acid and base in one cylinder",
+            "if request.reason is DoseReason.MEASURE and cap is not Cap.OPPOSITE:",
+            "if request.reason is DoseReason.MEASURE:",
+            "test_a_timed_run_waits_for_no_mixing_but_for_every_amount_cap",
+        ),
+        (
+            "permit priming as a timed run",
+            "if request.reason is DoseReason.MEASURE and cap is not Cap.OPPOSITE:",
+            "if request.reason is not DoseReason.PH_HIGH and cap is not Cap.OPPOSITE:",
+            "tests/test_desk.py::test_priming_waits_for_the_last_dose_to_mix",
+        ),
+        (
             "permit verdict missing",
             "if verdict is None or verdict.reading is None or not verdict.usable:\n        return False",
             "if verdict is None:\n        return True\n    if verdict.reading is None or not verdict.usable:\n        return False",
@@ -434,6 +453,12 @@ LEDGER = mutants_of(
     "daemon/dose/ledger.py",
     "tests/dose/test_ledger.py",
     (
+        (
+            "ledger the hours of a tube go on",
+            "            turned = self._rows(_TURNED, reservoir, pump, DoseReason.REPAIR, after)\n",
+            "            turned = self._rows(_TURNED, reservoir, pump, DoseReason.REPAIR, 0)\n",
+            "test_a_tube_counts_its_seconds_from_when_it_was_put_in",
+        ),
         (
             "ledger a sound permit only",
             "if not (0.0 < permit.ml < inf and 0.0 < permit.run_s < inf):",

@@ -9,5 +9,6 @@ from tests.mutants.feeding import FEEDING
 from tests.mutants.measuring import MEASURING
 from tests.mutants.program import PROGRAM
 from tests.mutants.pumps import PUMPS
+from tests.mutants.rates import RATES
 
-MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *PROGRAM, *BOX)
+MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *RATES, *PROGRAM, *BOX)

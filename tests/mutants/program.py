@@ -145,8 +145,8 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir the intent before the run",
-            "            number = self._parts.ledger.intend(allowed, stamp)\n",
-            "            if not stopping():\n                self._run(allowed)\n            number = self._parts.ledger.intend(allowed, stamp)\n",
+            "            number = self.last_entry = self._parts.ledger.intend(allowed, stamp)\n",
+            "            if not stopping():\n                self._run(allowed)\n            number = self.last_entry = self._parts.ledger.intend(allowed, stamp)\n",
             f"{LOOP_TESTS}::test_a_dose_is_on_disk_as_intent_while_its_pump_runs_and_settled_after "
             f"{LOOP_TESTS}::test_a_ledger_that_cannot_be_written_means_no_pump_edge",
         ),
@@ -332,14 +332,14 @@ DESK = mutants_of(
         ),
         (
             "desk a priming nobody waits for is not begun",
-            "        if request.given_up.is_set():\n",
-            "        if False:\n",
+            "    if request.given_up.is_set():\n",
+            "    if False:\n",
             "test_a_priming_that_nobody_waits_for_is_not_begun",
         ),
         (
             "desk a priming meets the permit",
-            "        if isinstance(decision, Refusal):\n            condition",
-            "        if False:\n            condition",
+            '    if isinstance(decision, Refusal):\n        raise RequestRefused(f"{title}: {_no_priming',
+            '    if False:\n        raise RequestRefused(f"{title}: {_no_priming',
             "test_priming_needs_a_pause test_priming_waits_for_the_last_dose_to_mix",
         ),
         (

@@ -486,7 +486,7 @@ PLAUSIBLE = mutants_of(
         ),
         (
             "plausible warned before expired",
-            "if not reservoir.calibration_warn_days <= reservoir.calibration_expire_days:",
+            "if not warn_days <= expire_days:",
             "if False:",
             "test_a_calibration_expires_after_its_warning",
         ),
