@@ -73,7 +73,7 @@ def test_h13_no_two_substances_meet_unmixed(tmp_path: Path, figure: Figure) -> N
         asked = DoseRequest("bed1", second, 1.0, DoseReason.PRIME)
         for at_s in range(0, round(2.0 * wait_s), 10):
             facts = Facts(
-                condition=Condition.KEEPING,
+                condition=Condition.HELD,  # as a person primes
                 verdict=None,
                 spent=ledger.totals("bed1", second, stamp(float(at_s))),
                 volume_l=table.volume_l,
