@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, dataclass, fields, replace
 from html import escape
 from statistics import fmean, stdev
 from typing import Any
 
 from config.settings import Settings
 from daemon.cli.audit import Audit
+from daemon.measure.convert import PhCalibration, nernst_slope_mv_per_ph
 from daemon.rehearse import calibrate_all, folder_in_memory, taken
 from daemon.rivals import DAY_S, HOUR_S, RIVALS, Rival, Sight
 from daemon.service import Service
-from daemon.values import State
+from daemon.values import Quantity, State
 from sim_hw.bench import open_rig
 from sim_hw.from_settings import bench_table
 from sim_hw.scenarios import BED, SCENARIOS, VARIANTS, tables_of
@@ -96,18 +97,22 @@ def live(run: Run, base: Mapping[str, Any]) -> tuple[Score, Sight]:
     raw = tables_of(base, scenario, VARIANTS[run.variant])
     settings = Settings.model_validate(raw)
     days = scenario.days if run.days is None else run.days
-    sight = _ours(settings, run.seed, days) if run.way == OURS else _rival(settings, run, days)
+    off_ph = float(VARIANTS[run.variant].get("calibration_off_ph", 0.0))
+    sight = _ours(settings, run.seed, days, off_ph) if run.way == OURS else _rival(settings, run, days, off_ph)
     return score(sight, settings), sight
 
 
-def _rival(settings: Settings, run: Run, days: float) -> Sight:
+def _rival(settings: Settings, run: Run, days: float, off_ph: float) -> Sight:
     bed = settings.reservoir[BED]
     table = check(bench_table(settings, seed=run.seed)).tank[BED]
-    return Rival(bed, table, RIVALS[run.way](bed), seed=run.seed).live(days, START_DAY_S)
+    return Rival(bed, table, RIVALS[run.way](bed), seed=run.seed, off_ph=off_ph).live(days, START_DAY_S)
 
 
-def _ours(settings: Settings, seed: int, days: float) -> Sight:
-    """The whole program on the stepped bench; pH and EC are the water's own, each minute."""
+def _ours(settings: Settings, seed: int, days: float, off_ph: float) -> Sight:
+    """The whole program on the stepped bench; pH and EC are the water's own, each minute.
+
+    off_ph: how much too low every pH is read, as after buffers that were not what their labels say.
+    """
     bench = open_rig(bench_table(settings, seed=seed))
     audit, sight = Audit(settings), Sight()
     rates = {pump.line: (role, pump.ml_per_s) for role, pump in settings.reservoir[BED].pump.items()}
@@ -136,6 +141,7 @@ def _ours(settings: Settings, seed: int, days: float) -> Sight:
         Service(settings, rig=bench, state_folder=folder, control=False, mqtt=False, watch=see) as service,
     ):
         calibrate_all(service, bench)
+        _miscalibrate(service, off_ph)
         bench.world.edges.clear()
         begun_s.append(bench.clock.monotonic_s())
         service.run(days * DAY_S)
@@ -143,6 +149,13 @@ def _ours(settings: Settings, seed: int, days: float) -> Sight:
         audit.finish(bench.clock.monotonic_s())
     sight.violations = len(audit.violations)
     return sight
+
+
+def _miscalibrate(service: Service, off_ph: float) -> None:
+    calibration = service.book.get(BED, Quantity.PH)
+    if off_ph and isinstance(calibration, PhCalibration):
+        off_mv = off_ph * nernst_slope_mv_per_ph(25.0) * calibration.slope_percent / 100.0
+        service.book.put(BED, Quantity.PH, replace(calibration, offset_mv=calibration.offset_mv - off_mv), ())
 
 
 def scores(runs: Sequence[Run], base: Mapping[str, Any], jobs: int, done: Callable[[], None]) -> dict[Run, Score]:

@@ -78,9 +78,11 @@ class _Bottle:
 
 
 class Rival:
-    """A tank of the bench kept another way. way: made for the tank, then asked each minute."""
+    """A tank of the bench kept another way. way: asked each minute; off_ph: it is told so much too low."""
 
-    def __init__(self, bed: Reservoir, table: TankTable, way: Callable[[Tank], Way], *, seed: int) -> None:
+    def __init__(
+        self, bed: Reservoir, table: TankTable, way: Callable[[Tank], Way], *, seed: int, off_ph: float = 0.0
+    ) -> None:
         self._bed = bed
         self._tank = Tank(table)
         self._way = way(self._tank)
@@ -92,6 +94,7 @@ class Rival:
             if role in ("ph_down", "ph_up")
         }
         self._last_s = -inf
+        self._off_ph = off_ph
         self.sight = Sight()
 
     def live(self, days: float, start_day_s: float) -> Sight:
@@ -105,7 +108,9 @@ class Rival:
             if minute % 60 == 0:
                 self._feed_by_hand()
             if now_s - self._last_s >= MIXING_TIMES * self._bed.mixing_time_s:
-                self._dose(self._way(look.ph + self._chance.gauss(0.0, PROBE_NOISE_PH), now_s), now_s)
+                self._dose(
+                    self._way(look.ph - self._off_ph + self._chance.gauss(0.0, PROBE_NOISE_PH), now_s), now_s
+                )
         return self.sight
 
     def _dose(self, ml: float, now_s: float) -> None:

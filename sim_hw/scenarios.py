@@ -86,9 +86,10 @@ VARIANTS: dict[str, Tables] = {
     "as it is": {},
     "probe noise doubled": {"probe": {"ph_amplifier": {"noise_mv": 1.0}}},
     "pumps 30 % fast": {"pump": {"ph_down": {"ml_per_s": 1.3}, "ph_up": {"ml_per_s": 1.3}}},
+    "calibration off by 0.1 pH": {"calibration_off_ph": 0.1},
     "pumps 30 % slow": {"pump": {"ph_down": {"ml_per_s": 0.7}, "ph_up": {"ml_per_s": 0.7}}},
 }
-"""What is truly otherwise on the bench than the settings believe."""
+"""What is truly otherwise than the settings, or the grower with the buffers, believe."""
 
 
 def tables_of(base: Tables, scenario: Scenario, variant: Tables | None = None) -> dict[str, Any]:

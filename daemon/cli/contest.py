@@ -54,7 +54,7 @@ def _runs(arguments: argparse.Namespace) -> Iterator[Run]:
     for name in names:
         for way in ways if SCENARIOS[name].dosed else (OURS,):
             for seed in range(arguments.seed, arguments.seed + seeds):
-                yield Run(name, way, seed, days=days)
+                yield Run(name, way, seed, arguments.variant, days)
 
 
 def _all_scores(runs: Sequence[Run], base: Mapping[str, Any]) -> dict[Run, Score]:
@@ -69,7 +69,7 @@ def _draw(arguments: argparse.Namespace, base: Mapping[str, Any]) -> None:
     name = arguments.scenario or next(iter(SCENARIOS))
     scenario = SCENARIOS[name]
     days = arguments.days or scenario.days
-    sights = {way: live(Run(name, way, arguments.seed, days=days), base)[1] for way in WAYS}
+    sights = {way: live(Run(name, way, arguments.seed, arguments.variant, days), base)[1] for way in WAYS}
     settings = Settings.model_validate(tables_of(base, scenario))
     path: Path = arguments.picture
     path.write_text(picture(f"{name}: {scenario.says} (simulated)", sights, settings, days), encoding="utf-8")
@@ -83,7 +83,10 @@ def _print(arguments: argparse.Namespace, found: Mapping[Run, Score]) -> None:
         mine = {run: score for run, score in found.items() if run.scenario == name}
         days = next(iter(mine)).days or SCENARIOS[name].days
         seeds = len({run.seed for run in mine})
-        print(f"\n{name}: {SCENARIOS[name].says}. {days:g} days, seeds {seeds}, simulated; mean (spread)")
+        variant = next(iter(mine)).variant
+        print(
+            f"\n{name}: {SCENARIOS[name].says}. {days:g} days, seeds {seeds}, simulated; mean (spread); {variant}"
+        )
         print(" " * width + "".join(f"{heading:>16}" for heading in HEADINGS))
         for way in dict.fromkeys(run.way for run in mine):
             print(f"{way:<{width}}" + "".join(_cells([s for r, s in mine.items() if r.way == way])))

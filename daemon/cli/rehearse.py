@@ -29,7 +29,7 @@ from daemon.values import Cap, Condition, Quantity, State
 from sim_hw import grower
 from sim_hw.bench import Bench, open_rig
 from sim_hw.from_settings import bench_table
-from sim_hw.scenarios import SCENARIOS, tables_of
+from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
 
 DAY_S = 86400.0
 USUAL = Path(__file__).parents[2] / "config" / "rigs" / "quince-lane-fed.toml"
@@ -78,6 +78,12 @@ def add_commands(commands: Commands) -> None:
     )
     parser.add_argument(
         "--seeds", type=_seeds, default=4, metavar="N", help="with --compare: how many (default 4)"
+    )
+    parser.add_argument(
+        "--variant",
+        choices=VARIANTS,
+        default=next(iter(VARIANTS)),
+        help="with --all or --compare: what is truly otherwise than the settings believe",
     )
     parser.add_argument(
         "--picture", type=Path, metavar="FILE", help="with --compare: write pH over time and doses as an SVG"
