@@ -20,7 +20,7 @@ from daemon.compare import HEADINGS, OURS, Run, Score, live, mean_and_spread, pi
 from daemon.rivals import RIVALS, NoPid
 from daemon.service import CANNOT_START
 from sim_hw.grower import GrowerStoppedError
-from sim_hw.scenarios import SCENARIOS, tables_of
+from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
 
 BANDED, ORACLE = "pid, dead band", "oracle"
 WAYS = (*RIVALS, OURS)
@@ -83,10 +83,9 @@ def _print(arguments: argparse.Namespace, found: Mapping[Run, Score]) -> None:
         mine = {run: score for run, score in found.items() if run.scenario == name}
         days = next(iter(mine)).days or SCENARIOS[name].days
         seeds = len({run.seed for run in mine})
-        variant = next(iter(mine)).variant
-        print(
-            f"\n{name}: {SCENARIOS[name].says}. {days:g} days, seeds {seeds}, simulated; mean (spread); {variant}"
-        )
+        print(f"\n{name}: {SCENARIOS[name].says}. {days:g} days, {seeds} seeds, simulated; mean (spread)")
+        if (variant := next(iter(mine)).variant) != next(iter(VARIANTS)):
+            print(f"with {variant}")
         print(" " * width + "".join(f"{heading:>16}" for heading in HEADINGS))
         for way in dict.fromkeys(run.way for run in mine):
             print(f"{way:<{width}}" + "".join(_cells([s for r, s in mine.items() if r.way == way])))
