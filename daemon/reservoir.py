@@ -315,7 +315,8 @@ class KeptReservoir:
         usual = self._usual(role, stamp)
         if usual is None:
             return None
-        ml_per_ph = answer_of(self._aim, self._control, role).ml_per_ph
+        answer = answer_of(self._aim, self._control, role)
+        ml_per_ph = min(answer.ml_per_ph, answer.prior_ml_per_ph)  # the further off, the more an acid water takes
         return room_ml(usual, ml_per_ph, after_water=self._had_water(stamp))
 
     def _usual(self, role: Role, stamp: Stamp) -> Usual | None:

@@ -10,7 +10,7 @@ asks for about as much each day as on the days before.
 
 The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Nothing
 is held back until DAYS_NEEDED full days have been seen. After a person has cleared a safety stop only what was
-given since counts, and for a day with the wider margin: they were to compare the probe with something else.
+given since counts, and for a day with a wider margin: they were to compare the probe with something else.
 """
 
 from __future__ import annotations
@@ -23,7 +23,8 @@ from daemon.dose.windows import DAY_S
 
 USUAL_TIMES = 1.25  # plants grow, and days differ
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
-WIDER_PH = 0.7  # more for a day after water or a hand came in, which wants its share, or after a person's word
+WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
+CLEARED_PH = 0.3  # more for a day after a person's word that the probe is right
 DAYS_NEEDED, MOST_DAYS = 1, 7
 SETTLED_DAYS = 1  # fresh water takes up to a day until its CO2 has gone
 
@@ -71,7 +72,8 @@ def _is_granted(given: Sequence[Given], now_s: float, cleared_s: float) -> bool:
 
 def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
     """mL that may still be given, 0 or more. after_water: water or a hand came in within the last 24 h."""
-    margin_ph = MARGIN_PH + (WIDER_PH if after_water or usual.cleared else 0.0)
+    more_ph = WATER_PH if after_water else CLEARED_PH if usual.cleared else 0.0
+    margin_ph = MARGIN_PH + more_ph
     room = USUAL_TIMES * usual.usual_ml + margin_ph * ml_per_ph - usual.day_ml
     return room if room > 0.0 else 0.0
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.dose.usual import MARGIN_PH, USUAL_TIMES, WIDER_PH, Given, Usual, room_ml, usual_of
+from daemon.dose.usual import CLEARED_PH, MARGIN_PH, USUAL_TIMES, WATER_PH, Given, Usual, room_ml, usual_of
 from daemon.dose.windows import DAY_S
 from tests.strategies import any_float
 
@@ -51,7 +51,7 @@ def test_a_stop_that_was_cleared_begins_the_count_anew_with_more_room() -> None:
     assert (within.day_ml, within.cleared) == (5.0, True)
     assert not after.cleared
     narrow_ml = room_ml(replace(within, cleared=False), 60.0, after_water=False)
-    assert room_ml(within, 60.0, after_water=False) - narrow_ml == pytest.approx(WIDER_PH * 60.0)
+    assert room_ml(within, 60.0, after_water=False) - narrow_ml == pytest.approx(CLEARED_PH * 60.0)
 
 
 def test_the_room_is_the_usual_day_and_a_margin() -> None:
@@ -59,7 +59,7 @@ def test_the_room_is_the_usual_day_and_a_margin() -> None:
     usual = Usual(usual_ml=8.0, days=3, day_ml=6.0)
     assert room_ml(usual, 60.0, after_water=False) == pytest.approx(USUAL_TIMES * 8.0 + MARGIN_PH * 60.0 - 6.0)
     more_ml = room_ml(usual, 60.0, after_water=True) - room_ml(usual, 60.0, after_water=False)
-    assert more_ml == pytest.approx(WIDER_PH * 60.0)
+    assert more_ml == pytest.approx(WATER_PH * 60.0)
 
 
 @given(usual_ml=any_float, day_ml=any_float, ml_per_ph=any_float, after_water=st.booleans())
