@@ -132,6 +132,15 @@ def test_what_cannot_be_is_not_kept(tank: AtTheTank, read_ml: list[float], says:
     assert tank.ask("calibrate_pump.finish", **ACID, measured_ml=[8.2, 8.3])["accepted"] is True
 
 
+def test_runs_are_used_once(tank: AtTheTank) -> None:
+    """A second finish finds none, so that nothing is charged twice."""
+    timed(tank, 2)
+    tank.ask("calibrate_pump.finish", **ACID, measured_ml=[9.0, 9.0])
+    with pytest.raises(RequestRefused, match="0 timed runs"):
+        tank.ask("calibrate_pump.finish", **ACID, measured_ml=[9.0, 9.0])
+    assert tank.passes(1).reservoirs["bed1"].caps[Role.PH_DOWN].last_day_ml == pytest.approx(18.0)
+
+
 def test_amounts_and_runs_belong_together(tank: AtTheTank) -> None:
     """One for each; runs forgotten cannot be finished; the sixth run is one too many."""
     timed(tank, 2)
@@ -147,11 +156,10 @@ def test_amounts_and_runs_belong_together(tank: AtTheTank) -> None:
 
 def test_a_run_too_short_to_say_anything_is_not_begun(tank: AtTheTank) -> None:
     """Where a cap leaves less than 3 s; the cap is named."""
-    for _ in range(7):
-        timed(tank, 1)
+    for run_s in (8.0, 8.0, 8.0, 8.0, 8.0, 8.0, 7.0, 3.0):
+        timed(tank, 1, run_s)
         tank.ask("calibrate_pump.cancel", **ACID)
-    assert tank.passes(1).reservoirs["bed1"].caps[Role.PH_DOWN].last_hour_ml == 56.0
-    timed(tank, 1)  # 4 mL are left of the hour
+    assert tank.passes(1).reservoirs["bed1"].caps[Role.PH_DOWN].last_hour_ml == 58.0  # of 60
     before = len(tank.runs())
     with pytest.raises(RequestRefused, match="the cap per rolling hour"):
         tank.ask("calibrate_pump.run", **ACID)

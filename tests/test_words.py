@@ -11,6 +11,7 @@ import pytest
 
 from daemon import words
 from daemon.measure.calibrate import Fit, FitReason
+from daemon.measure.rate import RateReason
 from daemon.values import (
     Cap,
     Condition,
@@ -18,8 +19,10 @@ from daemon.values import (
     DoseRequest,
     Outcome,
     Permit,
+    PumpState,
     Quality,
     Quantity,
+    RateStanding,
     Refusal,
     Role,
     Verdict,
@@ -155,3 +158,13 @@ def test_a_changed_wiring_says_what_was_what_is_and_what_to_do() -> None:
     assert "gain was 5.0, is -5.0, zero_v was 1.65, is gone" in said
     assert "put it back" in said
     assert "calibrate again" in said
+
+
+def test_a_pumps_rate_and_tube_are_told_with_what_is_wrong_with_them() -> None:
+    """The day and its age where one is known; every standing and every outcome of a measurement has its words."""
+    pump = PumpState(1.0375, RateStanding.OLD, "2026-03-02", 61, 3.25, 100.0)
+    assert words.rate(pump) == "1.04 mL/s, measured 2026-03-02 (61 days ago): due to be measured again"
+    assert words.tube(pump) == "tube run 3.2 of 100 h"
+    assert words.tube(PumpState(1.0, RateStanding.DATED)) == ""
+    assert words.RATE.keys() == set(RateStanding)
+    assert words.RATE_FIT.keys() == set(RateReason)

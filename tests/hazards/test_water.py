@@ -167,9 +167,10 @@ def test_h37_the_hours_of_a_tube_are_told_through_restarts(tmp_path: Path, figur
         keep(at, 1.5)
         tube_h = at.bed().pumps[Role.PH_DOWN].tube_h
         assert tube_h is not None
+        assert tube_h >= 40.0 / 3600.0
         assert "bed1-ph-down-tube-worn" in at.alarms()
         assert len(at.runs()) >= 3
-        figure(f"told after {tube_h * 3600.0:.0f} s of 40 s over three starts, dosing went on")
+        figure("40 s, run over three starts: told within the hour, dosing went on")
 
 
 def test_h38_a_blocked_tube_is_not_pumped_against_for_long(tmp_path: Path, figure: Figure) -> None:

@@ -114,7 +114,7 @@ PROGRAM = (
                 "rates what a cylinder showed once is used twice",
                 "        self.ran[role] = []\n        self._drive(role)\n",
                 "        self._drive(role)\n",
-                "test_a_new_tube_is_not_dosed_with_until_it_is_measured",
+                "test_runs_are_used_once",
             ),
         ),
     ),
