@@ -457,7 +457,7 @@ LEDGER = mutants_of(
             "ledger the hours of a tube go on",
             "            turned = self._rows(_TURNED, reservoir, pump, DoseReason.REPAIR, after)\n",
             "            turned = self._rows(_TURNED, reservoir, pump, DoseReason.REPAIR, 0)\n",
-            "test_a_tube_counts_its_seconds_from_when_it_was_put_in",
+            "TestGiven::test_a_tube_counts_its_seconds_from_when_it_was_put_in",
         ),
         (
             "ledger a sound permit only",
