@@ -42,17 +42,17 @@ SCENARIOS: dict[str, Scenario] = {
     "soft": Scenario("soft water: little holds pH, small doses move it far", {"water": "soft"}),
     "hard": Scenario(
         "hard water: much acid at first, and pH comes back as CO2 leaves",
-        {"water": "hard"},
+        {"water": "hard", "nutrient_strength": 0.3},
         {"ph": {"ml_per_ph": 250.0}, "pump": {"ph_down": {"max_per_day_ml": 450.0, "max_per_hour_ml": 120.0}}},
     ),
     "10-litres": Scenario("a bucket of 10 L on a windowsill", volume_l=10.0),
     "40-litres": Scenario("a tub of 40 L", volume_l=40.0),
     "200-litres": Scenario("a tank of 200 L under a bench", volume_l=200.0),
     "heat-wave": Scenario(
-        "six hot days in the second week",
-        {"spell": [{"from_day": 5.0, "until_day": 11.0, "by_c": 7.0}], "temperature_c": 21.0},
+        "four hot days from the third day on",
+        {"spell": [{"from_day": 2.0, "until_day": 6.0, "by_c": 7.0}], "temperature_c": 21.0},
     ),
-    "end-of-crop": Scenario("heads are cut on the eighth day: nobody drinks any more", {"harvest_day": 8.0}),
+    "end-of-crop": Scenario("heads are cut on the fifth day: nobody drinks any more", {"harvest_day": 4.0}),
     "slow-mixing": Scenario(
         "a feeble pump: half an hour until a dose has spread",
         {"mixing_time_s": 1800.0},
