@@ -109,4 +109,4 @@ def _print_targets(found: Mapping[Run, Score]) -> None:
     }
     print("\nover all of them, from the second day:")
     for what, measured, met in targets(means[OURS], means[ORACLE], means[BANDED]):
-        print(f"  {'met ' if met else 'MISSED'}  {what:<58}{measured}")
+        print(f"  {'met' if met else 'MISSED':<8}{what:<58}{measured}")
