@@ -164,8 +164,10 @@ class KeptReservoir:
     def _stop_unusual(self, decisions: list[Permit | Refusal], stamp: Stamp) -> None:
         """More than this tank usually takes: the probe may be drifting, so a person has to compare."""
         for refused in decisions:
+            if not (isinstance(refused, Refusal) and refused.cap is Cap.USUAL):
+                continue
             usual = self._usual(refused.request.pump, stamp)
-            if isinstance(refused, Refusal) and refused.cap is Cap.USUAL and usual is not None:
+            if usual is not None:
                 self.lock(words.unusual(refused.request.pump, usual), stamp)
 
     def _wishes(self, stamp: Stamp) -> tuple[DoseRequest, ...]:

@@ -142,10 +142,7 @@ class Ledger:
             self._read_entries()
             self._read_conditions()
             self.left_open = self._entries("WHERE outcome = ? ORDER BY e.number", Outcome.OPEN)
-            self._recent = {}
-            self._given = {}
-            self._water = {}
-            self._tubes = {}
+            self._forget_read()
             fold(self._db)
             self.fault = None
             self._write_boots(observe(self._boots, stamp), stamp)
@@ -154,6 +151,11 @@ class Ledger:
             if isinstance(error, sqlite3.Error):
                 raise ledger_error(self.path, error) from error
             raise
+
+    def _forget_read(self) -> None:
+        """What was read for people and for usual days is read anew: something was written since."""
+        for kept in (self._recent, self._given, self._water, self._tubes):
+            kept.clear()
 
     # Time
 
@@ -493,10 +495,7 @@ class Ledger:
                 raise self.fault from error
             raise
         self._written[self._boot.number] = self._boot
-        self._recent.clear()
-        self._given.clear()
-        self._tubes.clear()
-        self._water.clear()
+        self._forget_read()
         self.fault = None
 
     def _must_be_ours(self) -> None:
