@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -15,7 +15,8 @@ from daemon.dose.level import Fall, Levels, RestLevel, leak, most_drunk_l_per_h,
 from daemon.dose.level import follow as follow_level
 from daemon.dose.permit import LEVEL_STOP_SHARE
 from daemon.measure.book import CalibrationBook
-from daemon.measure.convert import Compensation, NotRead, to_reading
+from daemon.measure.calibrate import Point
+from daemon.measure.convert import Calibration, Compensation, NotRead, to_reading
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
@@ -128,10 +129,6 @@ class Instruments:
         calibration = self._book.get(self._name, quantity)
         return to_reading(sample, calibration, self._temperature_for(quantity), self._compensation)
 
-    def wiring(self, quantity: Quantity) -> str:
-        """How the settings say that its probe is wired. Raises KeyError where there is none."""
-        return self._wirings[quantity]
-
     def _temperature_for(self, quantity: Quantity) -> float | None:
         """What to compensate with: EC, which moves by 2 % a degree, never by a guess in place of a dead probe."""
         if quantity is Quantity.EC and self.has(Quantity.TEMPERATURE):
@@ -143,6 +140,10 @@ class Instruments:
     def begin_visit(self, visit: Visit) -> None:
         """A person takes a probe out of the water to calibrate it."""
         self.visit = visit
+
+    def keep(self, quantity: Quantity, calibration: Calibration, points: Sequence[Point]) -> None:
+        """Read by a calibration just made, from now on. Raises BookError; all is then as before."""
+        self._book.put(self._name, quantity, calibration, points, self._wirings[quantity])
 
     def end_visit(self) -> None:
         """The probe goes back: what it read in the standards says nothing about the water."""

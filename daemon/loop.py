@@ -14,11 +14,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from threading import Event
 
-from daemon import words
+from daemon import desk, words
 from daemon.alarm import life
 from daemon.alarm.life import Cause, Lives
 from daemon.alarm.table import Kind
-from daemon.desk import Desk
 from daemon.dose.ledger import Ledger, LedgerError, stamp_of
 from daemon.dose.windows import Stamp
 from daemon.jobs import Calendar
@@ -60,7 +59,6 @@ class Loop:
     ledger: Ledger
     keeper: Keeper
     calendar: Calendar
-    desk: Desk
     runs: Runs
     tell: Tell
     more_causes: MoreCauses
@@ -119,7 +117,7 @@ class Loop:
     def answer_requests(self) -> None:
         """Answer everything that has been asked since the last time."""
         while not self.requests.empty():  # this thread alone takes from it
-            self.desk.answer(self.requests.get(), self)
+            desk.answer(self.requests.get(), self)
 
     def _wait_until(self, due_s: float) -> None:
         while not self.stopping.is_set():

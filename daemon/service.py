@@ -24,7 +24,6 @@ from daemon import notify, words
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.altered import dose_numbers
-from daemon.desk import Desk
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.ledger import Ledger, LedgerError, stamp_of
 from daemon.dose.windows import Stamp
@@ -112,7 +111,6 @@ class Service:
             ledger=self.ledger,
             keeper=self._keeper,
             calendar=Calendar(self._jobs(), self.rig.clock.utc()),
-            desk=Desk(self.book),
             runs=self._runs,
             tell=self._tell,
             more_causes=self._own_causes,

@@ -462,13 +462,13 @@ WIRING = (
         ),
     ),
     *mutants_of(
-        "daemon/desk.py",
+        "daemon/instruments.py",
         "tests/hazards/test_h27_settings_mutations.py",
         (
             (
-                "desk the wiring kept beside a calibration",
-                "fit.calibration, visit.points, wiring)",
-                "fit.calibration, visit.points, self._book.wiring(reservoir.name, asked.quantity))",
+                "instruments the wiring kept beside a calibration",
+                "calibration, points, self._wirings[quantity])",
+                "calibration, points, self._book.wiring(self._name, quantity))",
                 "test_a_new_calibration_counts_behind_the_new_wiring",
             ),
         ),

@@ -292,109 +292,129 @@ LOOP = mutants_of(
 
 FROM_AFAR = "test_from_afar_nothing_can_make_it_dose_more"
 
-DESK = mutants_of(
-    "daemon/desk.py",
-    DESK_TESTS,
-    (
+DESK = (
+    *mutants_of(
+        "daemon/asked.py",
+        DESK_TESTS,
         (
-            "desk a third lock within ten minutes",
-            "if again := _locks_again(reservoir, loop):",
-            "if again := False:",
-            "test_clearing_a_third_lock_within_ten_minutes_does_not_go_on_dosing",
-        ),
-        (
-            "desk only a person at the tank",
-            "if local_only and request.origin is not Origin.LOCAL:",
-            "if False:",
-            FROM_AFAR,
-        ),
-        *(
             (
-                f"desk {method} only at the tank",
-                f'"{method}": ({model.__name__}, True, ',
-                f'"{method}": ({model.__name__}, False, ',
+                "desk parameters are checked",
+                'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)',
+                'ConfigDict(extra="ignore", frozen=True, allow_inf_nan=True)',
+                "test_wrong_parameters_are_refused_by_name",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/desk.py",
+        DESK_TESTS,
+        (
+            (
+                "desk a third lock within ten minutes",
+                "if again := _locks_again(reservoir, loop):",
+                "if again := False:",
+                "test_clearing_a_third_lock_within_ten_minutes_does_not_go_on_dosing",
+            ),
+            (
+                "desk only a person at the tank",
+                "if local_only and request.origin is not Origin.LOCAL:",
+                "if False:",
                 FROM_AFAR,
-            )
-            for method, (model, local_only, _) in METHODS.items()
-            if local_only
+            ),
+            *(
+                (
+                    f"desk {method} only at the tank",
+                    f'"{method}": ({model.__name__}, True, ',
+                    f'"{method}": ({model.__name__}, False, ',
+                    FROM_AFAR,
+                )
+                for method, (model, local_only, _) in METHODS.items()
+                if local_only
+            ),
+            (
+                "desk a change of water pauses",
+                "    loop.ledger.hold(reservoir.name, CHANGING, request.origin.value, loop.stamp())\n",
+                "",
+                "tests/test_change_out.py::test_it_pauses_and_says_what_to_do",
+            ),
+            (
+                "desk no release while calibrating",
+                "    no_probe_out(reservoir)\n    return loop",
+                "    return loop",
+                "test_release_waits_for_the_end_of_a_calibration",
+            ),
         ),
+    ),
+    *mutants_of(
+        "daemon/desk_pumps.py",
+        DESK_TESTS,
         (
-            "desk parameters are checked",
-            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)',
-            'ConfigDict(extra="ignore", frozen=True, allow_inf_nan=True)',
-            "test_wrong_parameters_are_refused_by_name",
+            (
+                "desk a long priming is refused",
+                "    if not asked.ml <= most_ml:\n",
+                "    if False:\n",
+                "test_priming_is_short",
+            ),
+            (
+                "desk a priming nobody waits for is not begun",
+                "    if request.given_up.is_set():\n",
+                "    if False:\n",
+                "test_a_priming_that_nobody_waits_for_is_not_begun",
+            ),
+            (
+                "desk a priming meets the permit",
+                '    if isinstance(decision, Refusal):\n        raise RequestRefused(f"{title}: {_no_priming',
+                '    if False:\n        raise RequestRefused(f"{title}: {_no_priming',
+                "test_priming_needs_a_pause test_priming_waits_for_the_last_dose_to_mix",
+            ),
         ),
+    ),
+    *mutants_of(
+        "daemon/desk_probes.py",
+        DESK_TESTS,
         (
-            "desk a long priming is refused",
-            "        if not asked.ml <= most_ml:\n",
-            "        if False:\n",
-            "test_priming_is_short",
-        ),
-        (
-            "desk a priming nobody waits for is not begun",
-            "    if request.given_up.is_set():\n",
-            "    if False:\n",
-            "test_a_priming_that_nobody_waits_for_is_not_begun",
-        ),
-        (
-            "desk a priming meets the permit",
-            '    if isinstance(decision, Refusal):\n        raise RequestRefused(f"{title}: {_no_priming',
-            '    if False:\n        raise RequestRefused(f"{title}: {_no_priming',
-            "test_priming_needs_a_pause test_priming_waits_for_the_last_dose_to_mix",
-        ),
-        (
-            "desk a change of water pauses",
-            "        loop.ledger.hold(reservoir.name, CHANGING, request.origin.value, loop.stamp())\n",
-            "",
-            "tests/test_change_out.py::test_it_pauses_and_says_what_to_do",
-        ),
-        (
-            "desk calibrating pauses",
-            "        loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())\n",
-            "",
-            "test_nothing_is_dosed_while_a_probe_is_in_a_standard test_a_restart_in_the_middle_of_a_calibration_stays_held",
-        ),
-        (
-            "desk no release while calibrating",
-            "    _no_probe_out(reservoir)\n    return loop",
-            "    return loop",
-            "test_release_waits_for_the_end_of_a_calibration",
-        ),
-        (
-            "desk a refused calibration is not kept",
-            "        if fit.calibration is None:\n            said",
-            "        if False:\n            said",
-            "test_swapped_buffers_are_refused_and_the_old_calibration_stays",
-        ),
-        (
-            "desk finished, it stays paused",
-            "        visit.points = []\n        said",
-            "        reservoir.instruments.end_visit()\n        _release_own(reservoir, _request, loop)\n        said",
-            "test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing",
-        ),
-        (
-            "desk cancelled, it stays paused",
-            "        _visit(reservoir, asked.quantity)\n        reservoir.instruments.end_visit()\n        return {",
-            "        _visit(reservoir, asked.quantity)\n        reservoir.instruments.end_visit()\n        _release_own(reservoir, _request, loop)\n        return {",
-            "test_nothing_is_dosed_while_a_probe_is_in_a_standard",
-        ),
-        (
-            "desk a person's hold outlasts calibrating",
-            "if standing is None or standing.who != THE_PROBE:\n        return False",
-            "if standing is None:\n        return False",
-            "test_a_remote_hold_during_calibration_survives_the_finish",
-        ),
-        (
-            "desk a hold from before goes on",
-            "            _hold_on(reservoir, visit.held_before, loop)\n",
-            "            pass\n",
-            "test_a_remote_hold_from_before_goes_on_after_the_finish",
-        ),
-        (
-            "desk one probe at a time",
-            "        _no_probe_out(reservoir)\n        before",
-            "        before",
-            "test_one_probe_of_a_reservoir_at_a_time",
+            (
+                "desk calibrating pauses",
+                "    loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())\n",
+                "",
+                "test_nothing_is_dosed_while_a_probe_is_in_a_standard test_a_restart_in_the_middle_of_a_calibration_stays_held",
+            ),
+            (
+                "desk a refused calibration is not kept",
+                "    if fit.calibration is None:\n        said",
+                "    if False:\n        said",
+                "test_swapped_buffers_are_refused_and_the_old_calibration_stays",
+            ),
+            (
+                "desk finished, it stays paused",
+                "    visit.points = []\n    said",
+                "    reservoir.instruments.end_visit()\n    release_own(reservoir, _request, loop)\n    said",
+                "test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing",
+            ),
+            (
+                "desk cancelled, it stays paused",
+                "    _visit(reservoir, asked.quantity)\n    reservoir.instruments.end_visit()\n    return {",
+                "    _visit(reservoir, asked.quantity)\n    reservoir.instruments.end_visit()\n    release_own(reservoir, _request, loop)\n    return {",
+                "test_nothing_is_dosed_while_a_probe_is_in_a_standard",
+            ),
+            (
+                "desk a person's hold outlasts calibrating",
+                "if standing is None or standing.who != THE_PROBE:\n        return False",
+                "if standing is None:\n        return False",
+                "test_a_remote_hold_during_calibration_survives_the_finish",
+            ),
+            (
+                "desk a hold from before goes on",
+                "        _hold_on(reservoir, visit.held_before, loop)\n",
+                "        pass\n",
+                "test_a_remote_hold_from_before_goes_on_after_the_finish",
+            ),
+            (
+                "desk one probe at a time",
+                "    no_probe_out(reservoir)\n    before",
+                "    before",
+                "test_one_probe_of_a_reservoir_at_a_time",
+            ),
         ),
     ),
 )

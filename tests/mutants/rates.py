@@ -137,13 +137,13 @@ PROGRAM = (
         ),
     ),
     *mutants_of(
-        "daemon/desk.py",
+        "daemon/desk_pumps.py",
         PROGRAM_TESTS,
         (
             (
                 "desk a new tube forgets the runs of the old",
-                "        loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())\n        reservoir.rates.ran[asked.pump].clear()\n",
-                "        loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())\n",
+                "    loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())\n    reservoir.rates.ran[asked.pump].clear()\n",
+                "    loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())\n",
                 "test_a_new_tube_is_not_dosed_with_until_it_is_measured",
             ),
             (
@@ -154,8 +154,8 @@ PROGRAM = (
             ),
             (
                 "desk a run too many",
-                "        if not len(ran) < RUNS[1]:\n",
-                "        if False:\n",
+                "    if not len(ran) < RUNS[1]:\n",
+                "    if False:\n",
                 "test_amounts_and_runs_belong_together",
             ),
         ),

@@ -1,0 +1,123 @@
+"""What each request may carry, and which reservoir and pump it means."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from config.settings import Pump
+from daemon import words
+from daemon.measure.rate import RUN_S
+from daemon.requests import RequestRefused
+from daemon.reservoir import KeptReservoir
+from daemon.values import Quantity, Role
+
+if TYPE_CHECKING:
+    from daemon.loop import Loop
+
+MOST_READ_ML = 1000.0  # in one run of the fastest pump, twice over
+
+
+class Ask(BaseModel):
+    """Parameters of a request: nothing unknown, no silent conversions."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Nothing(Ask):
+    """No parameters."""
+
+
+class Named(Ask):
+    """A reservoir, which may be left out where there is only one."""
+
+    reservoir: str | None = None
+
+
+class Hold(Named):
+    """For how long at most, and why."""
+
+    reason: str = Field(min_length=1, max_length=200)
+    hours: float | None = Field(default=None, gt=0.0, le=720.0)
+
+
+class Doses(Ask):
+    """How many."""
+
+    last: int = Field(default=20, ge=1, le=1000)
+
+
+class Keys(Ask):
+    """Alarms by their keys; none named: all."""
+
+    keys: tuple[str, ...] = ()
+
+
+class OfPump(Named):
+    """One pump of a reservoir."""
+
+    pump: Role
+
+
+class Prime(OfPump):
+    """How much to run."""
+
+    ml: float = Field(gt=0.0, le=100.0)
+
+
+class TimedRun(OfPump):
+    """How long to run."""
+
+    run_s: float = Field(default=15.0, ge=RUN_S[0], le=RUN_S[1])
+
+
+class Measured(OfPump):
+    """What was read of each run. keep: take the new rate; else only reckon it."""
+
+    measured_ml: tuple[Annotated[float, Field(gt=0.0, le=MOST_READ_ML)], ...]
+    keep: bool = True
+
+
+class Probe(Named):
+    """One probe of a reservoir."""
+
+    quantity: Quantity
+
+
+class Look(Probe):
+    """afresh: forget what the probe has shown so far."""
+
+    afresh: bool = False
+
+
+class Standard(Probe):
+    """What the probe stands in. temperature_c: None for the tank's."""
+
+    standard: str
+    temperature_c: float | None = Field(default=None, ge=0.0, le=50.0)
+
+
+def one(loop: Loop, asked: Named) -> KeptReservoir:
+    """The reservoir that is meant. Raises RequestRefused where that is none, or open."""
+    names = ", ".join(loop.reservoirs)
+    if asked.reservoir is None:
+        if len(loop.reservoirs) > 1:
+            raise RequestRefused(f"which reservoir? Name one with --reservoir: {names}")
+        return next(iter(loop.reservoirs.values()))
+    if asked.reservoir not in loop.reservoirs:
+        raise RequestRefused(f"no reservoir {asked.reservoir}; there is {names}")
+    return loop.reservoirs[asked.reservoir]
+
+
+def pump_of(reservoir: KeptReservoir, role: Role) -> Pump:
+    """The pump as the settings have it. Raises RequestRefused where there is none."""
+    pump = reservoir.table.pump.get(role.value)
+    if pump is None:
+        raise RequestRefused(f"{reservoir.table.title} has no {words.ROLE[role]} pump")
+    return pump
+
+
+def now(reservoir: KeptReservoir, loop: Loop) -> str:
+    """What the reservoir does from now on, for the person who asked."""
+    return f"{reservoir.table.title} is {words.condition(reservoir.condition(loop.stamp()))}"

@@ -1,0 +1,137 @@
+"""What is done about requests that concern a pump: its bottle, its tube, its rate, a run by hand.
+
+All of them are for a person at the tank; what a pump runs by hand is counted like any dose.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from daemon import words
+from daemon.asked import Measured, OfPump, Prime, TimedRun, one, pump_of
+from daemon.link.plain import plain
+from daemon.measure.rate import RUN_S, RUNS
+from daemon.rates import Ran
+from daemon.requests import Request, RequestRefused
+from daemon.reservoir import KeptReservoir
+from daemon.values import Cap, Condition, Outcome, Permit, Refusal
+
+if TYPE_CHECKING:
+    from daemon.loop import Loop
+
+PRIME_AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
+_AGAIN = ". The runs are kept: finish with other amounts, run once more, or cancel and begin again"
+
+
+def bottle(asked: OfPump, request: Request, loop: Loop) -> Any:
+    """A bottle was filled to the top."""
+    reservoir = one(loop, asked)
+    pump = pump_of(reservoir, asked.pump)
+    loop.ledger.refill(reservoir.name, asked.pump, request.origin.value, loop.stamp())
+    return {"said": f"{words.ROLE[asked.pump]} bottle counted as full: {pump.bottle_ml:g} mL"}
+
+
+def prime(asked: Prime, request: Request, loop: Loop) -> Any:
+    """Run a pump by hand, its tube's end in a cup. Counted like any dose, as if all went into the tank."""
+    reservoir = one(loop, asked)
+    most_ml = pump_of(reservoir, asked.pump).ml_per_s * PRIME_AT_MOST_S
+    if not asked.ml <= most_ml:
+        raise RequestRefused(
+            f"{asked.ml:g} mL would run longer than {PRIME_AT_MOST_S:g} s: ask for at most {most_ml:.1f} mL"
+        )
+    done = _run_by_hand(reservoir.permit_prime(asked.pump, asked.ml, loop.stamp()), reservoir, request, loop)
+    return {"said": _primed(done, reservoir), "ml": done.ml, "run_s": done.run_s}
+
+
+def tube(asked: OfPump, request: Request, loop: Loop) -> Any:
+    """A new tube is in: its pump waits until it is measured."""
+    reservoir = one(loop, asked)
+    pump_of(reservoir, asked.pump)
+    loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())
+    reservoir.rates.ran[asked.pump].clear()
+    said = (
+        f"{reservoir.table.title}: new {words.ROLE[asked.pump]} tube noted. It does not dose until measured: "
+        f"fill the tube (evenwater prime), then `evenwater calibrate pump {asked.pump}`"
+    )
+    return {"said": said}
+
+
+def timed_run(asked: TimedRun, request: Request, loop: Loop) -> Any:
+    """One run into a cylinder. Charged at the rate believed so far."""
+    reservoir = one(loop, asked)
+    pump_of(reservoir, asked.pump)
+    ran = reservoir.rates.ran[asked.pump]
+    if not len(ran) < RUNS[1]:
+        raise RequestRefused(
+            f"{len(ran)} runs are enough: finish, or `evenwater calibrate pump {asked.pump} cancel`"
+        )
+    decision = reservoir.permit_timed(asked.pump, asked.run_s, loop.stamp())
+    if isinstance(decision, Permit) and not decision.run_s >= RUN_S[0]:
+        decision = Refusal(decision.request, decision.bound_by or Cap.TOO_SMALL, decision.numbers)
+    done = _run_by_hand(decision, reservoir, request, loop)
+    ran.append(Ran(reservoir.last_entry, done.run_s, done.ml))
+    said = f"run {len(ran)}: {done.run_s:.1f} s, by the old rate {done.ml:.1f} mL"
+    return {"said": said, "run": len(ran), "run_s": done.run_s, "assumed_ml": done.ml}
+
+
+def finish_pump(asked: Measured, _request: Request, loop: Loop) -> Any:
+    """Take the rate that the runs and what was read of them make, or say why not."""
+    reservoir, role = one(loop, asked), asked.pump
+    pump_of(reservoir, role)
+    ran = reservoir.rates.ran[role]
+    if len(asked.measured_ml) != len(ran):
+        raise RequestRefused(
+            f"{len(ran)} timed runs of the {words.ROLE[role]} pump wait for their mL, "
+            f"{len(asked.measured_ml)} amounts were told: give one for each, in their order, or cancel"
+        )
+    stamp = loop.stamp()
+    old = reservoir.rates.of(role, stamp.utc.date())
+    fit = reservoir.rates.fit(role, asked.measured_ml, stamp.utc.date())
+    if fit.rate is None:
+        said = f"not kept, {old.ml_per_s:.3g} mL/s stays: {words.rate_fit(fit)}{_AGAIN}"
+        return {"accepted": False, "said": said, "fit": plain(fit), "old_ml_per_s": old.ml_per_s}
+    if asked.keep:
+        reservoir.charge_more(role, sum(asked.measured_ml) - sum(run.ml for run in ran), stamp)
+        reservoir.rates.keep(role, fit.rate)
+    said = f"{words.ROLE[role]} pump: was {old.ml_per_s:.3g}, {'now' if asked.keep else 'would be'} "
+    said += words.rate_fit(fit)
+    return {"accepted": True, "said": said, "fit": plain(fit), "old_ml_per_s": old.ml_per_s}
+
+
+def cancel_pump(asked: OfPump, _request: Request, loop: Loop) -> Any:
+    """Forget the runs."""
+    reservoir = one(loop, asked)
+    pump_of(reservoir, asked.pump)
+    reservoir.rates.ran[asked.pump].clear()
+    return {"said": f"{words.ROLE[asked.pump]} pump: runs forgotten, the old rate stays"}
+
+
+def _run_by_hand(decision: Permit | Refusal, reservoir: KeptReservoir, request: Request, loop: Loop) -> Permit:
+    """Run into a cup what may run, while the asker waits. Raises RequestRefused with the next step."""
+    title, pump = reservoir.table.title, words.ROLE[decision.request.pump]
+    if request.given_up.is_set():
+        raise RequestRefused("nobody waits for this any more: not begun")
+    if isinstance(decision, Refusal):
+        raise RequestRefused(f"{title}: {_no_priming(decision, reservoir.condition(loop.stamp()))}")
+    outcome = loop.dose(reservoir, decision)
+    if outcome is not Outcome.DONE:
+        why = words.CAP[Cap.LEDGER] if outcome is None else reservoir.run_note
+        raise RequestRefused(f"{title}: the {pump} pump did not run well: {why}")
+    return decision
+
+
+def _no_priming(refusal: Refusal, condition: Condition) -> str:
+    """Why a person may not run this pump now, and the next step."""
+    if refusal.cap is not Cap.CONDITION:
+        return f"{words.refusal(refusal)}. `evenwater status` shows what each cap has left"
+    if condition is Condition.LOCKED:
+        return "locked: `evenwater status` says why; mend that, `evenwater clear`, `evenwater hold`, then this"
+    return "corrects by itself now: pause it first: `evenwater hold priming`, then this"
+
+
+def _primed(done: Permit, reservoir: KeptReservoir) -> str:
+    less = "" if done.bound_by is None else f" (less than asked, by {words.CAP[done.bound_by]})"
+    return (
+        f"{reservoir.table.title}: {words.ROLE[done.request.pump]} pump ran {done.run_s:.1f} s, {done.ml:.1f} mL"
+        f"{less}. It counts as dosed. Put the tube back; a pause ends with `evenwater release`"
+    )
