@@ -281,7 +281,7 @@ HAZARDS: tuple[Hazard, ...] = (
         claim="swapped buffers are always refused; no dose after 60 days",
         elsewhere=(
             "measure/test_calibrate.py::test_swapped_buffers_are_always_refused",
-            "test_desk.py::test_swapped_buffers_are_refused_and_the_old_calibration_stays",
+            "test_desk_probes.py::test_swapped_buffers_are_refused_and_the_old_calibration_stays",
             "measure/test_book.py::test_a_disk_that_fails_at_any_step_loses_nothing",
         ),
         figure="59 days: doses, 61 days: none",
@@ -506,9 +506,9 @@ HAZARDS: tuple[Hazard, ...] = (
         claim="stopped at 5 %, also after a restart, until a person at the tank says that it is full; "
         "no priming from afar; a tube's hours told also after a restart, a new one not dosed with unmeasured",
         elsewhere=(
-            "test_desk.py::test_priming_is_for_people_at_the_tank",
+            "test_desk_pumps.py::test_priming_is_for_people_at_the_tank",
             "test_reservoir.py::test_a_bottle_runs_low_then_empty_then_is_refilled",
-            "test_desk.py::test_a_refilled_bottle_counts_from_full",
+            "test_desk_pumps.py::test_a_refilled_bottle_counts_from_full",
             "test_rates.py::test_a_new_tube_is_not_dosed_with_until_it_is_measured",
         ),
         by_hand="Replace each tube at its maker's hours (`tube_hours`), tell it with `evenwater tube`, then "

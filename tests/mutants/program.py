@@ -29,9 +29,9 @@ RESERVOIR = mutants_of(
             "reservoir calibrating blocks dosing",
             "        if self.instruments.visit is not None:\n            return Condition.HELD\n",
             "",
-            f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard "
-            f"{DESK_TESTS}::test_calibrating_ec_holds_the_dosing_too "
-            f"{DESK_TESTS}::test_a_short_hold_during_a_calibration_does_not_end_its_pause",
+            "tests/test_desk_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard "
+            "tests/test_desk_probes.py::test_calibrating_ec_holds_the_dosing_too "
+            "tests/test_desk_probes.py::test_a_short_hold_during_a_calibration_does_not_end_its_pause",
         ),
         (
             "reservoir only watches after bad ends",
@@ -173,14 +173,14 @@ INSTRUMENTS = mutants_of(
             "instruments a probe in a standard says nothing of the water",
             "                verdict = _calibrating(verdict)\n",
             "                pass\n",
-            f"{DESK_TESTS}::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
+            "tests/test_desk_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
             (VerdictReason.CALIBRATING,),
         ),
         (
             "instruments a probe back from a standard warms up",
             "            self._histories.pop(self.visit.quantity, None)\n",
             "            pass\n",
-            f"{DESK_TESTS}::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
+            "tests/test_desk_probes.py::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
         ),
         (
             "instruments a probe that does not answer",
@@ -341,13 +341,13 @@ DESK = (
                 "desk no release while calibrating",
                 "    no_probe_out(reservoir)\n    return loop",
                 "    return loop",
-                "test_release_waits_for_the_end_of_a_calibration",
+                "tests/test_desk_probes.py::test_release_waits_for_the_end_of_a_calibration",
             ),
         ),
     ),
     *mutants_of(
         "daemon/desk_pumps.py",
-        DESK_TESTS,
+        "tests/test_desk_pumps.py",
         (
             (
                 "desk a long priming is refused",
@@ -371,7 +371,7 @@ DESK = (
     ),
     *mutants_of(
         "daemon/desk_probes.py",
-        DESK_TESTS,
+        "tests/test_desk_probes.py",
         (
             (
                 "desk calibrating pauses",

@@ -1,0 +1,318 @@
+"""What comes of requests about a probe in a standard: the whole program."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from daemon.measure.convert import EcCalibration, PhCalibration
+from daemon.requests import Origin, RequestRefused
+from daemon.values import Condition, Quantity, VerdictReason
+from tests.at_the_tank import PASS_S, TO_A_DOSE, AtTheTank, at_the_tank, one_bed
+
+QUARTER = 90  # passes of a quarter of an hour
+PH: dict[str, Any] = {"quantity": "ph"}
+
+
+def _for(hours: float | None) -> dict[str, Any]:
+    return {} if hours is None else {"hours": hours}
+
+
+def settled_in(at: AtTheTank, quantity: str, standard: str) -> None:
+    """Dip the probe and wait until it has come to rest."""
+    at.bench.play("dip", tank="bed1", probe=quantity, standard=standard)
+    at.ask("calibrate.look", quantity=quantity, afresh=True)
+    at.until(lambda _: bool(at.ask("calibrate.look", quantity=quantity)["settled"]), within=60)
+
+
+def take(at: AtTheTank, standard: str, label: str = "", quantity: str = "ph") -> str:
+    """Take one point; `label`: what the person says it is, if not what it is."""
+    settled_in(at, quantity, standard)
+    said: str = at.ask("calibrate.point", quantity=quantity, standard=label or standard)["said"]
+    return said
+
+
+def put_back(at: AtTheTank) -> str:
+    """The probe goes back into the water, and the person says so."""
+    at.bench.play("back", tank="bed1", probe="ph")
+    said: str = at.ask("calibrate.back", **PH)["said"]
+    return said
+
+
+def test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing(tank: AtTheTank) -> None:
+    """A buffer of pH 4.01 looks like sour water: only a person's word that it is back lets dosing go on."""
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    assert tank.ask("calibrate.finish", **PH)["accepted"] is True
+    tank.passes(2 * QUARTER)
+    assert tank.bed().condition is Condition.HELD
+    assert tank.runs() == []
+
+
+def test_two_buffers_make_a_calibration_near_the_truth_and_dosing_goes_on(tmp_path: Path) -> None:
+    """Slope and offset of the bench's electrode, kept in the book and its file, used from the next pass."""
+    with at_the_tank(tmp_path, calibrated=False) as at:
+        at.passes(1)
+        at.ask("calibrate.begin", **PH)
+        assert "7.00 taken" in take(at, "7.00")
+        take(at, "4.01")
+        at.bench.play("back", tank="bed1", probe="ph")
+        result = at.ask("calibrate.finish", **PH)
+        assert result["accepted"] is True
+        assert "Dosing stays paused" in result["said"]
+        assert "Bed 1 is keeping" in at.ask("calibrate.back", **PH)["said"]
+        fit = at.service.book.get("bed1", Quantity.PH)
+        assert isinstance(fit, PhCalibration)
+        assert fit.slope_percent == pytest.approx(97.0, abs=0.7)
+        assert fit.offset_mv == pytest.approx(6.0, abs=1.0)
+        assert "4.01" in (tmp_path / "calibrations.toml").read_text()
+        at.until(lambda _: len(at.runs()) == 1, within=3 * TO_A_DOSE)
+
+
+def test_the_ec_cell_needs_one_standard(tmp_path: Path) -> None:
+    """The cell constant of the bench's cell."""
+    with at_the_tank(tmp_path, calibrated=False) as at:
+        at.passes(1)
+        at.ask("calibrate.begin", quantity="ec")
+        take(at, "1.413", quantity="ec")
+        assert at.ask("calibrate.finish", quantity="ec")["accepted"] is True
+        fit = at.service.book.get("bed1", Quantity.EC)
+        assert isinstance(fit, EcCalibration)
+        assert fit.cell_constant_per_cm == pytest.approx(0.98, rel=0.02)
+
+
+def test_nothing_is_dosed_while_a_probe_is_in_a_standard(tank: AtTheTank) -> None:
+    """From the next pass on: held, the pH is no reading, and after cancelling it stays held."""
+    tank.ask("calibrate.begin", **PH)
+    tank.bench.play("dip", tank="bed1", probe="ph", standard="10.01")
+    tank.passes(QUARTER)
+    bed = tank.bed()
+    assert (bed.condition, bed.condition_reason) == (Condition.HELD, "calibrating")
+    assert bed.verdicts[Quantity.PH].reason is VerdictReason.CALIBRATING
+    assert "bed1-ph-probe" not in tank.alarms()
+    said = tank.ask("calibrate.cancel", **PH)["said"]
+    assert "the old calibration stays" in said
+    tank.passes(QUARTER)
+    assert tank.bed().condition is Condition.HELD
+    assert tank.runs() == []
+    tank.bench.play("back", tank="bed1", probe="ph")
+    tank.ask("release")
+    assert tank.passes(1).reservoirs["bed1"].condition is Condition.KEEPING
+
+
+def test_calibrating_ec_holds_the_dosing_too(tank: AtTheTank) -> None:
+    """A hand in the water is reason enough; the pH goes on being read."""
+    tank.ask("calibrate.begin", quantity="ec")
+    tank.passes(QUARTER)
+    assert tank.bed().verdicts[Quantity.PH].usable
+    assert tank.runs() == []
+
+
+def test_a_short_hold_during_a_calibration_does_not_end_its_pause(tank: AtTheTank) -> None:
+    """It takes the place of the calibration's own and runs out: the hand is still in the water."""
+    tank.ask("calibrate.begin", quantity="ec")
+    tank.ask("hold", Origin.REMOTE, reason="oops", hours=0.1)
+    tank.passes(QUARTER)
+    assert tank.service.ledger.held("bed1", tank.loop.stamp()) is None
+    assert tank.bed().condition is Condition.HELD
+    assert tank.runs() == []
+
+
+def test_a_probe_that_comes_back_from_a_standard_warms_up_again(tank: AtTheTank) -> None:
+    """What it showed before, and in between, says nothing of the water it is put into."""
+    tank.passes(QUARTER)
+    tank.ask("calibrate.begin", **PH)
+    tank.passes(1)
+    tank.ask("calibrate.cancel", **PH)
+    tank.passes(1)
+    assert tank.bed().verdicts[Quantity.PH].reason is VerdictReason.WARMING_UP
+
+
+def test_release_waits_for_the_end_of_a_calibration(tank: AtTheTank) -> None:
+    """With a hand in the water nobody goes on, by mistake or otherwise."""
+    tank.ask("calibrate.begin", **PH)
+    with pytest.raises(RequestRefused, match="is being calibrated; put the probe back in the water"):
+        tank.ask("release")
+    assert tank.service.ledger.held("bed1", tank.loop.stamp()) is not None
+
+
+def test_swapped_buffers_are_refused_and_the_old_calibration_stays(tank: AtTheTank, tmp_path: Path) -> None:
+    """With the reason in words; the file is untouched and nothing doses until it is put right."""
+    before, file = tank.service.book.get("bed1", Quantity.PH), (tmp_path / "calibrations.toml").read_text()
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00", label="4.01")
+    take(tank, "4.01", label="7.00")
+    tank.bench.play("back", tank="bed1", probe="ph")
+    result = tank.ask("calibrate.finish", **PH)
+    assert result["accepted"] is False
+    assert "the buffers were swapped" in result["said"]
+    assert tank.service.book.get("bed1", Quantity.PH) is before
+    assert (tmp_path / "calibrations.toml").read_text() == file
+    tank.passes(QUARTER)
+    assert tank.bed().condition is Condition.HELD
+    assert tank.runs() == []
+    with pytest.raises(RequestRefused, match="pH is being calibrated; put the probe back in the water"):
+        tank.ask("release")
+
+
+def test_points_can_be_taken_again_after_a_refusal(tank: AtTheTank) -> None:
+    """The second take of a buffer replaces the first."""
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00", label="4.01")
+    take(tank, "4.01", label="7.00")
+    assert tank.ask("calibrate.finish", **PH)["accepted"] is False
+    take(tank, "7.00")
+    take(tank, "4.01")
+    assert tank.ask("calibrate.finish", **PH)["accepted"] is True
+
+
+@pytest.mark.parametrize("reason", ["cleaning", "calibrating"])
+@pytest.mark.parametrize("hours", [None, 5.0])
+def test_a_remote_hold_during_calibration_survives_the_finish(
+    tank: AtTheTank, reason: str, hours: float | None
+) -> None:
+    """Even one that calls itself by the word of the calibration's own."""
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    tank.ask("hold", Origin.REMOTE, reason=reason, **_for(hours))
+    take(tank, "4.01")
+    assert tank.ask("calibrate.finish", **PH)["accepted"] is True
+    put_back(tank)
+    tank.passes(QUARTER)
+    assert (tank.bed().condition, tank.bed().condition_reason) == (Condition.HELD, reason)
+    assert tank.runs() == []
+
+
+@pytest.mark.parametrize("hours", [None, 1.0])
+def test_a_remote_hold_from_before_goes_on_after_the_finish(tank: AtTheTank, hours: float | None) -> None:
+    """For what is left of it, and no longer."""
+    tank.ask("hold", Origin.REMOTE, reason="away", **_for(hours))
+    begun_s = tank.clock.monotonic_s()
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    tank.ask("calibrate.finish", **PH)
+    assert "held" in put_back(tank)
+    tank.passes(QUARTER)
+    assert (tank.bed().condition, tank.bed().condition_reason) == (Condition.HELD, "away")
+    assert tank.runs() == []
+    if hours is not None:
+        tank.until(lambda state: state.reservoirs["bed1"].condition is Condition.KEEPING, within=4 * QUARTER)
+        assert tank.clock.monotonic_s() - begun_s == pytest.approx(hours * 3600.0, abs=3 * PASS_S)
+
+
+def test_a_short_hold_that_ended_meanwhile_is_over(tank: AtTheTank) -> None:
+    """The calibration took longer than it: dosing goes on at its finish."""
+    tank.ask("hold", Origin.REMOTE, reason="away", hours=0.01)
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    tank.ask("calibrate.finish", **PH)
+    assert "Bed 1 is keeping" in put_back(tank)
+
+
+def test_calibrating_a_locked_reservoir_leaves_only_the_lock(tank: AtTheTank) -> None:
+    """After it and after clear, nothing of the calibration is left over."""
+    tank.loop.reservoirs["bed1"].lock("slow probe", tank.loop.stamp())
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    tank.ask("calibrate.finish", **PH)
+    assert "locked" in put_back(tank)
+    assert "Bed 1 is keeping" in tank.ask("clear")["said"]
+
+
+def test_a_restart_in_the_middle_of_a_calibration_stays_held(tmp_path: Path) -> None:
+    """The probe may still be in the buffer; beginning anew and finishing ends that hold."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(1)
+        at.ask("calibrate.begin", **PH)
+        take(at, "7.00")
+    with at_the_tank(tmp_path, start_utc=at.clock.utc() + timedelta(minutes=5)) as again:
+        again.bench.play("dip", tank="bed1", probe="ph", standard="7.00")
+        again.passes(QUARTER)
+        assert (again.bed().condition, again.runs()) == (Condition.HELD, [])
+        again.ask("calibrate.begin", **PH)
+        take(again, "7.00")
+        take(again, "4.01")
+        assert again.ask("calibrate.finish", **PH)["accepted"] is True
+        put_back(again)
+        assert again.passes(1).reservoirs["bed1"].condition is Condition.KEEPING
+
+
+def test_a_point_before_the_probe_has_settled_is_refused(tank: AtTheTank) -> None:
+    """With how far it has come; an unknown buffer is refused with the known ones."""
+    tank.ask("calibrate.begin", **PH)
+    with pytest.raises(RequestRefused, match="not settled yet: no reading yet"):
+        tank.ask("calibrate.point", **PH, standard="7.00")
+    tank.bench.play("dip", tank="bed1", probe="ph", standard="4.01")
+    tank.passes(2)
+    look = tank.ask("calibrate.look", **PH)
+    assert look["settled"] is False
+    assert 0.0 < look["share_settled"] < 1.0
+    with pytest.raises(RequestRefused, match="of 6 samples; wait"):
+        tank.ask("calibrate.point", **PH, standard="7.00")
+    with pytest.raises(RequestRefused, match=r"4\.01"):
+        tank.ask("calibrate.point", **PH, standard="7.77")
+
+
+def test_a_probe_at_the_end_of_its_range_never_settles(tank: AtTheTank) -> None:
+    """However still the voltage of an unplugged one stands."""
+    tank.ask("calibrate.begin", **PH)
+    tank.bench.play("unplug", probe="ph")
+    for _ in range(20):
+        tank.passes(1)
+        assert tank.ask("calibrate.look", **PH)["settled"] is False
+
+
+def test_the_standards_temperature_is_the_tanks_unless_given(tank: AtTheTank) -> None:
+    """Without either it is asked for."""
+    tank.ask("calibrate.begin", **PH)
+    settled_in(tank, "ph", "7.00")
+    point = tank.ask("calibrate.point", **PH, standard="7.00")["point"]
+    assert point["temperature_c"] == pytest.approx(20.0, abs=2.0)
+    settled_in(tank, "ph", "4.01")
+    given = tank.ask("calibrate.point", **PH, standard="4.01", temperature_c=25.0)["point"]
+    assert (given["temperature_c"], given["reference"]) == (25.0, pytest.approx(4.01, abs=0.005))
+    tank.bench.play("unplug", probe="temperature")
+    settled_in(tank, "ph", "7.00")
+    with pytest.raises(RequestRefused, match="--temperature-c"):
+        tank.ask("calibrate.point", **PH, standard="7.00")
+
+
+def test_one_probe_of_a_reservoir_at_a_time(tank: AtTheTank) -> None:
+    """A second begin is refused by what is going on; so are steps for another quantity."""
+    tank.ask("calibrate.begin", **PH)
+    with pytest.raises(RequestRefused, match="pH is being calibrated"):
+        tank.ask("calibrate.begin", quantity="ec")
+    for step in ("look", "finish", "back", "cancel"):
+        with pytest.raises(RequestRefused, match="EC is not being calibrated; begin first"):
+            tank.ask(f"calibrate.{step}", quantity="ec")
+
+
+def test_only_probes_there_are_and_that_standards_can_tell_are_calibrated(tmp_path: Path) -> None:
+    """A thermometer is not dipped in buffers, and a missing probe not at all."""
+    probes = {name: table for name, table in one_bed().reservoir["bed1"].probe.items() if name != "ec"}
+    with at_the_tank(tmp_path, one_bed(probe={name: table.model_dump() for name, table in probes.items()})) as at:
+        at.passes(1)
+        with pytest.raises(RequestRefused, match="temperature: only pH and EC"):
+            at.ask("calibrate.begin", quantity="temperature")
+        with pytest.raises(RequestRefused, match="Bed 1 has no EC probe"):
+            at.ask("calibrate.begin", quantity="ec")
+
+
+def test_a_calibration_that_cannot_be_kept_is_told_and_changes_nothing(tank: AtTheTank, tmp_path: Path) -> None:
+    """Somebody has spoiled the file by hand: refused with its name, still held, the old one in force."""
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    (tmp_path / "calibrations.toml").write_text("not = [toml")
+    before = tank.service.book.get("bed1", Quantity.PH)
+    with pytest.raises(RequestRefused, match=r"calibrations.toml: not valid TOML"):
+        tank.ask("calibrate.finish", **PH)
+    assert tank.service.book.get("bed1", Quantity.PH) is before
+    assert tank.passes(1).reservoirs["bed1"].condition is Condition.HELD
