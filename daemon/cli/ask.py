@@ -33,33 +33,47 @@ def add_commands(commands: Commands) -> None:
     _renewed(commands, "tube", "tell that a new tube is in a pump: it doses again once measured")
 
 
-def add_asking(commands: Commands, name: str, help_text: str, example: str) -> argparse.ArgumentParser:
-    """A command with --state, --json and an example in its help."""
+def add_command(
+    commands: Commands, name: str, help_text: str, epilog: str, description: str | None = None
+) -> argparse.ArgumentParser:
+    """A command that speaks to a running daemon: its help, with the line breaks of the epilog, and --state."""
     parser: argparse.ArgumentParser = commands.add_parser(
         name,
         help=help_text,
-        description=help_text[0].upper() + help_text[1:] + ".",
-        epilog=f"example:\n  {example}",
+        description=description or help_text[0].upper() + help_text[1:] + ".",
+        epilog=epilog,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     add_state_option(parser)
+    return parser
+
+
+def add_asking(commands: Commands, name: str, help_text: str, example: str) -> argparse.ArgumentParser:
+    """A command with --state, --json and an example in its help."""
+    parser = add_command(commands, name, help_text, f"example:\n  {example}")
     parser.add_argument("--json", action="store_true", help="print one JSON value for programs")
     return parser
 
 
+def or_refusal(command: str, act: Callable[[], int]) -> int:
+    """The exit code of `act`; a refusal or silence of the daemon goes to stderr with the next step, and 1."""
+    try:
+        return act()
+    except (NoDaemon, CallRefused) as trouble:
+        print(f"evenwater {command}: {trouble}", file=sys.stderr)
+        return 1
+
+
 def asked(arguments: argparse.Namespace, method: str, show: Printer, **params: Any) -> int:
     """Call the daemon once and print its answer; a refusal or silence goes to stderr with the next step."""
-    try:
+
+    def act() -> int:
         answer = ControlClient(state_folder(arguments.state)).call(method, **params)
-    except (NoDaemon, CallRefused) as trouble:
-        print(f"evenwater {arguments.command}: {trouble}", file=sys.stderr)
-        return 1
-    if arguments.json:
-        print(json.dumps(answer, ensure_ascii=False))
-    else:
-        for line in show(answer):
+        for line in [json.dumps(answer, ensure_ascii=False)] if arguments.json else show(answer):
             print(line)
-    return 0
+        return 0
+
+    return or_refusal(arguments.command, act)
 
 
 def finite(text: str) -> float:

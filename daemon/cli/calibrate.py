@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 import time
 from collections.abc import Mapping
@@ -13,9 +12,8 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from daemon.cli import calibrate_pump
-from daemon.cli.ask import Commands, finite
-from daemon.cli.where import add_state_option, state_folder
-from daemon.link.client import CallRefused, ControlClient, NoDaemon
+from daemon.cli.ask import Commands, add_command, finite
+from daemon.cli.steps import Asker, add_steps, step_or_guide, told
 
 USUAL = {"ph": ("7.00", "4.01"), "ec": ("1.413",)}
 PATIENCE_S = 600.0
@@ -57,78 +55,45 @@ def add_commands(commands: Commands) -> None:
 
 def _add_probe(kinds: Commands, quantity: str) -> None:
     about = f"calibrate the {quantity} probe in {', '.join(USUAL[quantity])}"
-    parser = kinds.add_parser(
-        quantity,
-        help=about,
-        description=f"{about[0].upper()}{about[1:]}.",
-        epilog=EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    add_state_option(parser)
-    parser.add_argument("step", nargs="?", choices=["begin", "look", "point", "finish", "back", "cancel"])
+    parser = add_command(kinds, quantity, about, EPILOG)
+    add_steps(parser, ("begin", "look", "point", "finish", "back", "cancel"))
     parser.add_argument("standard", nargs="?", help="with `point`: which buffer, as 7.00 or 4.01; EC as 1.413")
-    parser.add_argument("--reservoir", metavar="NAME", help="which one; may be left out where there is only one")
     parser.add_argument(
         "--temperature-c", type=finite, help="temperature of the standard (default: the tank's probe)"
-    )
-    parser.add_argument(
-        "--json", action="store_true", help="print one JSON value for programs (step by step only)"
     )
     parser.set_defaults(act=calibrate)
 
 
 def calibrate(arguments: argparse.Namespace) -> int:
     """Run one step, or guide through all of them."""
-    client = ControlClient(state_folder(arguments.state))
-    asker = _Asker(client, arguments)
-    try:
-        return _one_step(asker, arguments) if arguments.step else _guide(asker, arguments.quantity)
-    except (NoDaemon, CallRefused) as trouble:
-        print(f"evenwater calibrate: {trouble}", file=sys.stderr)
-        return 1
+    asker = Asker(arguments, "calibrate", quantity=arguments.quantity)
+    return step_or_guide(
+        "calibrate",
+        arguments,
+        lambda: _one_step(asker, arguments),
+        lambda: _guide(asker, arguments),
+    )
 
 
-class _Asker:
-    """Calls with the reservoir, quantity and temperature of this command line filled in."""
-
-    def __init__(self, client: ControlClient, arguments: argparse.Namespace) -> None:
-        self._client = client
-        self._always: dict[str, Any] = {"quantity": arguments.quantity}
-        if arguments.reservoir is not None:
-            self._always["reservoir"] = arguments.reservoir
-        self._temperature = {} if arguments.temperature_c is None else {"temperature_c": arguments.temperature_c}
-
-    def ask(self, step: str, **params: Any) -> Mapping[str, Any]:
-        answer: Mapping[str, Any] = self._client.call(f"calibrate.{step}", **self._always, **params)
-        return answer
-
-    def point(self, standard: str) -> Mapping[str, Any]:
-        return self.ask("point", standard=standard, **self._temperature)
+def _point(asker: Asker, arguments: argparse.Namespace, standard: str) -> Mapping[str, Any]:
+    known = {} if arguments.temperature_c is None else {"temperature_c": arguments.temperature_c}
+    return asker.ask("point", standard=standard, **known)
 
 
-def _one_step(asker: _Asker, arguments: argparse.Namespace) -> int:
+def _one_step(asker: Asker, arguments: argparse.Namespace) -> int:
     if arguments.step == "point":
         if arguments.standard is None:
             print("evenwater calibrate: `point` needs the standard, as in: point 7.00", file=sys.stderr)
             return 2
-        answer = asker.point(arguments.standard)
-    else:
-        answer = asker.ask(arguments.step)
-    print(json.dumps(answer, ensure_ascii=False) if arguments.json else answer["said"])
-    return 0 if answer.get("accepted", True) else 1
+        return told(_point(asker, arguments, arguments.standard), arguments)
+    return told(asker.ask(arguments.step), arguments)
 
 
-def _guide(asker: _Asker, quantity: str) -> int:
-    if not sys.stdin.isatty():
-        print(
-            "evenwater calibrate: the guided way needs a terminal; from a script use the steps in --help",
-            file=sys.stderr,
-        )
-        return 2
+def _guide(asker: Asker, arguments: argparse.Namespace) -> int:
     console = Console()
     console.print(asker.ask("begin")["said"])
     try:
-        kept = _guided_points(asker, quantity, console)
+        kept = _guided_points(asker, arguments, console)
     except (KeyboardInterrupt, EOFError):
         console.print("\n" + str(asker.ask("cancel")["said"]))
         return 1
@@ -139,19 +104,19 @@ def _guide(asker: _Asker, quantity: str) -> int:
     return 0
 
 
-def _guided_points(asker: _Asker, quantity: str, console: Console) -> bool:
+def _guided_points(asker: Asker, arguments: argparse.Namespace, console: Console) -> bool:
     """Take each usual point and finish; whether the result was kept."""
-    for usual in USUAL[quantity]:
+    for usual in USUAL[arguments.quantity]:
         console.print(f"\nRinse the probe, dab it dry, put it in the standard (usual: {usual}).")
         standard = console.input(f"Which standard is it in? [{usual}] ").strip() or usual
         _wait_until_settled(asker, console)
-        console.print(str(asker.point(standard)["said"]))
+        console.print(str(_point(asker, arguments, standard)["said"]))
     result = asker.ask("finish")
     console.print("\n" + str(result["said"]))
     return bool(result["accepted"])
 
 
-def _wait_until_settled(asker: _Asker, console: Console) -> None:
+def _wait_until_settled(asker: Asker, console: Console) -> None:
     """Show the signal coming to rest. Gives up after ten minutes, leaving it to `point` to refuse."""
     columns = (TextColumn("waiting for the reading to settle"), BarColumn(), TextColumn("{task.fields[now]}"))
     asker.ask("look", afresh=True)

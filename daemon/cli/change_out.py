@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 
-from daemon.cli.ask import Commands
-from daemon.cli.where import add_state_option, state_folder
-from daemon.link.client import CallRefused, ControlClient, NoDaemon
+from daemon.cli.ask import Commands, add_command
+from daemon.cli.steps import Asker, add_steps, step_or_guide, told
 
 EPILOG = """\
 Guided, at the tank (the daemon must be running; dosing of that reservoir pauses meanwhile):
@@ -25,52 +22,27 @@ Goggles and gloves for acids and bases. Switch off whatever stands in the water 
 
 def add_commands(commands: Commands) -> None:
     """`evenwater change-out`."""
-    parser = commands.add_parser(
-        "change-out",
-        help="give a reservoir new water: drain, fill, mix, check",
-        description="Give a reservoir new water: drain, fill, mix, check.",
-        epilog=EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    add_state_option(parser)
-    parser.add_argument("step", nargs="?", choices=["begin", "done"])
-    parser.add_argument("--reservoir", metavar="NAME", help="which one; may be left out where there is only one")
-    parser.add_argument(
-        "--json", action="store_true", help="print one JSON value for programs (step by step only)"
-    )
+    parser = add_command(commands, "change-out", "give a reservoir new water: drain, fill, mix, check", EPILOG)
+    add_steps(parser, ("begin", "done"))
     parser.set_defaults(act=change_out)
 
 
 def change_out(arguments: argparse.Namespace) -> int:
     """Run one step, or guide through all of them."""
-    client = ControlClient(state_folder(arguments.state))
-    named = {} if arguments.reservoir is None else {"reservoir": arguments.reservoir}
-    try:
-        return _one_step(client, arguments, named) if arguments.step else _guide(client, named)
-    except (NoDaemon, CallRefused) as trouble:
-        print(f"evenwater change-out: {trouble}", file=sys.stderr)
-        return 1
+    asker = Asker(arguments, "change_out")
+    return step_or_guide("change-out", arguments, lambda: _one_step(asker, arguments), lambda: _guide(asker))
 
 
-def _one_step(client: ControlClient, arguments: argparse.Namespace, named: dict[str, str]) -> int:
-    answer = client.call(f"change_out.{arguments.step}", **named)
-    if arguments.json:
-        print(json.dumps(answer, ensure_ascii=False))
-        return 0
-    print(answer["said"])
-    for number, step in enumerate(answer.get("steps", ()), start=1):
+def _one_step(asker: Asker, arguments: argparse.Namespace) -> int:
+    answer = asker.ask(arguments.step)
+    code = told(answer, arguments)
+    for number, step in enumerate(() if arguments.json else answer.get("steps", ()), start=1):
         print(f"  {number}. {step}")
-    return 0
+    return code
 
 
-def _guide(client: ControlClient, named: dict[str, str]) -> int:
-    if not sys.stdin.isatty():
-        print(
-            "evenwater change-out: the guided way needs a terminal; from a script use the steps in --help",
-            file=sys.stderr,
-        )
-        return 2
-    begun = client.call("change_out.begin", **named)
+def _guide(asker: Asker) -> int:
+    begun = asker.ask("begin")
     print(begun["said"])
     try:
         for number, step in enumerate(begun["steps"], start=1):
@@ -81,5 +53,5 @@ def _guide(client: ControlClient, named: dict[str, str]) -> int:
             "`evenwater release` if it is still the old water."
         )
         return 1
-    print(client.call("change_out.done", **named)["said"])
+    print(asker.ask("done")["said"])
     return 0

@@ -7,13 +7,12 @@ import sys
 
 from rich.console import Console
 
-from daemon.cli.ask import Commands, asked, finite, said
-from daemon.cli.where import add_state_option
+from daemon.cli.ask import Commands, add_command, asked, finite, said
+from daemon.cli.steps import says_yes
 from daemon.values import Role
 
 USUAL_ML = 2.0
 SHARP = (Role.PH_DOWN, Role.PH_UP)
-GEAR = "Acid and base burn: goggles and gloves on. "
 
 EPILOG = """\
 examples:
@@ -29,14 +28,8 @@ Follow the reagent's label and your local rules.
 
 def add_commands(commands: Commands) -> None:
     """`evenwater prime`."""
-    parser = commands.add_parser(
-        "prime",
-        help="run a pump by hand to fill its tube",
-        description="Run one pump for a few mL, its tube's end in a cup. Only while held or watching.",
-        epilog=EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    add_state_option(parser)
+    about = "Run one pump for a few mL, its tube's end in a cup. Only while held or watching."
+    parser = add_command(commands, "prime", "run a pump by hand to fill its tube", EPILOG, about)
     parser.add_argument("reservoir", help="whose pump, by the name in the settings")
     parser.add_argument("pump", choices=[role.value for role in Role])
     parser.add_argument("--ml", type=finite, default=USUAL_ML, help=f"how much (default: {USUAL_ML:g} mL)")
@@ -61,11 +54,14 @@ def prime(arguments: argparse.Namespace) -> int:
         )
 
 
+def gear(pump: str) -> str:
+    """What to wear beside this pump, for the beginning of a sentence; nothing for most."""
+    return "Acid and base burn: goggles and gloves on. " if Role(pump) in SHARP else ""
+
+
 def _is_ready(arguments: argparse.Namespace) -> bool:
-    gear = GEAR if Role(arguments.pump) in SHARP else ""
-    question = f"{gear}Is the end of the {arguments.pump} tube in an empty cup? Then type yes: "
     try:
-        return input(question).strip().lower() == "yes"
+        return says_yes(f"{gear(arguments.pump)}Is the end of the {arguments.pump} tube in an empty cup?")
     except (EOFError, KeyboardInterrupt):
         print()
         return False

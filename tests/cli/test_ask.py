@@ -28,12 +28,6 @@ def tank(tmp_path: Path) -> Iterator[AtTheTank]:
         yield at
 
 
-@pytest.fixture
-def evenwater(tank: AtTheTank, tmp_path: Path) -> Evenwater:
-    """Gives the exit code of a command typed in another shell."""
-    return lambda *words: tank.while_answering(lambda: main([*words, "--state", str(tmp_path)]))
-
-
 def test_status_shows_values_bands_caps_and_doses(
     evenwater: Evenwater, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -129,16 +129,6 @@ def test_a_step_that_cannot_be_says_what_to_do(
     assert says in said.err
 
 
-def test_the_guided_way_needs_a_terminal(
-    evenwater: Evenwater, tank: AtTheTank, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """From a script it is a misuse, and nothing is held."""
-    monkeypatch.setattr("sys.stdin", io.StringIO())
-    assert evenwater("ph") == 2
-    assert "--help" in capsys.readouterr().err
-    assert tank.loop.reservoirs["bed1"].instruments.visit is None
-
-
 class AtTheTerminal(io.StringIO):
     """A person who does what the guide asks, then presses Enter; after `patience` questions they leave."""
 

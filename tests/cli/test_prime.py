@@ -4,29 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
-from daemon.cli.main import main
-from tests.at_the_tank import AtTheTank, at_the_tank
+from tests.at_the_tank import AtTheTank
+
+Evenwater = Callable[..., int]
 
 PRIME = ("prime", "bed1", "ph_down")
-
-
-@pytest.fixture
-def tank(tmp_path: Path) -> Iterator[AtTheTank]:
-    """The school garden after its first pass, held by a person."""
-    with at_the_tank(tmp_path, control=True) as at:
-        at.passes(1)
-        at.ask("hold", reason="priming")
-        yield at
-
-
-def typed(tank: AtTheTank, folder: Path, *words: str) -> int:
-    """The exit code of a command typed in another shell."""
-    return tank.while_answering(lambda: main([*words, "--state", str(folder)]))
 
 
 def at_a_terminal(monkeypatch: pytest.MonkeyPatch, answer: str) -> list[str]:
@@ -42,36 +28,27 @@ def at_a_terminal(monkeypatch: pytest.MonkeyPatch, answer: str) -> list[str]:
     return questions
 
 
-def test_from_a_script(tank: AtTheTank, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_from_a_script(held: AtTheTank, evenwater: Evenwater, capsys: pytest.CaptureFixture[str]) -> None:
     """One JSON value; the pump ran once."""
-    assert typed(tank, tmp_path, *PRIME, "--ml", "3", "--yes", "--json") == 0
+    assert evenwater(*PRIME, "--ml", "3", "--yes", "--json") == 0
     assert json.loads(capsys.readouterr().out)["ml"] == 3.0
-    assert len(tank.runs()) == 1
+    assert len(held.runs()) == 1
 
 
 @pytest.mark.parametrize("words", [(), ("--json",)])
-def test_unasked_nothing_runs(tank: AtTheTank, tmp_path: Path, words: tuple[str, ...]) -> None:
+def test_unasked_nothing_runs(held: AtTheTank, evenwater: Evenwater, words: tuple[str, ...]) -> None:
     """Without a terminal and without --yes."""
-    assert typed(tank, tmp_path, *PRIME, *words) == 2
-    assert tank.runs() == []
+    assert evenwater(*PRIME, *words) == 2
+    assert held.runs() == []
 
 
 @pytest.mark.parametrize(("answer", "code"), [("yes", 0), ("", 1), ("no", 1)])
 def test_it_asks_before(
-    tank: AtTheTank, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str, code: int
+    held: AtTheTank, evenwater: Evenwater, monkeypatch: pytest.MonkeyPatch, answer: str, code: int
 ) -> None:
     """For the cup, and with acid for goggles and gloves; only a plain yes runs the pump."""
     asked = at_a_terminal(monkeypatch, answer)
-    assert typed(tank, tmp_path, *PRIME) == code
+    assert evenwater(*PRIME) == code
     assert "goggles and gloves" in asked[0]
     assert "cup" in asked[0]
-    assert len(tank.runs()) == (answer == "yes")
-
-
-def test_a_refusal_names_the_next_step(
-    tank: AtTheTank, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """On standard error, with exit code 1."""
-    tank.ask("release")
-    assert typed(tank, tmp_path, *PRIME, "--yes") == 1
-    assert "evenwater hold" in capsys.readouterr().err
+    assert len(held.runs()) == (answer == "yes")
