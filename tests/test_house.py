@@ -26,6 +26,7 @@ PURE_MODULES = (
     "daemon.dose.inflow",
     "daemon.dose.learn",
     "daemon.dose.newest",
+    "daemon.dose.pairs",
     "daemon.dose.permit",
     "daemon.dose.response",
     "daemon.dose.trend",

@@ -224,24 +224,69 @@ RESERVOIR = mutants_of(
     FEED_TESTS,
     (
         (
-            "reservoir A only with its B",
+            "reservoir strength that moves by itself locks",
+            "for finding in (ph, self._feed.watch()):",
+            "for finding in (ph,):",
+            "test_a_stock_that_runs_in_by_itself_locks",
+        ),
+    ),
+)
+
+PERMITS = mutants_of(
+    "daemon/permits.py",
+    FEED_TESTS,
+    (
+        (
+            "permits A only with its B",
             "            return self._with_its_b(allowed, stamp)\n",
             "            return allowed\n",
             "test_without_its_b_no_a_is_given",
         ),
+    ),
+)
+
+PAIRS = mutants_of(
+    "daemon/dose/pairs.py",
+    "tests/dose/test_pairs.py",
+    (
         (
-            "reservoir strength that moves by itself locks",
-            "for finding in (self._watch_ph(stamp), self._feed.watch()):",
-            "for finding in (self._watch_ph(stamp),):",
-            "test_a_stock_that_runs_in_by_itself_locks",
+            "pairs no A without its B",
+            "    if isinstance(b, Refusal):\n        return b\n",
+            "    if isinstance(b, Refusal):\n        return a\n",
+            "test_where_b_is_refused_so_is_a",
         ),
         (
-            "reservoir stocks that mix say nothing of acid",
-            "        if self._others_mix(stamp):\n",
+            "pairs A cut to its B",
+            "    if b.ml >= b.request.ml:",
+            "    if b.ml >= 0.0:",
+            "test_a_is_cut_as_far_as_its_b_is",
+        ),
+    ),
+)
+
+ACIDITY = mutants_of(
+    "daemon/acidity.py",
+    FEED_TESTS,
+    (
+        (
+            "acidity stocks that mix say nothing of acid",
+            "        if self._others_mix(now_s, since_any_s):\n",
             "        if False:\n",
             "test_what_a_stock_does_to_ph_is_no_hand",
         ),
     ),
 )
 
-FEEDING = (*NEWEST, *STRENGTH, *WATER, *LEVEL, *STRENGTH_RESPONSE, *STAGES, *FEED, *RESERVOIR)
+FEEDING = (
+    *NEWEST,
+    *STRENGTH,
+    *WATER,
+    *LEVEL,
+    *STRENGTH_RESPONSE,
+    *STAGES,
+    *FEED,
+    *RESERVOIR,
+    *PERMITS,
+    *PAIRS,
+    *ACIDITY,
+)

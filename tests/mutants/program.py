@@ -45,49 +45,6 @@ RESERVOIR = mutants_of(
             "",
             "test_a_wet_tray_locks",
         ),
-        # deciding
-        (
-            "reservoir the permit",
-            "        allowed = permit(request, self._limits[request.pump], facts)\n",
-            "        allowed: Permit | Refusal = Permit(request, request.ml, request.ml / self._limits[request.pump].ml_per_s)\n",
-            f"{RESERVOIR_TESTS}::test_the_day_cap_calls_a_person {LOOP_TESTS}::test_low_water_stops_dosing",
-        ),
-        (
-            "reservoir the level it has",
-            "has_level_probe=self.instruments.has(Quantity.LEVEL),",
-            "has_level_probe=False,",
-            f"test_an_unplugged_sender_stops_dosing {LOOP_TESTS}::test_an_unplugged_level_switch_counts_as_low",
-        ),
-        (
-            "reservoir the water that is there",
-            "level_share=self.instruments.level_share,",
-            "level_share=None,",
-            "test_a_dose_is_scaled_to_the_water_that_is_there",
-        ),
-        (
-            "reservoir caps of the water that is there",
-            "volume_l=self.table.volume_l * self.instruments.share_of_water,",
-            "volume_l=self.table.volume_l,",
-            f"{RESERVOIR_TESTS}::test_the_share_of_the_water_is_of_the_water_that_is_there",
-        ),
-        (
-            "reservoir since it was refilled",
-            "since_refill_s=self.instruments.since_refill_s(stamp.at_s),",
-            "since_refill_s=None,",
-            "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
-        ),
-        (
-            "reservoir since it moved by itself",
-            "since_moved_s=since_moved_s(self._effects, stamp.at_s),",
-            "since_moved_s=None,",
-            "test_a_dose_by_hand_means_hands_off_and_no_lock",
-        ),
-        (
-            "reservoir circulation that should be proven",
-            "has_circulation=self.instruments.has_circulation,",
-            "has_circulation=False,",
-            "test_nothing_is_dosed_into_still_water",
-        ),
         # doses and what they did
         (
             "reservoir a finding that latches locks",
@@ -97,39 +54,15 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir acid and base in turns lock",
-            "(finding := reversals(self._doses(DOSES_OF_A_DAY), stamp)) is not None:",
+            "(finding := reversals(self._record.doses(), stamp)) is not None:",
             "(finding := reversals((), stamp)) is not None:",
             "test_acid_and_base_in_turns_lock",
-        ),
-        (
-            "reservoir smaller steps of a pump too strong",
-            "(*fed, self._smaller(wish))",
-            "(*fed, wish)",
-            "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
-        ),
-        (
-            "reservoir new water owes nothing",
-            "tuple(dose for dose in doses if dose.number > water.after_entry)",
-            "doses",
-            "tests/test_change_out.py::test_done_goes_on_and_the_new_water_owes_nothing",
-        ),
-        (
-            "reservoir what is usual here",
-            "usual_room_ml=self._usual_room_ml(request.pump, stamp))",
-            "usual_room_ml=None)",
-            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
         ),
         (
             "reservoir more than usual locks",
             "                self.lock(words.unusual(refused.request.pump, usual), stamp)\n",
             "                pass\n",
             "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
-        ),
-        (
-            "reservoir a refill that mixes says nothing of acid",
-            "        if refill_s is not None and refill_s < mixing_s:\n",
-            "        if False:\n",
-            "test_water_that_comes_in_while_a_dose_mixes_is_no_fault_of_it",
         ),
         (
             "reservoir what a dose should do",
@@ -161,6 +94,93 @@ RESERVOIR = mutants_of(
             '            self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
             '            if self._parts.ledger.fault is None:\n                self._parts.ledger.lock(self.name, reason, "evenwater", stamp)\n',
             f"{RESERVOIR_TESTS}::test_a_lock_holds_where_the_ledger_is_broken_already",
+        ),
+    ),
+)
+
+PERMITS = mutants_of(
+    "daemon/permits.py",
+    EFFECTS_TESTS,
+    (
+        (
+            "permits the permit",
+            "        allowed = permit(request, self._limits[request.pump], facts)\n",
+            "        allowed: Permit | Refusal = Permit(request, request.ml, request.ml / self._limits[request.pump].ml_per_s)\n",
+            f"{RESERVOIR_TESTS}::test_the_day_cap_calls_a_person {LOOP_TESTS}::test_low_water_stops_dosing",
+        ),
+        (
+            "permits the level it has",
+            "has_level_probe=instruments.has(Quantity.LEVEL),",
+            "has_level_probe=False,",
+            f"test_an_unplugged_sender_stops_dosing {LOOP_TESTS}::test_an_unplugged_level_switch_counts_as_low",
+        ),
+        (
+            "permits the water that is there",
+            "level_share=instruments.level_share,",
+            "level_share=None,",
+            "test_a_dose_is_scaled_to_the_water_that_is_there",
+        ),
+        (
+            "permits caps of the water that is there",
+            "volume_l=self._table.volume_l * instruments.share_of_water,",
+            "volume_l=self._table.volume_l,",
+            f"{RESERVOIR_TESTS}::test_the_share_of_the_water_is_of_the_water_that_is_there",
+        ),
+        (
+            "permits since it was refilled",
+            "since_refill_s=instruments.since_refill_s(stamp.at_s),",
+            "since_refill_s=None,",
+            "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
+        ),
+        (
+            "permits since it moved by itself",
+            "since_moved_s=self._water.acidity.since_moved_s(stamp.at_s),",
+            "since_moved_s=None,",
+            "test_a_dose_by_hand_means_hands_off_and_no_lock",
+        ),
+        (
+            "permits circulation that should be proven",
+            "has_circulation=instruments.has_circulation,",
+            "has_circulation=False,",
+            "test_nothing_is_dosed_into_still_water",
+        ),
+        (
+            "permits what is usual here",
+            "usual_room_ml=room_ml)",
+            "usual_room_ml=None)",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+        ),
+    ),
+)
+
+ACIDITY = mutants_of(
+    "daemon/acidity.py",
+    EFFECTS_TESTS,
+    (
+        (
+            "acidity smaller steps of a pump too strong",
+            "None if wish is None else self._smaller(wish)",
+            "wish",
+            "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
+        ),
+        (
+            "acidity a refill that mixes says nothing of acid",
+            "        if refill_s is not None and refill_s < self._mixing_s:\n",
+            "        if False:\n",
+            "test_water_that_comes_in_while_a_dose_mixes_is_no_fault_of_it",
+        ),
+    ),
+)
+
+RECORD = mutants_of(
+    "daemon/record.py",
+    EFFECTS_TESTS,
+    (
+        (
+            "record new water owes nothing",
+            "tuple(dose for dose in doses if dose.number > water.after_entry)",
+            "doses",
+            "tests/test_change_out.py::test_done_goes_on_and_the_new_water_owes_nothing",
         ),
     ),
 )
@@ -782,6 +802,9 @@ ALARM = mutants_of(
 
 PROGRAM = (
     *RESERVOIR,
+    *PERMITS,
+    *ACIDITY,
+    *RECORD,
     *INSTRUMENTS,
     *CAUSES,
     *LOOP,

@@ -119,15 +119,21 @@ PROGRAM = (
         ),
     ),
     *mutants_of(
-        "daemon/reservoir.py",
+        "daemon/permits.py",
         PROGRAM_TESTS,
         (
             (
-                "reservoir an expired rate",
-                "rate_usable=self.rates.of(role, stamp.utc.date()).usable,",
+                "permits an expired rate",
+                "rate_usable=self._rates.of(role, stamp.utc.date()).usable,",
                 "",
                 "test_the_age_of_a_rate test_a_new_tube_is_not_dosed_with_until_it_is_measured",
             ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/reservoir.py",
+        PROGRAM_TESTS,
+        (
             (
                 "reservoir what a cylinder got beyond its charge",
                 "        ledger.settle(ledger.intend(Permit(request, ml, NO_RUN_S), stamp), Outcome.DONE)\n",

@@ -1,0 +1,172 @@
+"""pH of one reservoir from pass to pass: what to ask for, and whether it worked.
+
+Holds what must be remembered; all deciding is done by the pure rooms. Runs on the loop's thread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from config.settings import Reservoir as Table
+from daemon.dose.answer_file import AnswerFile
+from daemon.dose.control import (
+    ControlState,
+    aim_of,
+    answer_of,
+    ask_ph,
+    disturbed,
+    expected_shift_ph,
+    given,
+    watered,
+)
+from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.response import (
+    Effects,
+    Finding,
+    Surprise,
+    dosed,
+    forget,
+    since_moved_s,
+    step_share,
+    watch,
+)
+from daemon.dose.stages import Targets
+from daemon.dose.usual import Usual, room_ml
+from daemon.dose.windows import DAY_S, OPPOSITE
+from daemon.instruments import Instruments
+from daemon.record import Record
+from daemon.values import DoseRequest, Permit, Quantity, Role
+
+
+class Acidity:
+    """The pH of the reservoir `name`. aim: where it should be; control: what the controller remembers."""
+
+    def __init__(
+        self, name: str, table: Table, instruments: Instruments, record: Record, answers: AnswerFile
+    ) -> None:
+        self.aim = aim_of(table)
+        self.control = ControlState(answers=answers.known(name, self.aim.ml_per_ph))
+        self._name = name
+        self._instruments = instruments
+        self._record = record
+        self._answers = answers
+        self._effects = Effects()
+        self._moved: Finding | None = None  # the newest movement with no dose
+        self._strong: Finding | None = None  # the newest of doses that do too much
+        self._fresh_share = 0.0  # what the controller knows of
+
+    @property
+    def _mixing_s(self) -> float:
+        return MIXING_TIMES * self.aim.mixing_time_s
+
+    def aim_at(self, targets: Targets) -> None:
+        """The crop's stage asks for another pH."""
+        self.aim = replace(self.aim, target=targets.ph, ph_low=targets.ph_low, ph_high=targets.ph_high)
+
+    def wish(self, now_s: float, last_dose_s: float | None, proven_s: float) -> DoseRequest | None:
+        """What to ask for at this pass, if anything.
+
+        now_s, last_dose_s: monotonic; proven_s: now in proven time, by which the answers are kept.
+        """
+        ph = self._instruments.verdicts.get(Quantity.PH)
+        if ph is None:
+            return None
+        known = self.control.answers
+        wish, self.control = ask_ph(self._name, ph, self.aim, self.control, now_s, last_dose_s)
+        if self.control.answers is not known:
+            self._keep_answers(proven_s)
+        return None if wish is None else self._smaller(wish)
+
+    def _smaller(self, request: DoseRequest) -> DoseRequest:
+        """The request, halved while doses of its pump do too much."""
+        share = step_share(self._effects, request.pump)
+        if share == 1.0:
+            return request
+        return replace(request, ml=request.ml * share, numbers={**request.numbers, "step_share": share})
+
+    def usual_room_ml(self, role: Role, usual: Usual, now_s: float) -> float:
+        """What is left of what this tank usually takes of acid or base, in mL."""
+        answer = answer_of(self.aim, self.control, role)
+        ml_per_ph = min(answer.ml_per_ph, answer.prior_ml_per_ph)  # the further off, the more an acid water takes
+        return room_ml(usual, ml_per_ph, after_water=self._had_water(now_s))
+
+    def _had_water(self, now_s: float) -> bool:
+        since = (self._instruments.since_refill_s(now_s), self.since_moved_s(now_s))
+        return any(s is not None and s < DAY_S for s in since)
+
+    # what came in
+
+    def follow_water(self, proven_s: float) -> None:
+        """Fresh water answers in another way than what was learned."""
+        share = self._instruments.fresh_share - self._fresh_share
+        if share > 0.0:
+            self._fresh_share += share
+            self.control = watered(self.aim, self.control, share)
+            self._keep_answers(proven_s)
+
+    def forget_water(self, proven_s: float) -> None:
+        """New water is in: nothing that was learned of the old holds."""
+        self._effects = Effects()
+        self.control = ControlState()
+        self._keep_answers(proven_s)
+
+    def _keep_answers(self, proven_s: float) -> None:
+        self._answers.keep(self._name, self.control.answers, proven_s)
+
+    def dosed(self, allowed: Permit, end_s: float) -> None:
+        """A run has ended, at `end_s`: what acid or base should do follows, and nothing does of anything else."""
+        pump, ml = allowed.request.pump, allowed.ml
+        if pump not in OPPOSITE:
+            self.disturbed()
+            return
+        shift_ph = expected_shift_ph(self.aim, self.control, pump, ml, self._instruments.share_of_water)
+        self._effects = dosed(self._effects, pump, ml, shift_ph, end_s)
+        self.control = given(self.control, pump, shift_ph, end_s)
+
+    def disturbed(self) -> None:
+        """People are at work, or nobody knows what went in: what was being followed says nothing."""
+        self._effects = forget(self._effects)
+        self.control = disturbed(self.control)
+
+    # what it did
+
+    def watch(self, now_s: float, since_any_s: float | None) -> Finding | None:
+        """Hold pH against what doses should have done. since_any_s: since any pump of this reservoir last ran."""
+        ph = self._instruments.verdicts.get(Quantity.PH)
+        if ph is None:
+            return None
+        if self._others_mix(now_s, since_any_s):
+            self.disturbed()
+            return None
+        finding, self._effects = watch(self._effects, self.aim, ph)
+        if finding is not None and finding.surprise is Surprise.TOO_STRONG:
+            self._strong = finding
+        elif finding is not None:
+            self._moved = finding
+            self.control = disturbed(self.control)
+        return finding
+
+    def _others_mix(self, now_s: float, since_any_s: float | None) -> bool:
+        """Whether a stock or water is mixing, which moves pH by as much as it pleases."""
+        refill_s = self._instruments.since_refill_s(now_s)
+        if refill_s is not None and refill_s < self._mixing_s:
+            return True
+        if since_any_s is None or since_any_s >= self._mixing_s:
+            return False
+        return any(entry.pump not in OPPOSITE for entry in self._record.doses(1))
+
+    def since_moved_s(self, now_s: float) -> float | None:
+        """Seconds since pH last moved by itself; None if it never did."""
+        return since_moved_s(self._effects, now_s)
+
+    def moved(self, now_s: float) -> Finding | None:
+        """The newest movement with no dose, for as long as it keeps dosing waiting."""
+        since_s = self.since_moved_s(now_s)
+        return self._moved if since_s is not None and since_s < self._mixing_s else None
+
+    def too_strong(self) -> Finding | None:
+        """The newest of doses that do too much, while its pump is held to smaller ones."""
+        strong = self._strong
+        if strong is None or strong.pump is None or not step_share(self._effects, strong.pump) < 1.0:
+            return None
+        return strong

@@ -1,0 +1,68 @@
+"""What the ledger tells of one reservoir; nothing where it cannot be read; every permit says that by itself.
+
+Runs on the loop's thread.
+"""
+
+from __future__ import annotations
+
+from config.settings import Reservoir as Table
+from daemon.causes import Used
+from daemon.dose.ledger import Ledger, LedgerError
+from daemon.dose.strength import stock_a_of_a_fill_ml
+from daemon.dose.usual import Usual, usual_of
+from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
+from daemon.values import Entry, Role
+
+DOSES_OF_A_DAY = 50  # as many as can matter to reversals within 24 h
+
+
+class Record:
+    """The past of the reservoir `name`."""
+
+    def __init__(self, name: str, table: Table, ledger: Ledger) -> None:
+        self._name = name
+        self._table = table
+        self._ledger = ledger
+
+    def doses(self, most: int = DOSES_OF_A_DAY) -> tuple[Entry, ...]:
+        """The newest doses, newest first, at most so many."""
+        try:
+            return self._ledger.recent(most, self._name)
+        except LedgerError:
+            return ()
+
+    def doses_into_this_water(self) -> tuple[Entry, ...]:
+        """The newest doses, newest first, as far as they went into the water that is in."""
+        doses = self.doses()
+        if not doses:
+            return ()
+        try:
+            water = self._ledger.water(self._name)
+        except LedgerError:
+            return doses
+        return doses if water is None else tuple(dose for dose in doses if dose.number > water.after_entry)
+
+    def since_any_s(self, stamp: Stamp) -> float | None:
+        """Seconds since the last run of any pump ended; None if there never was one."""
+        return self._ledger.totals(self._name, Role.PH_DOWN, stamp).since_any_s
+
+    def used(self, stamp: Stamp) -> Used | None:
+        """How long the water has been in, and how much was fed into it."""
+        try:
+            water = self._ledger.water(self._name)
+        except LedgerError:
+            return None
+        if water is None:
+            return None
+        days = (stamp.utc - water.utc).total_seconds() / DAY_S if stamp.utc_trusted else 0.0
+        return Used(days, water.stock_a_ml / stock_a_of_a_fill_ml(self._table))
+
+    def usual(self, role: Role, stamp: Stamp) -> Usual | None:
+        """What this tank usually takes of acid or base in a day; None where that is not known."""
+        ledger = self._ledger
+        if role not in OPPOSITE or ledger.fault is not None:
+            return None
+        try:
+            return usual_of(ledger.given(self._name, role), ledger.proven_s(stamp), ledger.cleared_s(self._name))
+        except LedgerError:
+            return None
