@@ -27,6 +27,7 @@ from config.settings import (
     Tray,
     Water,
 )
+from drivers.reference import ReferenceInput
 from drivers.registry import DRIVERS
 
 PAGE = Path(__file__).parent.parent / "docs" / "settings.md"
@@ -34,6 +35,7 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("site", Site),
     ("rig", RigTable),
     ("mqtt", Mqtt),
+    ("reference.NAME", ReferenceInput),
     ("reservoir.NAME", Reservoir),
     ("reservoir.NAME.bands", Bands),
     ("[reservoir.NAME.stage]", Stage),

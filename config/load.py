@@ -15,9 +15,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from config.complaint import Complaint, complaints_of, nearest
-from config.plausible import in_reservoir, warnings, wires_used_twice
+from config.plausible import in_reservoir, references_alone, warnings, wires_used_twice
 from config.settings import Reservoir, Settings
 from drivers.probe import Quantity
+from drivers.reference import ReferenceInput
 from drivers.registry import DRIVERS, check_probe, check_quantity
 
 __all__ = ["SettingsError", "load", "warnings"]
@@ -78,7 +79,11 @@ def _syntax(said: str, text: str) -> str:
 
 
 def _check(raw: dict[str, Any]) -> tuple[Settings | None, tuple[Complaint, ...]]:
-    complaints = [*_bad_probes(raw), *wires_used_twice(_claims(raw))]
+    claims = _claims(raw)
+    complaints = list(_bad_probes(raw))
+    if not complaints:  # else it is not known which converters have probes
+        complaints += references_alone(claims)
+    complaints += wires_used_twice(claims)
     try:
         settings = Settings.model_validate(raw)
     except ValidationError as error:
@@ -112,7 +117,7 @@ def _bad_probes(raw: Mapping[str, Any]) -> Iterator[Complaint]:
 
 
 def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:
-    """The wires that each pump, contact and probe uses, as far as their tables can be read."""
+    """The wires that each pump, contact, probe and reference uses, as far as their tables can be read."""
     claims = {
         where: frozenset({f"gpio{table['line']}"})
         for where, table in _at_lines(raw)
@@ -121,6 +126,9 @@ def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:
     for where, _, table in _probes(raw):
         with suppress(ValueError):
             claims[where] = check_probe(table["driver"], table).claims()
+    for name, table in _tables(raw, "reference"):
+        with suppress(ValueError):
+            claims[f"reference.{name}"] = ReferenceInput.model_validate(table).claims()
     return claims
 
 

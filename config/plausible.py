@@ -16,6 +16,7 @@ from config.settings import (
     Stage,
     hard_limits,
 )
+from drivers.registry import check_probe
 
 ML_PER_L = 1000.0
 SLACK = 1e-9  # decimals such as 5.65 - 0.15 are not exact in binary
@@ -196,6 +197,7 @@ def _run_time(table: str, pump: Pump) -> Iterator[Complaint]:
 WIRES = (
     (re.compile(r"gpio(\d+)"), "GPIO {0}"),
     (re.compile(r"i2c(\d+):(0x\w+):a(\d)"), "input {2} of the converter at {1} on I2C bus {0}"),
+    (re.compile(r"i2c(\d+):(0x\w+)"), "the converter at {1} on I2C bus {0}"),
     (re.compile(r"onewire:(.+)"), "the one-wire sensor {0}"),
 )
 
@@ -215,6 +217,24 @@ def wires_used_twice(claims: Mapping[str, frozenset[str]]) -> Iterator[Complaint
             else:
                 taken[wire] = table
     yield from _on_the_bus(taken)
+
+
+def references_alone(claims: Mapping[str, frozenset[str]]) -> Iterator[Complaint]:
+    """Each reference on a converter that no probe is on: it says nothing of any other. claims: as above."""
+    references = {table: wires for table, wires in claims.items() if table.startswith("reference.")}
+    probed = {_chip(wire) for table, wires in claims.items() if table not in references for wire in wires}
+    for table, wires in references.items():
+        for chip in sorted({_chip(wire) for wire in wires} - probed):
+            yield Complaint(
+                table,
+                f"no probe is on {wire_words(chip)}: a reference vouches for no other converter than its own; "
+                "wire it to the one with the probes",
+            )
+
+
+def _chip(wire: str) -> str:
+    """The converter that an input belongs to, as `i2c1:0x48`; "" for a wire of another kind."""
+    return wire.rpartition(":")[0]
 
 
 def _on_the_bus(taken: Mapping[str, str]) -> Iterator[Complaint]:
@@ -240,7 +260,7 @@ def wire_words(wire: str) -> str:
 
 def warnings(settings: Settings) -> tuple[str, ...]:
     """What the settings allow but a person should know, one line each."""
-    found = list(_of_mqtt(settings.mqtt))
+    found = [*_of_mqtt(settings.mqtt), *_of_references(settings)]
     for name, reservoir in settings.reservoir.items():
         found += _of_reservoir(f"reservoir.{name}", reservoir)
         for role, pump in reservoir.pump.items():
@@ -256,6 +276,21 @@ def _of_mqtt(mqtt: Mqtt) -> Iterator[Complaint]:
         yield Complaint("mqtt", f'host = "{mqtt.host}": without tls_ca_file anyone on the network can read along')
     if (mqtt.username is None) != (mqtt.password_credential is None):
         yield Complaint("mqtt", "username and password_credential belong together; only one is set")
+
+
+def _of_references(settings: Settings) -> Iterator[Complaint]:
+    """Converters that nothing vouches for, where somebody has thought of it at all."""
+    vouched = {_chip(wire) for one in settings.reference.values() for wire in one.claims()}
+    for name, reservoir in settings.reservoir.items():
+        for quantity, probe in reservoir.probe.items() if vouched else ():
+            wires = check_probe(probe.driver, probe.model_dump()).claims()
+            for chip in sorted({_chip(wire) for wire in wires if wire.startswith("i2c")} - vouched):
+                vouched.add(chip)
+                yield Complaint(
+                    f"reservoir.{name}.probe.{quantity}",
+                    f"{wire_words(chip)} has no reference: should it drift, nothing shows it; wire one to a "
+                    "spare input",
+                )
 
 
 def _of_reservoir(table: str, reservoir: Reservoir) -> Iterator[Complaint]:

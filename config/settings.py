@@ -11,6 +11,8 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
+from drivers.reference import ReferenceInput
+
 # Limits that no setting can raise. The reasons are physical.
 HARD_MAX_RUN_S = 30.0  # a stuck run of a small pump stays within a bottle's safe share
 HARD_MAX_PER_DAY_ML = 500.0  # more correction than this in a day means the water or the probe is wrong
@@ -409,6 +411,7 @@ class Settings(Table):
     site: Site
     rig: RigTable
     mqtt: Mqtt = Mqtt()
+    reference: dict[HomieId, ReferenceInput] = {}
     reservoir: dict[HomieId, Reservoir] = Field(min_length=1, max_length=16)
 
     def rig_table(self) -> dict[str, Any]:

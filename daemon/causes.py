@@ -35,7 +35,12 @@ LEVEL_ENOUGH = 0.5  # a float switch says 1 or 0
 """A level probe's share of the nominal volume above which dosing by the nominal volume is right."""
 
 _FAR_OUT = {Quantity.PH: FAR_OUT_PH, Quantity.EC: FAR_OUT_EC_MS_PER_CM}
-_QUIET_REASONS = (VerdictReason.WARMING_UP, VerdictReason.CALIBRATING, VerdictReason.NO_TEMPERATURE)
+_QUIET_REASONS = (
+    VerdictReason.WARMING_UP,
+    VerdictReason.CALIBRATING,
+    VerdictReason.NO_TEMPERATURE,
+    VerdictReason.REFERENCE,  # of the converter, which has one alarm for all its probes (service.py)
+)
 _CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_OLD)
 
 

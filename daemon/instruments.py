@@ -20,11 +20,12 @@ from daemon.measure.convert import Calibration, Compensation, NotRead, to_readin
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
-from drivers.probe import Probe, ProbeError
+from drivers.probe import Fault, Probe, ProbeError
 from drivers.registry import wiring_changes, wiring_of
 
 WET_LOOKS = 2  # in a row, so that a drop on the sensor's wire locks nothing
 UNKNOWN_RISE_SHARE = 0.15  # of the reservoir: so much fresh water is behind a float switch that came up
+_WHY_NOT_READ = {Fault.REFERENCE: VerdictReason.REFERENCE}
 TELLS_ONLY_ENOUGH = ("float_switch",)  # level drivers that measure no share
 
 
@@ -120,7 +121,7 @@ class Instruments:
         try:
             sample = self._wired.probes[quantity].sample()
         except ProbeError as error:
-            return NotRead(VerdictReason.NO_ANSWER, str(error))
+            return NotRead(_WHY_NOT_READ.get(error.fault, VerdictReason.NO_ANSWER), str(error))
         if self.visit is not None and self._is_visited(quantity):
             _show(self.visit, sample)
         wiring = self._wirings[quantity]

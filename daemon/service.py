@@ -91,6 +91,7 @@ class Service:
         self.rig = rig if rig is not None else open_rig(settings.rig_table())
         keep.callback(self.rig.close)
         self._barriers = missing_barriers(self.rig)
+        self._chips = Chips(self.rig, (one.named(name) for name, one in settings.reference.items()))
         self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings))
         keep.callback(self._keeper.close)
         boot_id = uuid.uuid4().hex
@@ -144,17 +145,16 @@ class Service:
             self._runs.end()
 
     def _reservoirs(self, keeper: Keeper) -> dict[str, KeptReservoir]:
-        chips = Chips(self.rig)
         return {
-            name: KeptReservoir(name, table, self._reservoir_parts(table, chips, keeper))
+            name: KeptReservoir(name, table, self._reservoir_parts(table, keeper))
             for name, table in self.settings.reservoir.items()
         }
 
-    def _reservoir_parts(self, table: Reservoir, chips: Chips, keeper: Keeper) -> Parts:
+    def _reservoir_parts(self, table: Reservoir, keeper: Keeper) -> Parts:
         probes = {}
         for name, probe in table.probe.items():
             quantity = Quantity(name)
-            probes[quantity] = open_probe(quantity, probe.driver, probe.model_dump(), self.rig, chips)
+            probes[quantity] = open_probe(quantity, probe.driver, probe.model_dump(), self.rig, self._chips)
             self._parts.callback(probes[quantity].close)
         pumps = {
             Role(name): PeristalticPump(keeper=keeper, line=pump.line, ml_per_s=pump.ml_per_s)
@@ -223,6 +223,8 @@ class Service:
         """What calls for a person and does not come from probes or pumps."""
         yield from self._barrier_causes()
         yield from self._broker_causes()
+        for bus_number, address, text in self._chips.off_references():
+            yield Cause(Kind.CONVERTER, "", f"i2c{bus_number}-0x{address:02x}", f"{text}.")
         if self._backup_trouble:
             yield Cause(Kind.BACKUP, "", "ledger", f"The ledger could not be copied: {self._backup_trouble}.")
 

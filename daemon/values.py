@@ -33,6 +33,7 @@ class VerdictReason(StrEnum):
     FINE = "fine"
     WARMING_UP = "warming_up"  # too few samples yet to know
     NO_ANSWER = "no_answer"  # the probe or its converter could not be read
+    REFERENCE = "reference"  # its converter measures a known voltage wrongly
     CLIPPED = "clipped"  # voltage at the end of the converter's range
     OUT_OF_SPAN = "out_of_span"  # outside what the probe or its calibration can tell
     STUCK = "stuck"  # no movement at all for too long

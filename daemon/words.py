@@ -56,6 +56,7 @@ _VERDICT: Mapping[VerdictReason, str] = {
     VerdictReason.FINE: "fine",
     VerdictReason.WARMING_UP: "too few readings yet",
     VerdictReason.NO_ANSWER: "the probe's converter does not answer",
+    VerdictReason.REFERENCE: "its converter cannot be trusted",
     VerdictReason.CLIPPED: "the voltage is at the end of the converter's range: unplugged, dry or miswired",
     VerdictReason.OUT_OF_SPAN: "outside what the probe can tell",
     VerdictReason.STUCK: "has not moved at all for too long",

@@ -4,10 +4,16 @@ The unmodified adafruit_ads1x15 speaks to the chip, in single-shot mode only: in
 switches the input again. What the library leaves open is closed here: a deadline (drivers/bus.py), and a
 look at the configuration register afterwards, since a data line held high reads as code -1 and a chip that
 lost its supply in mid-conversion as code 0, and neither raises.
+
+A converter whose own reference drifted shifts every input alike, and no reading looks wrong by itself. Where a
+known voltage is wired to a spare input (`Reference`), it is measured before the probes of that chip: once for all
+of them, since they are looked at in one go. While it is off, none of them is read.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from math import inf
 from typing import Any, Final, NamedTuple, NoReturn
 
 from adafruit_ads1x15.ads1x15 import Comp_Latch, Mode
@@ -37,6 +43,29 @@ SETTLED_BITS: Final = 0x8187
 SAMPLE_WITHIN_S: Final = 1.0
 TRANSACTIONS_PER_CONVERSION: Final = 20_000
 
+# The chip itself is right within 0.15 % over all temperatures (TI SBAS444, gain error), a usual shunt reference
+# within 0.2 to 0.5 %, and 1 % of the volts of a pH amplifier on 3.3 V is about 0.1 pH. (1 %: our own choice.)
+REFERENCE_OFF_SHARE: Final = 0.01
+REFERENCE_HOLDS_S: Final = 0.5  # shorter than from pass to pass, longer than a healthy chip's probes take
+
+
+class Reference(NamedTuple):
+    """A steady, known voltage at one input of a chip. name: as in the settings' `[reference.name]`."""
+
+    name: str
+    bus_number: int
+    address: int
+    mux: int
+    full_scale_v: float
+    conversions: int
+    expected_v: float
+
+    @property
+    def allowed_v(self) -> tuple[float, float]:
+        """The lowest and the highest that a sound converter makes of it."""
+        off_v = self.expected_v * REFERENCE_OFF_SHARE
+        return self.expected_v - off_v, self.expected_v + off_v
+
 
 class Look(NamedTuple):
     """Several conversions of one input: their median, largest minus smallest, and whether any was clipped."""
@@ -50,21 +79,69 @@ class Ads1115:
     """One chip on one bus, shared by the probes on its inputs.
 
     Making one touches nothing. The chip is opened at the first look that finds it there. Each conversion
-    writes the whole configuration, so a chip that went and came back is used again.
+    writes the whole configuration, so a chip that went and came back is used again. references: the known
+    voltages at its inputs.
     """
 
-    def __init__(self, *, i2c: I2C, clock: Clock, bus_number: int, address: int) -> None:
+    def __init__(
+        self, *, i2c: I2C, clock: Clock, bus_number: int, address: int, references: tuple[Reference, ...] = ()
+    ) -> None:
+        self._clock = clock
+        self._references = references
+        self._refused: AdcError | None = None
+        self._verified_s = -inf
         self._bus = DeadlineBus(i2c, clock)
         self._bus_number = bus_number
         self._address = address
+        self._name = f"ADS1115 at address 0x{address:02x} on I2C bus {bus_number}"
         self._chip: Any = None
         self._register = bytearray(2)
 
     def volts(self, mux: int, full_scale_v: float, conversions: int = 3) -> Look:
         """Median voltage over `conversions` (odd) of the input that `mux_of` names.
 
-        full_scale_v: a key of GAIN_OF_FULL_SCALE_V. Raises AdcError, with its cause.
+        full_scale_v: a key of GAIN_OF_FULL_SCALE_V. Raises AdcError, with its cause; also where a reference of
+        this chip is off, or could not be measured.
         """
+        self._verify()
+        return self._measured(mux, full_scale_v, conversions)
+
+    @property
+    def off_reference(self) -> str:
+        """What is wrong with a reference, as its newest look found it; "" where nothing is."""
+        wrong = self._refused is not None and self._refused.fault is Fault.REFERENCE
+        return str(self._refused) if wrong else ""
+
+    def _verify(self) -> None:
+        """Measure the references, unless that was just now. Raises AdcError where one is not as it should be."""
+        if not 0.0 <= self._clock.monotonic_s() - self._verified_s <= REFERENCE_HOLDS_S:
+            self._refused = self._refusal()
+            self._verified_s = self._clock.monotonic_s()
+        if self._refused is not None:
+            raise AdcError(self._refused.fault, str(self._refused)) from self._refused
+
+    def _refusal(self) -> AdcError | None:
+        for reference in self._references:
+            try:
+                look = self._measured(reference.mux, reference.full_scale_v, reference.conversions)
+            except AdcError as error:
+                return error
+            low_v, high_v = reference.allowed_v
+            if look.clipped or not low_v <= look.volts <= high_v:
+                return AdcError(Fault.REFERENCE, self._off(reference, look))
+        return None
+
+    def _off(self, reference: Reference, look: Look) -> str:
+        low_v, high_v = reference.allowed_v
+        end = ", the end of its range," if look.clipped else ""
+        return (
+            f"{self._name} measures {look.volts:.3f} V{end} at [reference.{reference.name}], expected are "
+            f"{reference.expected_v:.3f} V ({low_v:.3f} to {high_v:.3f}): measure that voltage with a meter; if "
+            "it is right, look at the converter's supply, then swap the converter; if not, look at the reference "
+            "and its wire"
+        )
+
+    def _measured(self, mux: int, full_scale_v: float, conversions: int) -> Look:
         try:
             codes = self._codes(mux, full_scale_v, conversions)
             config = self._config()
@@ -102,17 +179,17 @@ class Ads1115:
         because = f" ({cause})" if cause else ""
         raise AdcError(
             fault,
-            f"ADS1115 at address 0x{self._address:02x} on I2C bus {self._bus_number} {what}{because}: look at "
-            f"its supply, the SDA and SCL wires and the ADDR pin; `i2cdetect -y {self._bus_number}` should show "
-            f"{self._address:02x}",
+            f"{self._name} {what}{because}: look at its supply, the SDA and SCL wires and the ADDR pin; "
+            f"`i2cdetect -y {self._bus_number}` should show {self._address:02x}",
         ) from cause
 
 
 class Chips:
     """The converters of a rig: one object for each chip, however many probes share it."""
 
-    def __init__(self, rig: Rig) -> None:
+    def __init__(self, rig: Rig, references: Iterable[Reference] = ()) -> None:
         self._rig = rig
+        self._references = tuple(references)
         self._chips: dict[tuple[int, int], Ads1115] = {}
 
     def at(self, bus_number: int, address: int) -> Ads1115:
@@ -120,8 +197,17 @@ class Chips:
         key = (bus_number, address)
         if key not in self._chips:
             i2c = self._rig.i2c(bus_number)
-            self._chips[key] = Ads1115(i2c=i2c, clock=self._rig.clock, bus_number=bus_number, address=address)
+            here = tuple(one for one in self._references if (one.bus_number, one.address) == key)
+            self._chips[key] = Ads1115(
+                i2c=i2c, clock=self._rig.clock, bus_number=bus_number, address=address, references=here
+            )
         return self._chips[key]
+
+    def off_references(self) -> Iterator[tuple[int, int, str]]:
+        """Bus, address and what is wrong, for each chip that measures a known voltage wrongly now."""
+        for (bus_number, address), chip in self._chips.items():
+            if chip.off_reference:
+                yield bus_number, address, chip.off_reference
 
 
 def mux_of(plus_input: int, minus_input: int | None = None) -> int:

@@ -17,6 +17,7 @@ class Fault(StrEnum):
     NO_ANSWER = "no_answer"
     TIMED_OUT = "timed_out"
     READ_BACK = "read_back"
+    REFERENCE = "reference"  # its converter measures a known voltage wrongly
     CHECKSUM = "checksum"
     IMPOSSIBLE = "impossible"
 

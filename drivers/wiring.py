@@ -40,8 +40,8 @@ def _odd(count: int) -> int:
     return count
 
 
-class AdcWiring(Wiring):
-    """Where on which converter a circuit's output is: one input against ground, or against `minus_input`."""
+class AdcInput(Wiring):
+    """Where on which converter a voltage is: one input against ground, or against `minus_input`."""
 
     i2c_bus: int = Field(default=1, ge=0, le=31, description="which I²C bus")
     address: int = Field(default=0x48, ge=0x48, le=0x4B, description="the converter, as its ADDR pin is wired")
@@ -66,6 +66,10 @@ class AdcWiring(Wiring):
     def claims(self) -> frozenset[str]:
         """The plus input, as `i2c1:0x48:a0`. A minus input may serve several probes."""
         return frozenset({f"i2c{self.i2c_bus}:0x{self.address:02x}:a{self.input}"})
+
+
+class AdcWiring(AdcInput):
+    """A circuit whose output is a voltage at one input of a converter."""
 
     def signal(self, volts: float) -> float:
         """What the circuit makes these volts of, in the unit of `Sample.signal`. May raise SensorError."""

@@ -39,7 +39,8 @@ class Ads1115Chip:
     """One chip. `inputs`: four functions that give the volts at AIN0..AIN3.
 
     Faults, as plain switches: `silent` (does not acknowledge), `browned_out` (falls back to its power-on
-    registers whenever it is told something), `never_ready` (a conversion that does not end).
+    registers whenever it is told something), `never_ready` (a conversion that does not end), `codes_times` (every
+    code is so many times what it should be: the chip's own reference drifted).
     """
 
     def __init__(self, clock: BenchClock, inputs: Sequence[Input]) -> None:
@@ -47,6 +48,7 @@ class Ads1115Chip:
         self.silent = False
         self.browned_out = False
         self.never_ready = False
+        self.codes_times = 1.0
         self._clock = clock
         self._pointer = CONVERSION
         self._registers = list(POWER_ON)
@@ -124,4 +126,4 @@ class Ads1115Chip:
         volts = self.inputs[positive](now_s)
         if negative is not None:
             volts -= self.inputs[negative](now_s)
-        return code_from_volts(volts, FULL_SCALE_V[config >> 9 & 0x07])
+        return code_from_volts(volts * self.codes_times, FULL_SCALE_V[config >> 9 & 0x07])

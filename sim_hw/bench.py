@@ -25,13 +25,13 @@ from sim_hw.faults import FaultName, Held
 from sim_hw.one_wire import SensorFolder
 from sim_hw.pins import BenchFactory, Edge, EdgeReader, EdgeWriter
 from sim_hw.play import play
-from sim_hw.probes import AnalogProbe, Ds18b20
+from sim_hw.probes import UNWIRED_V, AnalogProbe, Ds18b20
 from sim_hw.remote import BenchSocket
 from sim_hw.tables import AnalogTable, BenchTable, ContactTable, FloatSwitchTable, check
 from sim_hw.world import World
 
-UNWIRED_V = 0.58  # an ADS1115 input with nothing on it (seen on boards; from memory)
 INPUTS_PER_CHIP = 4
+DRIFTED_TIMES = 1.02  # the codes of a chip whose reference drifted, where nothing else is given
 SEEN_AFRESH_S = 1.0  # bench time between two writings of the one-wire files
 
 
@@ -211,19 +211,25 @@ def _steady(volts: float) -> Input:
 
 def _befall(held: Mapping[str, Held], next_change_s: float, table: BenchTable, buses: Mapping[int, Bus]) -> None:
     """Set the switches of every chip and bus anew."""
-    by_chip: dict[tuple[int, int], set[FaultName]] = {}
+    by_chip: dict[tuple[int, int], Held] = {}
     for tank, name, probe in _analog(table):
-        here = by_chip.setdefault((probe.i2c_bus, probe.address), set())
+        here = by_chip.setdefault((probe.i2c_bus, probe.address), {})
         here.update(held.get(f"{tank}/{name}", {}))
     for number, bus in buses.items():
         bus.next_change_s = next_change_s
         bus.held = bus.line_high = False
         for address, chip in bus.chips.items():
-            names = by_chip[number, address]
-            bus.held |= FaultName.BUS_BUSY_FOREVER in names
-            bus.line_high |= FaultName.DATA_LINE_HIGH in names
-            chip.silent = FaultName.CHIP_SILENT in names
-            chip.never_ready = FaultName.CHIP_BUSY_FOREVER in names
-            if FaultName.CHIP_BROWNOUT in names and not chip.browned_out:
-                chip.reset()
-            chip.browned_out = FaultName.CHIP_BROWNOUT in names
+            here = by_chip[number, address]
+            bus.held |= FaultName.BUS_BUSY_FOREVER in here
+            bus.line_high |= FaultName.DATA_LINE_HIGH in here
+            _befall_chip(chip, here)
+
+
+def _befall_chip(chip: Ads1115Chip, here: Held) -> None:
+    chip.silent = FaultName.CHIP_SILENT in here
+    chip.never_ready = FaultName.CHIP_BUSY_FOREVER in here
+    if FaultName.CHIP_BROWNOUT in here and not chip.browned_out:
+        chip.reset()
+    chip.browned_out = FaultName.CHIP_BROWNOUT in here
+    drifted = here.get(FaultName.CHIP_REFERENCE_DRIFTED)
+    chip.codes_times = drifted.sized(DRIFTED_TIMES) if drifted else 1.0

@@ -19,6 +19,9 @@ class FaultName(StrEnum):
     CHIP_SILENT = "chip_silent"  # does not answer
     CHIP_BROWNOUT = "chip_brownout"  # falls back to its power-on registers
     CHIP_BUSY_FOREVER = "chip_busy_forever"  # a conversion does not end
+    CHIP_REFERENCE_DRIFTED = (
+        "chip_reference_drifted"  # all its codes are off alike; size: times what they should be
+    )
     DATA_LINE_HIGH = "data_line_high"  # every bit read is 1
     BUS_BUSY_FOREVER = "bus_busy_forever"  # another master keeps the bus
     PUMP_DEAD = "pump_dead"  # turns, delivers nothing
@@ -30,6 +33,7 @@ class FaultName(StrEnum):
 
 CHIP_FAULTS = frozenset({FaultName.CHIP_SILENT, FaultName.CHIP_BROWNOUT, FaultName.CHIP_BUSY_FOREVER})
 BUS_FAULTS = frozenset({FaultName.DATA_LINE_HIGH, FaultName.BUS_BUSY_FOREVER})
+CONVERTER_FAULTS = CHIP_FAULTS | BUS_FAULTS | {FaultName.CHIP_REFERENCE_DRIFTED}  # befall a probe that is at one
 PUMP_FAULTS = frozenset(
     {
         FaultName.PUMP_DEAD,

@@ -17,6 +17,7 @@ from sim_hw.tables import (
     PhTable,
     ProbeTable,
     Pt1000Table,
+    SteadyVoltageTable,
 )
 from sim_hw.tank_settings import TankSettings
 
@@ -33,6 +34,7 @@ TABLES: dict[str, type[ProbeTable]] = {
 }
 
 TRUE_RATE = 1.03  # a pump delivers this much more than its settings believe
+TRUE_REFERENCE = 1.001  # a known voltage is not known to the last digit
 FASTEST_ML_PER_S = 20.0
 FLOOD_SHARE, HELD_SHARE = 0.25, 0.05  # of the reservoir: into a flooded bed, and between floods (own choice)
 LOGIC_V, BOARD_V = 3.3, 5.0  # an amplifier whose middle is above half of 3.3 V runs on 5 V
@@ -51,6 +53,9 @@ def bench_table(settings: Settings, *, seed: int, time_factor: float = 0.0) -> d
         kept = {key: value for key, value in own.items() if key not in ONE_RUN_ONLY}
         return {**kept, "seed": seed, "time_factor": time_factor}
     tanks = {name: _tank(name, reservoir) for name, reservoir in settings.reservoir.items()}
+    next(iter(tanks.values()))["probe"] += _references(
+        settings
+    )  # which of them is all the same: no water touches them
     return {"open": OPEN, "seed": seed, "time_factor": time_factor, "tank": tanks}
 
 
@@ -96,6 +101,19 @@ def _probes(name: str, reservoir: Reservoir) -> Iterator[dict[str, Any]]:
     for contact in ("circulation", "tray"):
         if (table := getattr(reservoir, contact)) is not None:
             yield {"kind": "contact", "name": contact, "line": table.line}
+
+
+def _references(settings: Settings) -> Iterator[dict[str, Any]]:
+    for name, reference in settings.reference.items():
+        wiring = reference.model_dump(include=set(SteadyVoltageTable.model_fields))
+        volts = reference.expected_v * TRUE_REFERENCE
+        yield {
+            "kind": "steady_voltage",
+            "name": f"reference-{name}",
+            "volts": volts,
+            "supply_v": BOARD_V,
+            **wiring,
+        }
 
 
 def _supply(wiring: dict[str, Any]) -> dict[str, float]:

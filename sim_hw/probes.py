@@ -23,6 +23,7 @@ from sim_hw.tables import (
     PhTable,
     ProbeTable,
     Pt1000Table,
+    SteadyVoltageTable,
 )
 
 NERNST_MV_PER_PH_K = 0.198421431  # R ln 10 / F, CODATA 2018
@@ -30,6 +31,7 @@ NEUTRAL_PH = 7.0  # where an ideal electrode gives 0 mV
 PT_A, PT_B = 3.9083e-3, -5.775e-7  # IEC 60751, from 0 °C up
 NTC_NOMINAL_C = 25.0
 ROOM_C = 21.0
+UNWIRED_V = 0.58  # an ADS1115 input with nothing on it (seen on boards; from memory)
 S_PER_H = 3600.0
 
 # How faults show where nothing else is given. Own choice, of the size that is seen on a bench.
@@ -313,6 +315,29 @@ class LevelSender(AnalogProbe):
     def open_volts(self, since_s: float) -> float:
         """A broken wire: the board's own resistor pulls to ground."""
         return self._random.gauss(0.0, self._noise_v)
+
+
+class SteadyVoltage(AnalogProbe):
+    """A known voltage, whatever the water does."""
+
+    can_fail = frozenset({FaultName.PROBE_UNPLUGGED, FaultName.PROBE_DRIFTING})
+    usual_drift_per_h = 0.01  # V
+
+    def __init__(self, table: SteadyVoltageTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+
+    def signal_in(self, touched: Touched | None) -> float:
+        """Volts."""
+        return self._table.volts
+
+    def volts_from(self, signal: float) -> float:
+        """signal: volts."""
+        return signal
+
+    def open_volts(self, since_s: float) -> float:
+        """A broken wire: the converter's own input, which floats."""
+        return UNWIRED_V + self._random.gauss(0.0, self._noise_v)
 
 
 class Contact(Probe):

@@ -135,8 +135,25 @@ class ContactTable(ProbeTable):
     line: int = Field(ge=0, le=27)
 
 
+class SteadyVoltageTable(AnalogTable):
+    """A shunt reference on a spare input, a little off as they come."""
+
+    called: ClassVar[str] = "reference"
+    kind: Literal["steady_voltage"]
+    volts: float = Field(default=2.503, ge=0.0, le=5.5)
+    noise_mv: float = Field(default=0.1, ge=0.0, le=500.0)
+
+
 AnyProbeTable = Annotated[
-    PhTable | EcTable | NtcTable | Pt1000Table | Ds18b20Table | LevelTable | FloatSwitchTable | ContactTable,
+    PhTable
+    | EcTable
+    | NtcTable
+    | Pt1000Table
+    | Ds18b20Table
+    | LevelTable
+    | FloatSwitchTable
+    | ContactTable
+    | SteadyVoltageTable,
     Field(discriminator="kind"),
 ]
 

@@ -17,7 +17,7 @@ from threading import RLock
 from typing import Any
 
 from sim_hw.clock import BenchClock
-from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, PUMP_FAULTS, Fault, FaultName, Held, holding, next_change_s
+from sim_hw.faults import CONVERTER_FAULTS, PUMP_FAULTS, Fault, FaultName, Held, holding, next_change_s
 from sim_hw.pins import Edge
 from sim_hw.probes import (
     AnalogProbe,
@@ -30,6 +30,7 @@ from sim_hw.probes import (
     PhElectrode,
     Probe,
     Pt1000Divider,
+    SteadyVoltage,
 )
 from sim_hw.pumps import Pump
 from sim_hw.standards import Touched
@@ -50,6 +51,7 @@ KINDS: dict[str, Callable[[Any, Random], Probe]] = {
     "level_sender": LevelSender,
     "float_switch": FloatSwitch,
     "contact": Contact,
+    "steady_voltage": SteadyVoltage,
 }
 
 
@@ -294,7 +296,7 @@ def _day_s(now: datetime) -> float:
 def _refuse_wrong_target(fault: Fault, basin: Basin, name: str) -> None:
     if fault.name in PUMP_FAULTS:
         able = list(basin.pumps)
-    elif fault.name in CHIP_FAULTS | BUS_FAULTS:
+    elif fault.name in CONVERTER_FAULTS:
         able = [called for called, probe in basin.probes.items() if isinstance(probe, AnalogProbe)]
     else:
         able = [called for called, probe in basin.probes.items() if fault.name in probe.can_fail]

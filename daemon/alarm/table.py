@@ -16,6 +16,7 @@ class Kind(StrEnum):
     """One row of the table."""
 
     PROBE = "probe"
+    CONVERTER = "converter"
     CALIBRATION = "calibration"
     OUT_OF_BAND = "out-of-band"
     FAR_OUT = "far-out"
@@ -66,6 +67,14 @@ TABLE: dict[Kind, Row] = {
         "The reservoir drifts uncorrected.",
         "Doses that rest on this probe are stopped.",
         "Check plug, cable and bulb; rinse the probe and put it back in the water.",
+    ),
+    Kind.CONVERTER: Row(
+        Priority.MEDIUM,
+        0.0,
+        20.0,
+        "The reservoirs drift uncorrected.",
+        "Nothing is dosed by any probe on it.",
+        "Once it is mended or swapped, calibrate its probes: evenwater calibrate ph (and ec).",
     ),
     Kind.CALIBRATION: Row(
         Priority.LOW,

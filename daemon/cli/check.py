@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from config.load import SettingsError, load, warnings
+from config.plausible import wire_words
 from config.settings import Reservoir, Settings
 from daemon.cli.ask import Commands
 from drivers.barriers import Barrier, judge, missing
@@ -93,6 +94,12 @@ def meaning(settings: Settings) -> list[str]:
     lines = [
         f"{site.name} (device {site.device_id}), a pass every {site.pass_every_s:g} s, rig {settings.rig.open}"
     ]
+    for name, reference in settings.reference.items():
+        low_v, high_v = reference.named(name).allowed_v
+        (wire,) = reference.claims()
+        lines.append(
+            f"reference {name}: {low_v:.3f} to {high_v:.3f} V at {wire_words(wire)}, else no dose by its probes"
+        )
     for name, reservoir in settings.reservoir.items():
         lines += _reservoir(name, reservoir)
     return lines

@@ -10,10 +10,12 @@ from drivers.ads1115 import (
     CLIPPED_CODE,
     GAIN_OF_FULL_SCALE_V,
     MUX_OF_PAIR,
+    REFERENCE_HOLDS_S,
     SAMPLE_WITHIN_S,
     TRANSACTIONS_PER_CONVERSION,
     Ads1115,
     Chips,
+    Reference,
     mux_of,
 )
 from drivers.probe import AdcError, Fault
@@ -186,3 +188,121 @@ def test_probes_of_one_address_share_a_chip_and_a_bus() -> None:
     assert chips.at(1, 0x49) is not chips.at(1, 0x48)
     assert chips.at(3, 0x48) is not chips.at(1, 0x48)
     assert set(rig.buses_asked) == {1, 3}
+
+
+# the reference at a spare input
+
+FULL_CODE_V = 4.096 / 32768
+PROBE_CODE = 8000
+
+
+def shunt(address: int = 0x48) -> Reference:
+    """2.500 V at input 3, three conversions a look."""
+    return Reference("shunt", 1, address, mux_of(3), 4.096, 3, 2.5)
+
+
+def with_reference(seen_v: float, *more: int) -> tuple[Ads1115, ScriptedBus]:
+    """A chip that makes this of its 2.500 V; after that its codes are `more`, the last one for ever."""
+    clock = StepClock()
+    bus = ScriptedBus(clock, [round(seen_v / FULL_CODE_V)] * 3 + list(more or (PROBE_CODE,)))
+    return Ads1115(i2c=bus, clock=clock, bus_number=1, address=0x48, references=(shunt(),)), bus
+
+
+@pytest.mark.parametrize("seen_v", [2.476, 2.5, 2.524])
+def test_a_reference_within_one_percent_lets_the_probes_be_read(seen_v: float) -> None:
+    """Just inside at either end."""
+    chip, _ = with_reference(seen_v)
+    assert chip.volts(mux_of(0), 4.096).volts == pytest.approx(PROBE_CODE * FULL_CODE_V)
+    assert chip.off_reference == ""
+
+
+@pytest.mark.parametrize("seen_v", [0.0, 2.45, 2.474, 2.526, 2.55, -2.5])
+def test_a_reference_that_is_off_makes_every_probe_unknown(seen_v: float) -> None:
+    """Seen, expected and allowed are told, with what to do; the next probe is not read either."""
+    chip, bus = with_reference(seen_v)
+    for _ in range(2):
+        with pytest.raises(AdcError) as caught:
+            chip.volts(mux_of(0), 4.096)
+        assert caught.value.fault is Fault.REFERENCE
+    said = str(caught.value)
+    assert said.startswith(f"ADS1115 at address 0x48 on I2C bus 1 measures {seen_v:.3f} V at [reference.shunt], ")
+    assert "expected are 2.500 V (2.475 to 2.525): measure that voltage with a meter" in said
+    assert chip.off_reference == said
+    assert len(bus.configs) == 3
+
+
+def test_a_reference_at_the_end_of_the_range_is_off() -> None:
+    """One clipped conversion is enough, whatever the median is."""
+    right = round(2.5 / FULL_CODE_V)
+    clock = StepClock()
+    bus = ScriptedBus(clock, [right, 32767, right])
+    chip = Ads1115(i2c=bus, clock=clock, bus_number=1, address=0x48, references=(shunt(),))
+    with pytest.raises(AdcError, match="the end of its range") as caught:
+        chip.volts(mux_of(0), 4.096)
+    assert caught.value.fault is Fault.REFERENCE
+
+
+def test_a_reference_that_is_not_a_number_is_off() -> None:
+    """NaN fails closed."""
+    clock = StepClock()
+    bus = ScriptedBus(clock, [0])
+    unknown = shunt()._replace(expected_v=float("nan"))
+    chip = Ads1115(i2c=bus, clock=clock, bus_number=1, address=0x48, references=(unknown,))
+    with pytest.raises(AdcError) as caught:
+        chip.volts(mux_of(0), 4.096)
+    assert caught.value.fault is Fault.REFERENCE
+
+
+def test_all_probes_of_a_pass_share_one_look_at_the_reference() -> None:
+    """Three conversions more a pass, not for each probe; and as many again at the next pass."""
+    chip, bus = with_reference(2.5, *[PROBE_CODE] * 12, round(2.6 / FULL_CODE_V))
+    for probe in (0, 1, 2, 0):
+        chip.volts(mux_of(probe), 4.096)
+    assert [config >> 12 & 0x7 for config in bus.configs] == [7] * 3 + [4] * 3 + [5] * 3 + [6] * 3 + [4] * 3
+    bus.clock.now_s += REFERENCE_HOLDS_S + 0.01
+    with pytest.raises(AdcError):
+        chip.volts(mux_of(0), 4.096)
+    assert REFERENCE_HOLDS_S < 1.0, "shorter than the shortest time from pass to pass"
+
+
+def test_a_clock_that_went_back_lets_no_old_look_count() -> None:
+    """Then nobody knows how old it is."""
+    chip, bus = with_reference(2.5, PROBE_CODE, PROBE_CODE, PROBE_CODE, 0)
+    chip.volts(mux_of(0), 4.096)
+    bus.clock.now_s -= 50.0
+    with pytest.raises(AdcError):
+        chip.volts(mux_of(0), 4.096)
+
+
+def test_a_reference_that_is_right_again_lets_the_probes_be_read_again() -> None:
+    """At the first look that finds it so."""
+    chip, bus = with_reference(2.6, *[round(2.5 / FULL_CODE_V)] * 3, PROBE_CODE)
+    with pytest.raises(AdcError):
+        chip.volts(mux_of(0), 4.096)
+    bus.clock.now_s += 10.0
+    assert chip.volts(mux_of(0), 4.096).volts == pytest.approx(PROBE_CODE * FULL_CODE_V)
+    assert chip.off_reference == ""
+
+
+def test_a_chip_that_does_not_answer_says_so_and_not_that_its_reference_is_off() -> None:
+    """What to look at differs; each probe is told at once, without asking the chip again."""
+    chip, bus = with_reference(2.5)
+    bus.missing = True
+    for _ in range(3):
+        with pytest.raises(AdcError, match="does not answer") as caught:
+            chip.volts(mux_of(0), 4.096)
+        assert caught.value.fault is Fault.NO_ANSWER
+    assert chip.off_reference == ""
+
+
+def test_a_reference_vouches_only_for_its_own_chip() -> None:
+    """Off on 0x49, 0x48 is read; which one is off is told with its bus and address."""
+    rig = StepRig(codes=[PROBE_CODE])
+    chips = Chips(rig, (shunt(0x49),))
+    assert not chips.at(1, 0x48).volts(mux_of(0), 4.096).clipped
+    assert list(chips.off_references()) == []
+    rig.bus.address = 0x49
+    with pytest.raises(AdcError) as caught:
+        chips.at(1, 0x49).volts(mux_of(0), 4.096)
+    assert caught.value.fault is Fault.REFERENCE
+    assert [(bus, address) for bus, address, _ in chips.off_references()] == [(1, 0x49)]

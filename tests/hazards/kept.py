@@ -99,6 +99,15 @@ def with_contact(name: str, line: int, **changes: Any) -> Settings:
     return Settings.model_validate(raw)
 
 
+def watched_by_a_reference() -> Settings:
+    """The school garden with a shunt reference on its converter's spare input; truly it gives 2.5025 V."""
+    raw = raw_settings()
+    wiring = {"i2c_bus": 1, "address": 0x48, "input": 3}
+    raw["reference"] = {"shunt": {**wiring, "expected_v": 2.5}}
+    raw["rig"]["tank"]["bed1"]["probe"].append({"kind": "steady_voltage", "volts": 2.5025, **wiring})
+    return Settings.model_validate(raw)
+
+
 def fed_bed(*without: str, **bed: Any) -> Settings:
     """The school garden with a level sender, stock A and B and a water pump; `bed` goes into its table."""
     raw = with_level_sender().model_dump(exclude_none=True)

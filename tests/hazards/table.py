@@ -289,13 +289,19 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=20,
         what="The converter saturates, has the wrong range or lost its reference.",
-        mechanism="a code at either end is clipped, the range is read back (drivers/ads1115.py)",
-        claim="codes 32767 and -32768 carry no dose",
+        mechanism="a code at either end is clipped, the range is read back; a known voltage at a spare input is "
+        "measured at each pass before the probes (drivers/ads1115.py, drivers/reference.py)",
+        claim="codes 32767 and -32768 carry no dose; with a reference wired and off by more than 1 %, no probe "
+        "of that converter is used",
         elsewhere=(
             "drivers/test_ads1115.py::test_tells_clipping_at_either_end",
             "drivers/test_ads1115.py::test_a_brown_out_in_mid_conversion_is_no_zero_volts",
+            "drivers/test_ads1115.py::test_a_reference_that_is_off_makes_every_probe_unknown",
+            "drivers/test_ads1115.py::test_all_probes_of_a_pass_share_one_look_at_the_reference",
         ),
-        not_built="no reference channel is measured, so a drifting reference shows only at the next calibration",
+        by_hand="Without a known voltage at a spare input a drift shows only at the next calibration: wire one. "
+        "With it: measure it with a meter at each calibration; pull its wire off, look for the alarm `converter` "
+        "at the next pass.",
     ),
     Hazard(
         number=21,

@@ -25,7 +25,15 @@ from tests.at_the_tank import (
     raw_settings,
 )
 from tests.hazards.conftest import Figure
-from tests.hazards.kept import PH_UP_LINE, SLOW_PASS_S, befall, keep, true_ph, until_locked
+from tests.hazards.kept import (
+    PH_UP_LINE,
+    SLOW_PASS_S,
+    befall,
+    keep,
+    true_ph,
+    until_locked,
+    watched_by_a_reference,
+)
 
 CHIP = 0x48
 PH_INPUT = 0
@@ -161,6 +169,46 @@ def test_h20_a_saturated_converter_carries_no_dose(tmp_path: Path, volts: float,
         keep(at, 1.0, every_s=20.0)
         assert len(at.runs()) == 1
         figure("code 32767: unknown at look 1, 0 doses in 1 h")
+
+
+@pytest.mark.parametrize("times", [1.02, 0.98])
+def test_h20_a_converter_whose_reference_drifted_carries_no_dose(
+    tmp_path: Path, times: float, figure: Figure
+) -> None:
+    """Off by 2 % while acid is needed: unknown at the next look, one alarm that names the converter, no dose."""
+    with at_the_tank(tmp_path, watched_by_a_reference()) as at:
+        at.passes(TO_A_DOSE)
+        before = len(at.runs())
+        assert before == 1
+        befall(at, FaultName.CHIP_REFERENCE_DRIFTED, "ph", size=times)
+        at.passes(1)
+        for quantity in (Quantity.PH, Quantity.EC, Quantity.TEMPERATURE):
+            assert verdict(at, quantity).reason is VerdictReason.REFERENCE
+        keep(at, 2.0, every_s=10.0)
+        assert at.runs()[before:] + at.runs(PH_UP_LINE) == []
+        assert [key for key in at.alarms() if "probe" in key or "converter" in key] == ["i2c1-0x48-converter"]
+        assert f"measures {2.5025 * times:.2f}" in at.alarms()["i2c1-0x48-converter"].text
+        at.bench.play("mend", name=FaultName.CHIP_REFERENCE_DRIFTED, target="bed1/ph")
+        keep(at, 1.0, every_s=10.0)
+        assert len(at.runs()) > before
+        assert "i2c1-0x48-converter" not in at.alarms()
+        figure(f"reference off by {abs(times - 1.0):.0%}: unknown at look 1, 0 doses in 2 h")
+
+
+@pytest.mark.parametrize("times", [1.005, 0.995])
+def test_h20_a_reference_within_its_tolerance_stops_nothing(tmp_path: Path, times: float, figure: Figure) -> None:
+    """Off by 0.5 %: it doses as it does without a fault."""
+    doses = {}
+    for now in (1.0, times):
+        (tmp_path / f"{now}").mkdir()
+        with at_the_tank(tmp_path / f"{now}", watched_by_a_reference()) as at:
+            befall(at, FaultName.CHIP_REFERENCE_DRIFTED, "ph", size=now)
+            keep(at, 2.0, every_s=10.0)
+            doses[now] = len(at.runs())
+            assert "i2c1-0x48-converter" not in at.alarms()
+    assert doses[times] == pytest.approx(doses[1.0], abs=1)
+    assert doses[times] > 3
+    figure(f"off by {abs(times - 1.0):.1%}: {doses[times]} doses in 2 h, sound: {doses[1.0]}")
 
 
 @pytest.mark.parametrize("fault", sorted(CHIP_FAULTS | BUS_FAULTS))
