@@ -24,6 +24,7 @@ examples, while `evenwater demo` runs:
   python -m sim_hw add-water 5                       pour 5 L of tap water into the tank (drain 10)
   python -m sim_hw fault pump_dead ph_down           a pump that turns and delivers nothing
   python -m sim_hw fault probe_unplugged ph --for 600
+  python -m sim_hw fault chip_reference_drifted ph --size 1.02
   python -m sim_hw mend pump_dead ph_down
   python -m sim_hw look                              everything as it truly is
 
@@ -95,7 +96,7 @@ def _add_fault_commands(commands: Any) -> None:
         if name == "fault":
             command.add_argument("--for", dest="for_s", type=float, metavar="S", help="bench seconds it lasts")
             command.add_argument(
-                "--size", type=float, help="mV, mS or °C per hour; response in s; times the rate"
+                "--size", type=float, help="mV, mS, °C or V per hour; response in s; times the rate or the codes"
             )
 
 

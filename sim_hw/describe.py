@@ -32,8 +32,8 @@ HEAD = """\
 # The water on the simulated bench
 
 What a tank of the simulated bench holds and what goes on in it, all told in the settings below `[rig.tank.NAME]`.
-Every key may be left out; each one only changes the bench's water, never what the daemon does. The source water
-is told by one of `water`, `[.analysis]` and `alkalinity_mmol_per_l`; what plants take, by `[.crop]` or by
+Every key of these may be left out; each only changes the bench's water, never what the daemon does. The source
+water is told by one of `water`, `[.analysis]` and `alkalinity_mmol_per_l`; what plants take, by `[.crop]` or by
 `nitrate_uptake_mmol_per_plant_day` and `transpiration_l_per_day`. ROLE is ph_down, ph_up, stock_a or stock_b.
 
     [rig.tank.bed1]
@@ -47,6 +47,21 @@ is told by one of `water`, `[.analysis]` and `alkalinity_mmol_per_l`; what plant
     from_day = 3.0
     until_day = 6.0
     by_c = 8.0
+
+A known voltage on a spare input (`[reference.NAME]` of the settings) is a probe like the others, and a converter
+whose own reference drifts is a fault: its codes are `size` times what they should be, from `start_s` on.
+
+    [[rig.tank.bed1.probe]]
+    kind = "steady_voltage"
+    address = 0x48
+    input = 3
+    volts = 2.503
+
+    [[rig.fault]]               # or while it runs: python -m sim_hw fault chip_reference_drifted reference
+    name = "chip_reference_drifted"
+    target = "bed1/reference"
+    start_s = 3600.0
+    size = 1.02
 
 Strong acids and bases burn: a real bottle needs goggles, gloves, and the rules of your place.
 

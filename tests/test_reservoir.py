@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 import pytest
 
 from config.settings import Settings
+from daemon import words
 from daemon.alarm.table import TABLE, Kind
 from daemon.requests import RequestRefused
 from daemon.values import (
@@ -83,6 +85,26 @@ def test_a_bus_that_hangs_stops_all_on_it_and_nothing_else(tmp_path: Path, fault
         assert {"bed1-ph-probe", "bed2-ph-probe"} <= at.alarms().keys()
         at.bench.play("mend", name=fault, target="bed1/ph")
         at.until(lambda _: at.runs() != [] and at.runs(BED2_LINE) != [], within=QUARTER)
+
+
+def test_a_converter_that_is_off_stops_what_is_on_it_and_nothing_else(tmp_path: Path) -> None:
+    """One alarm for all its probes, with what was seen and what to do; the verdict says it too."""
+    settings = two_beds().model_dump(exclude_none=True)
+    settings["reference"] = {"shunt": {"input": 3, "expected_v": 2.5}}
+    with at_the_tank(tmp_path, Settings.model_validate(settings)) as at:
+        at.bench.play("fault", name=FaultName.CHIP_REFERENCE_DRIFTED, target="bed1/ph", size=0.97)
+        state = at.passes(TO_A_DOSE)
+        assert (len(at.runs()), len(at.runs(BED2_LINE))) == (0, 1)
+        assert at.alarms().keys() == {"i2c1-0x48-converter"}
+        seen = r"measures 2\.42\d V at \[reference\.shunt\], expected are 2\.500 V \(2\.475 to 2\.525\): measure"
+        assert re.search(seen, at.alarms()["i2c1-0x48-converter"].text)
+        for verdict in (state.reservoirs["bed1"].verdicts[quantity] for quantity in (Quantity.PH, Quantity.EC)):
+            said = words.verdict(verdict)
+            assert "bad: its converter cannot be trusted (ADS1115 at address 0x48 on I2C bus 1" in said
+            assert re.search(seen, said)
+        at.bench.play("fault", name=FaultName.CHIP_SILENT, target="bed1/ph")
+        at.passes(3)
+        assert "bed1-ph-probe" in at.alarms(), "and one that does not answer at all is told as ever"
 
 
 def test_a_missing_chip_is_told_and_the_other_reservoir_goes_on(tmp_path: Path) -> None:

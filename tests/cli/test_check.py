@@ -43,6 +43,16 @@ def test_it_says_that_the_pi_example_doses_nothing() -> None:
     assert "  ph_down     GPIO 17: never doses, a cap is not set" in said
 
 
+def test_each_reference_is_told_with_what_is_allowed() -> None:
+    """Its input, and the volts within which the converter is believed."""
+    reference = {"shunt": {"input": 3, "expected_v": 2.5}}
+    said = meaning(Settings.model_validate({**raw_settings(), "reference": reference}))
+    assert said[1] == (
+        "reference shunt: 2.475 to 2.525 V at input 3 of the converter at 0x48 on I2C bus 1, else no dose by its "
+        "probes"
+    )
+
+
 def test_every_reservoir_is_told() -> None:
     """By title and name."""
     said = meaning(two_beds())

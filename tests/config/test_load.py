@@ -302,6 +302,59 @@ def test_all_mistakes_are_said_at_once(says: Says) -> None:
     ]
 
 
+REFERENCE = "\n[reference.shunt]\naddress = 0x48\ninput = 3\nexpected_v = 2.5\n"
+
+
+def test_a_reference_on_a_spare_input_is_read(tmp_path: Path) -> None:
+    """By its name; what is not said of it is usual."""
+    file = tmp_path / "site.toml"
+    file.write_text(SOUND + REFERENCE)
+    shunt = load(file).reference["shunt"]
+    assert (shunt.i2c_bus, shunt.address, shunt.input, shunt.expected_v, shunt.full_scale_v) == (
+        (1, 0x48, 3, 2.5, 4.096)
+    )
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "line"),
+    [
+        (
+            "input = 3",
+            "input = 0",
+            "[reference.shunt] input 0 of the converter at 0x48 on I2C bus 1 is already used by "
+            "[reservoir.bed1.probe.ph]; give each its own",
+        ),
+        (
+            "0x48",
+            "0x4a",
+            "[reference.shunt] no probe is on the converter at 0x4a on I2C bus 1: a reference vouches for no "
+            "other converter than its own; wire it to the one with the probes",
+        ),
+        (
+            "2.5",
+            "4.0",
+            "[reference.shunt] expected_v = 4: must be from 0.41 to 3.96 V where full_scale_v = 4.096; choose "
+            "the range that it fits in",
+        ),
+        (
+            "2.5",
+            "2500.0",
+            "[reference.shunt] expected_v = 2500.0: must be at most 6 V (smallest allowed 0.1 V); expected_v is "
+            "the known voltage, as its data sheet or a good meter says",
+        ),
+        (
+            "expected_v = 2.5",
+            "",
+            "[reference.shunt] expected_v: is missing; add expected_v = … (0.1 to 6 V, the known voltage, as its "
+            "data sheet or a good meter says)",
+        ),
+    ],
+)
+def test_a_reference_that_makes_no_sense_is_told(says: Says, was: str, now: str, line: str) -> None:
+    """A probe's input, a converter that no probe is on, volts beyond the range, no volts."""
+    assert says(SOUND + REFERENCE.replace(was, now)) == [line]
+
+
 # What may be off by a slip of the unit without a larger dose coming of it.
 HARMLESS = {
     ("bottle_ml", 0.001),  # the bottle counts as empty sooner

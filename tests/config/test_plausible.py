@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from config.plausible import in_reservoir, warnings, wire_words, wires_used_twice
+from config.plausible import in_reservoir, references_alone, warnings, wire_words, wires_used_twice
 from config.settings import Reservoir, Settings
 
 CAPS = {"max_per_dose_ml": 4.0, "max_per_hour_ml": 12.0, "max_per_day_ml": 50.0}
@@ -276,6 +276,21 @@ def test_the_lines_of_a_bus_in_use_are_taken() -> None:
     assert list(wires_used_twice({"switch": switch, "probe": frozenset({"i2c3:0x48:a0"})})) == []
 
 
+def test_a_reference_on_a_converter_without_a_probe_is_told() -> None:
+    """It says nothing of the other one; beside a probe it is fine."""
+    probe, pump = {"reservoir.bed1.probe.ph": frozenset({"i2c1:0x48:a0"})}, {"pump": frozenset({"gpio17"})}
+    (one,) = references_alone({**probe, **pump, "reference.shunt": frozenset({"i2c1:0x49:a3"})})
+    assert (one.table, one.text) == (
+        "reference.shunt",
+        "no probe is on the converter at 0x49 on I2C bus 1: a reference vouches for no other converter than its "
+        "own; wire it to the one with the probes",
+    )
+    assert list(references_alone({**probe, "reference.shunt": frozenset({"i2c1:0x48:a3"})})) == []
+    assert list(references_alone(probe | pump)) == []
+    (one,) = references_alone({**probe, "reference.shunt": frozenset({"i2c3:0x48:a3"})})
+    assert one.table == "reference.shunt"
+
+
 # --- warnings -------------------------------------------------------------------------------------------
 
 
@@ -324,3 +339,32 @@ def test_an_assumed_temperature_stands_in_for_the_probe() -> None:
     """Set on purpose, it needs no warning."""
     probes = {name: table for name, table in PROBES.items() if name != "temperature"}
     assert warned(probe=probes, assumed_temperature_c=20.0) == []
+
+
+def test_a_converter_without_a_reference_is_told_where_another_has_one() -> None:
+    """Once for each converter, at the first of its probes; nobody is told who has none at all."""
+    table = RESERVOIR | {
+        "probe": {
+            "ph": {"driver": "ph_amplifier", "input": 0, "zero_v": 1.65, "gain": -3.0},
+            "ec": {"driver": "ec_amplifier", "address": 0x49, "input": 0, "ms_per_v": 1.0},
+            "temperature": {
+                "driver": "pt1000_divider",
+                "address": 0x49,
+                "input": 1,
+                "supply_v": 3.3,
+                "series_ohm": 1e3,
+            },
+            "level": {"driver": "float_switch", "line": 23},
+        }
+    }
+    whole = {
+        "site": {"name": "Site", "device_id": "site"},
+        "rig": {"open": "any.rig:open_rig"},
+        "reservoir": {"bed1": table},
+    }
+    assert list(warnings(Settings.model_validate(whole))) == []
+    whole["reference"] = {"shunt": {"input": 3, "expected_v": 2.5}}
+    assert list(warnings(Settings.model_validate(whole))) == [
+        "[reservoir.bed1.probe.ec] the converter at 0x49 on I2C bus 1 has no reference: should it drift, nothing "
+        "shows it; wire one to a spare input"
+    ]

@@ -192,7 +192,7 @@ def test_h20_a_converter_whose_reference_drifted_carries_no_dose(
         keep(at, 1.0, every_s=10.0)
         assert len(at.runs()) > before
         assert "i2c1-0x48-converter" not in at.alarms()
-        figure(f"reference off by {abs(times - 1.0):.0%}: unknown at look 1, 0 doses in 2 h")
+        figure(f"reference off by {times - 1.0:+.1%}: unknown at look 1, 0 doses in 2 h")
 
 
 @pytest.mark.parametrize("times", [1.005, 0.995])
@@ -208,7 +208,7 @@ def test_h20_a_reference_within_its_tolerance_stops_nothing(tmp_path: Path, time
             assert "i2c1-0x48-converter" not in at.alarms()
     assert doses[times] == pytest.approx(doses[1.0], abs=1)
     assert doses[times] > 3
-    figure(f"off by {abs(times - 1.0):.1%}: {doses[times]} doses in 2 h, sound: {doses[1.0]}")
+    figure(f"reference off by {times - 1.0:+.1%}: {doses[times]} doses in 2 h, sound: {doses[1.0]}")
 
 
 @pytest.mark.parametrize("fault", sorted(CHIP_FAULTS | BUS_FAULTS))

@@ -492,6 +492,37 @@ CONVERTER = mutants_of(
             "test_a_brown_out_in_mid_conversion_is_no_zero_volts",
         ),
         (
+            "converter a reference that is off",
+            "        self._verify()\n",
+            "",
+            "test_a_reference_that_is_off_makes_every_probe_unknown test_a_reference_vouches_only_for_its_own_chip "
+            "tests/hazards/test_measurement.py::test_h20_a_converter_whose_reference_drifted_carries_no_dose",
+        ),
+        (
+            "converter a reference that is clipped or not a number",
+            "if look.clipped or not low_v <= look.volts <= high_v:",
+            "if look.volts < low_v or look.volts > high_v:",
+            "test_a_reference_at_the_end_of_the_range_is_off test_a_reference_that_is_not_a_number_is_off",
+        ),
+        (
+            "converter how far a reference may be off",
+            "REFERENCE_OFF_SHARE: Final = 0.01",
+            "REFERENCE_OFF_SHARE: Final = 0.015",
+            "test_a_reference_that_is_off_makes_every_probe_unknown",
+        ),
+        (
+            "converter how long a look at the reference holds",
+            "REFERENCE_HOLDS_S: Final = 0.5",
+            "REFERENCE_HOLDS_S: Final = 60.0",
+            "test_all_probes_of_a_pass_share_one_look_at_the_reference",
+        ),
+        (
+            "converter a look at the reference from before the clock went back",
+            "if not 0.0 <= self._clock.monotonic_s() - self._verified_s <= REFERENCE_HOLDS_S:",
+            "if self._clock.monotonic_s() - self._verified_s > REFERENCE_HOLDS_S:",
+            "test_a_clock_that_went_back_lets_no_old_look_count",
+        ),
+        (
             "converter clipped above",
             "clipped=codes[-1] >= CLIPPED_CODE or codes[0] <= -CLIPPED_CODE,",
             "clipped=codes[0] <= -CLIPPED_CODE,",

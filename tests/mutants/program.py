@@ -13,6 +13,7 @@ LOOP_TESTS = "tests/test_loop.py"
 DESK_TESTS = "tests/test_desk.py"
 EFFECTS_TESTS = "tests/test_reservoir_effects.py"
 SERVICE_TESTS = "tests/test_service.py"
+MEASUREMENT_TESTS = "tests/hazards/test_measurement.py"
 
 RESERVOIR = mutants_of(
     "daemon/reservoir.py",
@@ -204,10 +205,17 @@ INSTRUMENTS = mutants_of(
         ),
         (
             "instruments a probe that does not answer",
-            "            return NotRead(VerdictReason.NO_ANSWER, str(error))\n",
+            "            return NotRead(_WHY_NOT_READ.get(error.fault, VerdictReason.NO_ANSWER), str(error))\n",
             "            return to_reading(Sample(quantity, 0.0, 0.0), None, None, self._compensation)\n",
             f"{LOOP_TESTS}::test_an_unplugged_probe_stops_dosing_and_calls_then_all_is_well_again "
             f"{RESERVOIR_TESTS}::test_a_missing_chip_is_told_and_the_other_reservoir_goes_on",
+        ),
+        (
+            "instruments a reference that is off has a reason of its own",
+            "_WHY_NOT_READ = {Fault.REFERENCE: VerdictReason.REFERENCE}",
+            "_WHY_NOT_READ: dict[Fault, VerdictReason] = {}",
+            f"{MEASUREMENT_TESTS}::test_h20_a_converter_whose_reference_drifted_carries_no_dose",
+            (VerdictReason.REFERENCE,),
         ),
         (
             "instruments EC never by a guessed temperature",

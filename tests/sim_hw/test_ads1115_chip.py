@@ -82,6 +82,17 @@ def test_codes_stay_in_range_and_within_half_a_count(volts: float, full_scale_v:
         assert abs(code * full_scale_v / 32768 - volts) <= full_scale_v / 65536 * (1 + 1e-9)
 
 
+@pytest.mark.parametrize("times", [0.98, 1.02])
+def test_a_drifted_reference_makes_every_code_off_alike(times: float) -> None:
+    """At every input and range; the ends stay where they are."""
+    chip, bus, _ = wired(1.0, 2.5, 0.0, 4.2)
+    chip.codes_times = times
+    for gain in (2 / 3, 1):
+        read = [AnalogIn(ADS1115(bus, gain=gain), pin).voltage for pin in (0, 1, 2)]
+        assert read == pytest.approx([times, 2.5 * times, 0.0], abs=FULL_SCALE_V[gain] / 32768)
+    assert ADS1115(bus, gain=1).read(7) == 32767
+
+
 def test_power_on_registers_are_the_data_sheets() -> None:
     """Configuration 8583h, thresholds 8000h and 7FFFh, conversion 0."""
     _, bus, _ = wired(1.0, 1.0, 1.0, 1.0)

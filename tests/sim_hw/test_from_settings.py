@@ -11,7 +11,7 @@ import pytest
 from adafruit_ads1x15.ads1115 import ADS1115
 
 from config.settings import Settings
-from drivers.ads1115 import Chips
+from drivers.ads1115 import Chips, mux_of
 from drivers.probe import Quantity
 from drivers.registry import open_probe
 from drivers.rig import RigError
@@ -65,6 +65,23 @@ def test_every_shipped_settings_file_gets_a_bench_its_drivers_can_read(name: str
                 assert not sample.clipped
         for tank, reservoir in given.reservoir.items():
             assert set(bench.world.basins[tank].pumps) == set(reservoir.pump)
+
+
+def test_a_reference_gets_a_known_voltage_on_its_input() -> None:
+    """Of a Raspberry Pi's settings; it is not quite what they expect, and well within 1 %."""
+    given = a_pi({"level": {"driver": "level_sender", "input": 0, "empty_v": 0.5, "full_v": 2.5}})
+    whole = given.model_dump(exclude_none=True)
+    known = {
+        "shunt": {"input": 3, "expected_v": 2.5},
+        "rail": {"input": 2, "full_scale_v": 6.144, "expected_v": 4.9},
+    }
+    given = Settings.model_validate({**whole, "reference": known})
+    with closing(open_rig(bench_table(given, seed=3))) as bench:
+        assert {"reference-shunt", "reference-rail"} <= bench.world.basins["bed1"].probes.keys()
+        chip = Chips(bench).at(1, 0x48)
+        for one in given.reference.values():
+            volts = chip.volts(mux_of(one.input), one.full_scale_v).volts
+            assert 0.0005 < volts / one.expected_v - 1.0 < 0.002
 
 
 def test_a_settings_file_that_names_the_bench_keeps_its_table() -> None:

@@ -1,4 +1,4 @@
-"""The bench's level sender, contacts and leaking pump."""
+"""The bench's level sender, contacts, known voltage and leaking pump."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from drivers.ads1115 import Chips
+from drivers.ads1115 import Chips, mux_of
 from drivers.contact import Contact
 from drivers.probe import Quantity
 from drivers.registry import open_probe
@@ -49,6 +49,34 @@ def test_a_contact_is_closed_until_its_wire_breaks() -> None:
         rig.play("plug", probe="circulation")
         assert contact.closed()
         contact.close()
+
+
+def test_a_known_voltage_stays_whatever_the_water_does() -> None:
+    """A reference at a spare input; its wire pulled off, the input floats; drifting, it goes by the hour."""
+    steady = {"kind": "steady_voltage", "input": 0, "volts": 2.5}
+    with closing(bench(probe=[*PROBES, steady])) as rig:
+        chip = Chips(rig).at(1, 0x48)
+        for act in (lambda: None, lambda: rig.play("drain", litres=30.0)):
+            act()
+            rig.clock.sleep(60.0)
+            assert chip.volts(mux_of(0), 4.096).volts == pytest.approx(2.5, abs=0.001)
+        rig.play("fault", name="probe_drifting", target="reference")
+        rig.clock.sleep(7200.0)
+        assert chip.volts(mux_of(0), 4.096).volts == pytest.approx(2.52, abs=0.001)
+        rig.play("unplug", probe="reference")
+        assert chip.volts(mux_of(0), 4.096).volts < 1.0
+
+
+@pytest.mark.parametrize(("size", "volts"), [(None, 2.04), (0.9, 1.8)])
+def test_a_converters_drift_is_a_fault_by_name(size: float | None, volts: float) -> None:
+    """Begun at any probe on it, it befalls all of them, until it is mended."""
+    steady = {"kind": "steady_voltage", "input": 0, "volts": 2.0}
+    with closing(bench(probe=[*PROBES, steady])) as rig:
+        chip = Chips(rig).at(1, 0x48)
+        rig.play("fault", name="chip_reference_drifted", target="level", size=size)
+        assert chip.volts(mux_of(0), 4.096).volts == pytest.approx(volts, abs=0.001)
+        rig.play("mend", name="chip_reference_drifted", target="level")
+        assert chip.volts(mux_of(0), 4.096).volts == pytest.approx(2.0, abs=0.001)
 
 
 @pytest.mark.parametrize(("size", "ml"), [(None, 10.0), (2.5, 25.0)])
