@@ -16,6 +16,7 @@ from config.complaint import amount, shown
 from config.settings import (
     Bands,
     Circulation,
+    CutOut,
     EcControl,
     Mqtt,
     PhControl,
@@ -36,6 +37,7 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("rig", RigTable),
     ("mqtt", Mqtt),
     ("reference.NAME", ReferenceInput),
+    ("cut_out", CutOut),
     ("reservoir.NAME", Reservoir),
     ("reservoir.NAME.bands", Bands),
     ("[reservoir.NAME.stage]", Stage),

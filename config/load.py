@@ -117,7 +117,7 @@ def _bad_probes(raw: Mapping[str, Any]) -> Iterator[Complaint]:
 
 
 def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:
-    """The wires that each pump, contact, probe and reference uses, as far as their tables can be read."""
+    """The wires that the cut-out and each pump, contact, probe and reference use, as their tables can be read."""
     claims = {
         where: frozenset({f"gpio{table['line']}"})
         for where, table in _at_lines(raw)
@@ -133,7 +133,9 @@ def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:
 
 
 def _at_lines(raw: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    """Pumps, then contacts, by the dotted names of their tables."""
+    """The cut-out, then pumps, then contacts, by the dotted names of their tables."""
+    if isinstance(cut_out := raw.get("cut_out"), Mapping):
+        yield "cut_out", cut_out
     for name, reservoir in _tables(raw, "reservoir"):
         for role, pump in _tables(reservoir, "pump"):
             yield f"reservoir.{name}.pump.{role}", pump

@@ -34,7 +34,7 @@ USUAL_ML_PER_PH_AND_L = 0.3
 
 DEVICE_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
-# Header lines where a pump must not sit: until the program claims them, they are not held low.
+# Header lines where a pump, or the cut-out, must not sit: until the program claims them, they are not held low.
 PULLED_UP = "is pulled up from power-on until the program runs, which would turn the pump on"
 UNSAFE_PUMP_LINES = {
     0: PULLED_UP + " (and is kept for the board's identity memory)",
@@ -56,7 +56,7 @@ def _homie_id(text: str) -> str:
 def _pump_line(line: int) -> int:
     reason = UNSAFE_PUMP_LINES.get(line)
     if reason is not None:
-        raise ValueError(f"GPIO {line} {reason}; move the pump to one of GPIO 9-13 or 16-27")
+        raise ValueError(f"GPIO {line} {reason}; move it to one of GPIO 9-13 or 16-27")
     return line
 
 
@@ -407,11 +407,25 @@ class Reservoir(Table):
     pump: dict[RoleName, Pump] = {}
 
 
+class CutOut(Table):
+    """A relay in series with the supply of all pumps, energised for each run and at no other time.
+
+    Its contact is a normally-open one: without power, or with a broken wire, no pump turns.
+    """
+
+    line: Annotated[int, AfterValidator(_pump_line)] = Field(
+        ge=0,
+        le=27,
+        description="the GPIO (BCM) number of the driver of the relay, in series with the supply of all pumps",
+    )
+
+
 class Settings(Table):
     site: Site
     rig: RigTable
     mqtt: Mqtt = Mqtt()
     reference: dict[HomieId, ReferenceInput] = {}
+    cut_out: CutOut | None = None
     reservoir: dict[HomieId, Reservoir] = Field(min_length=1, max_length=16)
 
     def rig_table(self) -> dict[str, Any]:

@@ -87,12 +87,14 @@ class Service:
     def _open(self, rig: Rig | None, *, control: bool, mqtt: bool) -> None:
         settings, keep = self.settings, self._parts
         keep.enter_context(StateLock(self.folder))
-        write_pump_lines(self.folder, _pump_lines(settings))  # for the stop program, before any line is claimed
+        cut_out = () if settings.cut_out is None else (settings.cut_out.line,)
+        pump_lines = [*_pump_lines(settings), *cut_out]
+        write_pump_lines(self.folder, pump_lines)  # for the stop program, before any line is claimed
         self.rig = rig if rig is not None else open_rig(settings.rig_table())
         keep.callback(self.rig.close)
         self._barriers = missing_barriers(self.rig)
         self._chips = Chips(self.rig, (one.named(name) for name, one in settings.reference.items()))
-        self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings))
+        self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings), *cut_out)
         keep.callback(self._keeper.close)
         boot_id = uuid.uuid4().hex
         program = version("evenwater")

@@ -5,7 +5,7 @@ The rules only, on whatever pins a rig has; drivers/keeper_process.py holds them
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -14,6 +14,7 @@ from drivers.pump_run import LineStuck, RunRefused, RunReport, report_of
 MAX_RUN_S: Final = 30.0  # no run is longer, whatever is asked: a small pump's runaway stays within one bottle
 LEASE_S: Final = 2.0  # a pump whose parent has been silent for so long goes off
 IDLE_S: Final = 10.0  # with all pumps off there is nothing to watch but the next command
+Now = Callable[[], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,16 +27,24 @@ class _Run:
 class PumpKeeper:
     """The lines of all pumps, of which one at a time may be high, for a bounded and renewed time.
 
+    A cut-out is a relay in series with all pumps' supply. Its line is high around each run and at no other
+    time, so that a pump whose own relay has welded turns no longer than runs do; on first and off last, it
+    switches no current.
+
     It acts when it is called: whoever holds it calls `look` at least as often as `wait_s` says.
     """
 
-    def __init__(self, pin_factory: Any, lines: Sequence[int], now: Callable[[], float]) -> None:
-        """Drive every line low. pin_factory: gpiozero's kind; lines: BCM numbers; now: monotonic seconds."""
+    def __init__(self, pin_factory: Any, lines: Sequence[int], now: Now, cut_out: int | None = None) -> None:
+        """Drive every line low, the cut-out's first.
+
+        pin_factory: gpiozero's kind; lines, cut_out: BCM numbers; now: monotonic seconds.
+        """
         self._now = now
         self._pins = {line: pin_factory.pin(line) for line in lines}
+        self._cut_out = {} if cut_out is None else {cut_out: pin_factory.pin(cut_out)}
         self._run: _Run | None = None
         self._lease_until_s = 0.0
-        self._each_line(lambda pin: pin.output_with_state(False))
+        _each(self._cut_out | self._pins, lambda pin: pin.output_with_state(False))
 
     def start(self, line: int, run_s: float) -> None:
         """Turn one pump on. Raises RunRefused, with nothing turned on, unless all is as it must be."""
@@ -47,7 +56,8 @@ class PumpKeeper:
             raise RunRefused(f"GPIO {self._run.line} is running: one pump at a time")
         self._run = _Run(line, run_s, self._now())
         self.renew()
-        self._pins[line].state = True
+        for pin in (*self._cut_out.values(), self._pins[line]):
+            pin.state = True
 
     def renew(self) -> None:
         """Renew the lease: the running pump may stay on for another LEASE_S, and never past its end."""
@@ -71,28 +81,29 @@ class PumpKeeper:
         return max(0.0, until_s - self._now())
 
     def all_off(self, cut_short_by: str = "") -> RunReport | None:
-        """Drive every line low and read it back. The report of the run that this ended, if one was on.
+        """Drive every line low, the cut-out's last, and read it back.
 
-        Raises LineStuck after every line has been tried.
+        The report of the run that this ended, if one was on. Raises LineStuck after every line has been tried.
         """
         run, self._run = self._run, None
-        self._each_line(_drive_low)
+        _each(self._pins | self._cut_out, _drive_low)
         if run is None:
             return None
         return report_of(asked_s=run.asked_s, ran_s=self._now() - run.started_s, cut_short_by=cut_short_by)
 
-    def _each_line(self, act: Callable[[Any], None]) -> None:
-        """`act` on each pin, going on past a failure. Raises LineStuck naming those that failed."""
-        failed = []
-        for line, pin in self._pins.items():
-            try:
-                act(pin)
-            except Exception as error:  # noqa: BLE001 - whatever the pin library raises, the next line comes first
-                failed.append(f"GPIO {line} ({error})")
-        if failed:
-            raise LineStuck(
-                f"cannot be driven low: {', '.join(failed)}. Cut the pumps' supply and look at the wiring"
-            )
+
+def _each(pins: Mapping[int, Any], act: Callable[[Any], None]) -> None:
+    """`act` on each pin in turn, going on past a failure. Raises LineStuck naming those that failed."""
+    failed = []
+    for line, pin in pins.items():
+        try:
+            act(pin)
+        except Exception as error:  # noqa: BLE001 - whatever the pin library raises, the next line comes first
+            failed.append(f"GPIO {line} ({error})")
+    if failed:
+        raise LineStuck(
+            f"cannot be driven low: {', '.join(failed)}. Cut the pumps' supply and look at the wiring"
+        )
 
 
 def _drive_low(pin: Any) -> None:

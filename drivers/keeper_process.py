@@ -1,6 +1,8 @@
 """The pump keeper: the only code that turns a pump on, a process of its own that holds nothing else.
 
-    python -m drivers.keeper_process '<the [rig] table, by drivers/rig_table.py>' <line> <line> ...
+    python -m drivers.keeper_process '<the [rig] table, by drivers/rig_table.py>' <cut-out> <line> <line> ...
+
+The numbers are BCM numbers; for the cut-out it is "none" where there is none.
 
 Its parent writes one command to a line on standard input, and reads one answer to a line from standard output:
 
@@ -56,8 +58,7 @@ class Conversation:
         try:
             say(self._answers, "ready")
             while True:
-                wanted = (self._signals, self._commands)
-                readable, _, _ = select.select(wanted, [], [], self._keeper.wait_s())
+                readable, _, _ = select.select((self._signals, self._commands), [], [], self._keeper.wait_s())
                 self._tell(self._keeper.look())
                 if self._signals in readable:
                     return "told to end by a signal"
@@ -120,17 +121,17 @@ def signals_to_end() -> int:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Keep the lines in `arguments[1:]` of the rig in `arguments[0]`. 0 after end of file or a signal, else 1."""
+    """Keep the lines in `arguments[2:]` of the rig in `arguments[0]`. 0 after end of file or a signal, else 1."""
     signals = signals_to_end()
     answers = os.dup(sys.stdout.fileno())
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what a rig prints is no answer
-    code = 1
     try:
         rig = open_rig(table_from_text(arguments[0]))
-        keeper = PumpKeeper(rig.pin_factory(), [int(line) for line in arguments[1:]], time.monotonic)
+        cut_out = None if arguments[1] == "none" else int(arguments[1])
+        keeper = PumpKeeper(rig.pin_factory(), [int(line) for line in arguments[2:]], time.monotonic, cut_out)
         why, code = Conversation(keeper, sys.stdin.fileno(), answers, signals).serve(), 0
     except Exception as error:  # noqa: BLE001 - all is off; the parent is told why, and this process ends
-        why = f"{type(error).__name__}: {error}"
+        why, code = f"{type(error).__name__}: {error}", 1
     for ending in SIGNALS_TO_END:  # all is off: a second one has nothing to end
         signal.signal(ending, signal.SIG_IGN)
     try:

@@ -51,23 +51,26 @@ class Keeper(Protocol):
         """All off, and the keeper ends. Twice is harmless."""
 
 
-def open_keeper(rig: Rig, rig_table: Mapping[str, Any], lines: Sequence[int]) -> Keeper:
+def open_keeper(
+    rig: Rig, rig_table: Mapping[str, Any], lines: Sequence[int], cut_out: int | None = None
+) -> Keeper:
     """The keeper of `lines` (BCM numbers), every one driven low: a child process, or here where the rig says so.
 
-    rig_table: the table `rig` was opened from, for the child to open its own. Raises PumpError or RigError.
+    rig_table: the table `rig` was opened from, for the child to open its own. cut_out: the line of the relay in
+    series with all pumps' supply, where there is one. Raises PumpError or RigError.
     """
     if not lines:
         return KeeperHere(None, rig.clock, ())
     if rig.in_process:
-        return KeeperHere(rig.pin_factory(), rig.clock, lines)
-    return KeeperChild(rig_table, lines)
+        return KeeperHere(rig.pin_factory(), rig.clock, lines, cut_out)
+    return KeeperChild(rig_table, lines, cut_out)
 
 
 class KeeperHere:
     """The keeper's code in this process, for a rig whose pins exist nowhere else."""
 
-    def __init__(self, pin_factory: Any, clock: Clock, lines: Sequence[int]) -> None:
-        self._keeper = PumpKeeper(pin_factory, lines, clock.monotonic_s)
+    def __init__(self, pin_factory: Any, clock: Clock, lines: Sequence[int], cut_out: int | None = None) -> None:
+        self._keeper = PumpKeeper(pin_factory, lines, clock.monotonic_s, cut_out)
         self._clock = clock
         self._ended: RunReport | None = None
         self._open = True
@@ -188,9 +191,13 @@ class _Child:
 class KeeperChild:
     """The keeper as a process of its own, on real time. See drivers/keeper_process.py for what passes between."""
 
-    def __init__(self, rig_table: Mapping[str, Any], lines: Sequence[int]) -> None:
+    def __init__(self, rig_table: Mapping[str, Any], lines: Sequence[int], cut_out: int | None = None) -> None:
         """Raises PumpError when the child cannot drive every line low."""
-        self._arguments = [table_to_text(rig_table), *map(str, lines)]
+        self._arguments = [
+            table_to_text(rig_table),
+            "none" if cut_out is None else str(cut_out),
+            *map(str, lines),
+        ]
         self._number = 0
         self._open = True
         try:

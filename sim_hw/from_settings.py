@@ -56,7 +56,8 @@ def bench_table(settings: Settings, *, seed: int, time_factor: float = 0.0) -> d
     next(iter(tanks.values()))["probe"] += _references(
         settings
     )  # which of them is all the same: no water touches them
-    return {"open": OPEN, "seed": seed, "time_factor": time_factor, "tank": tanks}
+    cut_out = {} if settings.cut_out is None else {"cut_out_line": settings.cut_out.line}
+    return {"open": OPEN, "seed": seed, "time_factor": time_factor, **cut_out, "tank": tanks}
 
 
 def _tank(name: str, reservoir: Reservoir) -> dict[str, Any]:

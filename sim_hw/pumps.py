@@ -24,12 +24,13 @@ class Run:
 
 
 class Pump:
-    """One pump. `on` is its line; whether it turns also depends on its faults."""
+    """One pump. `on` is its line, `supplied` its supply; whether it turns also depends on its faults."""
 
     def __init__(self, table: PumpTable) -> None:
         self.role = table.role
         self.line = table.line
         self.on = False
+        self.supplied = True
         self.faults: Held = {}
         self.left_ml = table.bottle_ml
         self.delivered_ml = 0.0
@@ -40,7 +41,7 @@ class Pump:
 
     def turns(self) -> bool:
         """Whether its rollers go round."""
-        return self.on or FaultName.PUMP_STUCK_ON in self.faults
+        return self.supplied and (self.on or FaultName.PUMP_STUCK_ON in self.faults)
 
     def run(self, seconds: float) -> float:
         """mL that come out in these seconds; the bottle gives no more than it holds."""

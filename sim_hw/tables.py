@@ -199,6 +199,7 @@ class BenchTable(Table):
     start_utc: AwareDatetime = DEFAULT_START_UTC  # of a stepped clock
     socket: str | None = Field(default=None, min_length=1)
     pins_file: str | None = Field(default=None, min_length=1)
+    cut_out_line: int | None = Field(default=None, ge=0, le=27)  # of a relay in series with the pumps' supply
     tank: dict[str, TankTable] = Field(min_length=1)
     fault: tuple[FaultTable, ...] = Field(default=(), strict=False)
 
@@ -219,6 +220,8 @@ class BenchTable(Table):
         return self
 
     def _claims(self) -> Iterator[str]:
+        if self.cut_out_line is not None:
+            yield f"line {self.cut_out_line}"
         for tank_name, tank in self.tank.items():
             for probe in tank.probe:
                 yield f"probe {tank_name}/{probe.name_in_tank()}"

@@ -107,6 +107,8 @@ class World:
         self._now_s = self._started_s = clock.opened_s
         self._started_day_s = _day_s(clock.opened_utc)
         self._pump_of_line = {pump.line: pump for _, pump in self._pumps()}
+        self._cut_out_line = table.cut_out_line
+        self._supply(table.cut_out_line is None)
         self._contact_of_line = {
             probe.line: probe for probe in self._probes() if isinstance(probe, FloatSwitch | Contact)
         }
@@ -230,9 +232,16 @@ class World:
 
     def _take(self, edge: Edge) -> None:
         self.edges.append(edge)
+        if edge.line == self._cut_out_line:
+            self._supply(edge.on)
         pump = self._pump_of_line.get(edge.line)
         if pump is not None:
             pump.on = edge.on
+            pump.note(self._now_s)
+
+    def _supply(self, on: bool) -> None:
+        for _, pump in self._pumps():
+            pump.supplied = on
             pump.note(self._now_s)
 
     def _pumps(self) -> Iterator[tuple[str, Pump]]:

@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from config.settings import Settings
 from daemon import pump_lines
 from daemon.pump_lines import PumpLinesError, write_pump_lines
 from daemon.service import Service
 from tests.at_the_tank import at_the_tank as at_the_tank_in
-from tests.at_the_tank import one_bed
+from tests.at_the_tank import one_bed, raw_settings
 from tests.systemd.stop_program import StopProgram
 
 
@@ -65,6 +66,13 @@ def test_a_start_writes_them(tmp_path: Path) -> None:
     """From the settings, before anything else can fail for want of them."""
     with at_the_tank_in(tmp_path):
         assert (tmp_path / "pump-lines").read_text().splitlines()[-1] == "17 27"
+
+
+def test_a_start_writes_the_cut_out_last(tmp_path: Path) -> None:
+    """The stop program drives the supply's relay low as well, after the pumps."""
+    cut_out = Settings.model_validate({**raw_settings(), "cut_out": {"line": 22}})
+    with at_the_tank_in(tmp_path, cut_out):
+        assert (tmp_path / "pump-lines").read_text().splitlines()[-1] == "17 27 22"
 
 
 def test_no_start_without_them(tmp_path: Path) -> None:

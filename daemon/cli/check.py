@@ -100,6 +100,8 @@ def meaning(settings: Settings) -> list[str]:
         lines.append(
             f"reference {name}: {low_v:.3f} to {high_v:.3f} V at {wire_words(wire)}, else no dose by its probes"
         )
+    if settings.cut_out is not None:
+        lines.append(f"cut-out of all pumps' supply: GPIO {settings.cut_out.line}, on for each run only")
     for name, reservoir in settings.reservoir.items():
         lines += _reservoir(name, reservoir)
     return lines

@@ -397,3 +397,14 @@ def test_a_contact_on_a_line_in_use_is_refused(says: Says, contact: str, tmp_pat
     free = tmp_path / "free.toml"
     free.write_text(SOUND + f"\n[reservoir.bed1.{contact}]\nline = 5\n")
     assert getattr(load(free).reservoir["bed1"], contact).line == 5
+
+
+def test_a_cut_out_on_a_line_in_use_is_refused(says: Says, tmp_path: Path) -> None:
+    """One line cannot both turn a pump and cut it out; on a line of its own it is read."""
+    (line,) = says(SOUND + "\n[cut_out]\nline = 17\n")
+    assert line == "[reservoir.bed1.pump.ph_down] GPIO 17 is already used by [cut_out]; give each its own"
+    free = tmp_path / "free.toml"
+    free.write_text(SOUND + "\n[cut_out]\nline = 20\n")
+    cut_out = load(free).cut_out
+    assert cut_out is not None
+    assert cut_out.line == 20

@@ -6,7 +6,7 @@ import pytest
 from pydantic import ValidationError
 
 from config import settings
-from config.settings import Bands, PhControl, Pump, Reservoir
+from config.settings import Bands, CutOut, PhControl, Pump, Reservoir
 
 SAFE_LINES = (*range(9, 14), *range(16, 28))
 
@@ -25,8 +25,16 @@ def test_a_pump_may_sit_where_the_board_holds_it_low(line: int) -> None:
 @pytest.mark.parametrize("line", sorted(set(range(28)) - set(SAFE_LINES)))
 def test_a_pump_may_not_sit_where_it_would_turn_at_power_on(line: int) -> None:
     """GPIO 0-8 are pulled up, 14 and 15 are the console; the message says so and where to go."""
-    with pytest.raises(ValidationError, match=f"GPIO {line} is .*move the pump to one of GPIO 9-13 or 16-27"):
+    with pytest.raises(ValidationError, match=f"GPIO {line} is .*move it to one of GPIO 9-13 or 16-27"):
         pump(line)
+
+
+@pytest.mark.parametrize("line", [-1, 28, *sorted(set(range(28)) - set(SAFE_LINES))])
+def test_a_cut_out_needs_a_line_as_a_pump_does(line: int) -> None:
+    """A relay that the board energises at power-on cuts nothing out."""
+    assert [CutOut(line=safe).line for safe in SAFE_LINES] == list(SAFE_LINES)
+    with pytest.raises(ValidationError):
+        CutOut(line=line)
 
 
 @pytest.mark.parametrize("line", [-1, 28])

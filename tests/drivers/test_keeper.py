@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPin
@@ -215,14 +215,67 @@ def _raises(pin: Any) -> None:
 def test_a_line_that_stays_high_is_told_after_the_others_are_off(
     monkeypatch: pytest.MonkeyPatch, trouble: Callable[[Any], None], says: str
 ) -> None:
-    """H1: a line that reads back high, or cannot be written, does not keep the next from going low."""
+    """H1: a line that reads back high, or cannot be written, keeps neither the next nor the cut-out on."""
     pins = MockFactory(pin_class=StubbornPin)
-    keeper = PumpKeeper(pins, LINES, StepClock().monotonic_s)
+    keeper = PumpKeeper(pins, LINES, StepClock().monotonic_s, 22)
     keeper.start(27, 5.0)
     monkeypatch.setattr(StubbornPin, "trouble", staticmethod(trouble))
     with pytest.raises(LineStuck, match=rf"GPIO 17 \(.*{says}.*Cut the pumps' supply"):
         keeper.all_off()
     assert not pins.pin(27).state
+    assert not pins.pin(22).state
+
+
+class Told(MockPin):  # type: ignore[misc]  # gpiozero has no types
+    """A pin that tells each level it is driven to."""
+
+    edges: ClassVar[list[str]] = []
+
+    def _set_state(self, value: Any) -> None:
+        super()._set_state(value)
+        self.edges.append(f"{self.info.name}={int(self._state)}")
+
+
+def told_keeper(monkeypatch: pytest.MonkeyPatch) -> tuple[PumpKeeper, StepClock, list[str]]:
+    """A keeper of GPIO 17 with a cut-out on GPIO 22, and every edge from its birth on."""
+    edges: list[str] = []
+    monkeypatch.setattr(Told, "edges", edges)
+    clock = StepClock()
+    return PumpKeeper(MockFactory(pin_class=Told), [17], clock.monotonic_s, 22), clock, edges
+
+
+def test_a_cut_out_is_on_around_each_run_and_at_no_other_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """H1: low first of all, on before the pump's line, off after it: its contact never switches the current."""
+    keeper, clock, edges = told_keeper(monkeypatch)
+    assert edges == ["GPIO22=0", "GPIO17=0"]
+    for _ in range(2):
+        edges.clear()
+        keeper.start(17, 1.0)
+        assert edges == ["GPIO22=1", "GPIO17=1"]
+        edges.clear()
+        clock.now_s += 1.0
+        assert keeper.look() is not None
+        assert edges == ["GPIO17=0", "GPIO22=0"]
+
+
+def test_a_cut_out_goes_off_with_a_lapsed_lease_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody there to renew it: no supply either."""
+    keeper, clock, edges = told_keeper(monkeypatch)
+    keeper.start(17, 20.0)
+    edges.clear()
+    clock.now_s += LEASE_S
+    assert keeper.look() is not None
+    assert edges == ["GPIO17=0", "GPIO22=0"]
+
+
+def test_a_cut_out_is_no_pump(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its line cannot be asked for, and a refused run leaves it off."""
+    keeper, _, edges = told_keeper(monkeypatch)
+    edges.clear()
+    for line in (22, 4):
+        with pytest.raises(RunRefused, match="is no pump line"):
+            keeper.start(line, 1.0)
+    assert edges == []
 
 
 def test_its_bounds_and_words_are_those_of_the_settings_and_the_ledger() -> None:

@@ -61,9 +61,9 @@ def until(true: Callable[[], bool]) -> None:
 class Spoken:
     """A keeper process that the test itself speaks to, line by line."""
 
-    def __init__(self, table: dict[str, Any], *lines: int) -> None:
+    def __init__(self, table: dict[str, Any], cut_out: str = "none") -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "drivers.keeper_process", json.dumps(table), *map(str, lines or (17, 27))],
+            [sys.executable, "-m", "drivers.keeper_process", json.dumps(table), cut_out, "17", "27"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -256,6 +256,69 @@ def test_a_broken_pin_library_turns_off_and_ends_it(edges: Edges) -> None:
     assert spoken.process.wait(SOON_S) == 1
     assert not edges.high(17)
     spoken.end()
+
+
+def _signal_to_end(spoken: Spoken) -> None:
+    spoken.process.send_signal(signal.SIGTERM)
+
+
+def _end_of_file(spoken: Spoken) -> None:
+    assert spoken.process.stdin is not None
+    spoken.process.stdin.close()
+
+
+def _nonsense(spoken: Spoken) -> None:
+    spoken.tell("turn on\n")
+
+
+def _silence(spoken: Spoken) -> None:
+    """Nothing is said until the lease lapses."""
+
+
+def _off(spoken: Spoken) -> None:
+    spoken.tell("off\n")
+
+
+@pytest.mark.parametrize("end", [_signal_to_end, _end_of_file, _nonsense, _silence, _off])
+def test_the_cut_out_goes_off_on_every_way_out(edges: Edges, end: Callable[[Spoken], None]) -> None:
+    """H1: whatever ends a run, the pump's line goes low and then the supply of all pumps is cut out."""
+    spoken = Spoken(edges.table, "22")
+    assert spoken.hear() == "ready"
+    assert edges.all() == ["22 0", "17 0", "27 0"]
+    spoken.tell(f"run 1 17 {LONG_S}\n")
+    edges.wait_for(17, high=True)
+    assert edges.high(22)
+    end(spoken)
+    edges.wait_for(22, high=False)
+    assert edges.all()[3:8] == ["22 1", "17 1", "17 0", "27 0", "22 0"]
+    spoken.end()
+
+
+def test_the_cut_out_goes_off_with_a_broken_pin_library(edges: Edges) -> None:
+    """H1: an exception of the keeper itself, the cut-out already on."""
+    spoken = Spoken(edges.table | {"dies_at": 17}, "22")
+    spoken.hear()
+    spoken.tell("run 1 17 5.0\n")
+    assert spoken.process.wait(SOON_S) == 1
+    assert edges.all()[3:] == ["22 1", "17 1", "17 0", "27 0", "22 0"]
+    spoken.end()
+
+
+def test_a_successor_drives_the_cut_out_low_first(edges: Edges) -> None:
+    """H1: the keeper is killed in a run; the next one begins by cutting out the supply."""
+    child = KeeperChild(edges.table, [17], 22)
+    first = child._child._process
+
+    def kill_in_a_run() -> None:
+        edges.wait_for(17, high=True)
+        first.kill()
+
+    killer = threading.Thread(target=kill_in_a_run)
+    killer.start()
+    assert child.run(17, LONG_S).outcome is Ended.CUT_SHORT
+    killer.join()
+    assert edges.all() == ["22 0", "17 0", "22 1", "17 1", "22 0", "17 0"]
+    child.close()
 
 
 def test_a_parent_that_does_not_read_holds_nothing_up(edges: Edges) -> None:

@@ -110,9 +110,9 @@ def test_closed_it_runs_nothing(here: Here) -> None:
 def test_a_rig_in_process_gets_its_keeper_here() -> None:
     """Pins that exist in this process only are kept in this process."""
     rig = StepRig()
-    keeper = open_keeper(rig, {"open": "x:y"}, [17])
+    keeper = open_keeper(rig, {"open": "x:y"}, [17], 22)
     assert isinstance(keeper, KeeperHere)
-    assert rig.pins.pin(17).function == "output"
+    assert [rig.pins.pin(line).function for line in (17, 22)] == ["output"] * 2
 
 
 def test_no_lines_need_no_pins() -> None:

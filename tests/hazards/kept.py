@@ -13,7 +13,7 @@ from tests.at_the_tank import AtTheTank, raw_settings
 
 HOUR_S = 3600.0
 SLOW_PASS_S = 60.0
-PH_UP_LINE = 27
+PH_UP_LINE, CUT_OUT_LINE = 27, 26
 BENCH_LEVEL_INPUT = 3
 STOCK_A_LINE, STOCK_B_LINE, WATER_LINE = 22, 24, 25
 STOCK = {
@@ -105,6 +105,14 @@ def watched_by_a_reference() -> Settings:
     wiring = {"i2c_bus": 1, "address": 0x48, "input": 3}
     raw["reference"] = {"shunt": {**wiring, "expected_v": 2.5}}
     raw["rig"]["tank"]["bed1"]["probe"].append({"kind": "steady_voltage", "volts": 2.5025, **wiring})
+    return Settings.model_validate(raw)
+
+
+def with_cut_out() -> Settings:
+    """The school garden with a relay in series with the supply of its pumps."""
+    raw = raw_settings()
+    raw["cut_out"] = {"line": CUT_OUT_LINE}
+    raw["rig"]["cut_out_line"] = CUT_OUT_LINE
     return Settings.model_validate(raw)
 
 

@@ -42,17 +42,23 @@ HAZARDS: tuple[Hazard, ...] = (
         number=1,
         what="A relay's contact welds or a transistor shorts: the pump never stops.",
         mechanism="pH moving far beyond what was dosed, or steadily with no dose, locks "
-        "(daemon/dose/response.py); a line that cannot be driven low locks at once (drivers/keeper.py)",
-        claim="locked within 3 min, no dose against it; what is in the bottle can still run out",
+        "(daemon/dose/response.py); a line that cannot be driven low locks at once; with `[cut_out]` a relay in "
+        "series with the supply of all pumps is on around each run and at no other time (drivers/keeper.py)",
+        claim="locked within 3 min, no dose against it; with a cut-out, a welded pump gives no more than in the "
+        "seconds of runs, its own and other pumps', and a lease; without one, what is in the bottle can run out",
         elsewhere=(
             f"{EFFECTS}::test_a_pump_that_goes_on_after_its_dose_locks_within_minutes",
             "dose/test_response.py::test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
             "test_loop.py::test_a_pump_line_that_cannot_be_driven_low_locks",
+            "drivers/test_keeper.py::test_a_cut_out_is_on_around_each_run_and_at_no_other_time",
+            "drivers/test_keeper_process.py::test_the_cut_out_goes_off_on_every_way_out",
+            "test_pump_lines.py::test_a_start_writes_the_cut_out_last",
         ),
-        by_hand="A hardware one-shot that cuts the pumps' supply: bridge the driver's output, look for the "
-        "supply to drop within 2 s of the longest run. Without one, dilute until a whole bottle is "
-        "survivable.",
-        not_built="no cut-out line and no current sense: software can only stop asking",
+        by_hand="The cut-out relay: bridge a pump's driver, tube in a cup; nothing flows but while a run of any "
+        "pump goes on, nor with the Pi off. Better still a hardware one-shot that cuts the pumps' supply: bridge "
+        "the driver's output, look for the supply to drop within 2 s of the longest run. Without one, dilute "
+        "until a whole bottle is survivable.",
+        not_built="no current sense: a cut-out relay that has itself welded is not noticed",
     ),
     Hazard(
         number=2,

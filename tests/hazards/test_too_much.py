@@ -12,6 +12,7 @@ from config.settings import HARD_MAX_RUN_S, Settings
 from daemon.lock import StateLockError
 from daemon.service import Service
 from daemon.values import Condition, DoseReason, Role
+from drivers.keeper import LEASE_S
 from sim_hw.bench import open_rig
 from sim_hw.faults import FaultName
 from sim_hw.from_settings import bench_table
@@ -26,10 +27,22 @@ from tests.at_the_tank import (
     raw_settings,
 )
 from tests.hazards.conftest import Figure
-from tests.hazards.kept import HOUR_S, PH_UP_LINE, befall, delivered_ml, keep, pour, true_ph, until_locked
+from tests.hazards.kept import (
+    CUT_OUT_LINE,
+    HOUR_S,
+    PH_UP_LINE,
+    befall,
+    delivered_ml,
+    keep,
+    pour,
+    true_ph,
+    until_locked,
+    with_cut_out,
+)
 
 TARGET_PH = 6.0
 OVERSHOOT_PH = 0.2
+TRUE_ML_PER_S = 1.03
 OLD_RATE = "bed1-ph-down-rate-old"
 OPPOSITE_S = 6 * HOUR_S
 MIXED_S = 420.0  # after a dose into the school garden's bed
@@ -55,6 +68,21 @@ def test_h01_a_pump_that_does_not_stop_is_found(tmp_path: Path, figure: Figure) 
         assert at.runs(PH_UP_LINE) == []
         assert len(at.runs()) <= doses + 1
         figure(f"locked after {minutes:.1f} min, when {gave_ml:.0f} mL had run out")
+
+
+def test_h01_a_cut_out_bounds_it_by_the_runs(tmp_path: Path, figure: Figure) -> None:
+    """Welded within a run, with a relay in series with the supply: nothing flows once the run is over."""
+    with at_the_tank(tmp_path, with_cut_out()) as at:
+        at.until(lambda _: len(at.runs()) == 2, within=400)
+        before_ml = delivered_ml(at)
+        befall(at, FaultName.PUMP_STUCK_ON, "ph_down")
+        keep(at, 6.0)
+        welded_s = sum(run_seconds(at, PH_DOWN_LINE)[2:]) + sum(run_seconds(at, PH_UP_LINE))
+        gave_ml = delivered_ml(at) - before_ml
+        assert len(at.runs()) > 2
+        assert gave_ml <= TRUE_ML_PER_S * (welded_s + LEASE_S)
+        assert at.runs(CUT_OUT_LINE) != []
+        figure(f"with a cut-out: {gave_ml:.1f} mL in 6 h, all of it within {welded_s:.0f} s of runs")
 
 
 @pytest.mark.parametrize("start_ph", [9.5, 4.8])

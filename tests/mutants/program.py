@@ -465,15 +465,27 @@ SERVICE = mutants_of(
         ),
         (
             "service pump lines for the stop program",
-            "        write_pump_lines(self.folder, _pump_lines(settings))  # for the stop program, before any line is claimed\n",
+            "        write_pump_lines(self.folder, pump_lines)  # for the stop program, before any line is claimed\n",
             "",
             "tests/test_pump_lines.py::test_a_start_writes_them",
         ),
         (
             "service low before the first look",
-            "self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings))",
-            "self._keeper = open_keeper(self.rig, settings.rig_table(), ())",
+            "self._keeper = open_keeper(self.rig, settings.rig_table(), _pump_lines(settings), *cut_out)",
+            "self._keeper = open_keeper(self.rig, settings.rig_table(), (), *cut_out)",
             "test_every_pump_line_is_driven_low_before_the_first_look",
+        ),
+        (
+            "service the cut-out in the keeper's care",
+            "_pump_lines(settings), *cut_out)\n        keep.callback",
+            "_pump_lines(settings))\n        keep.callback",
+            "tests/hazards/test_too_much.py::test_h01_a_cut_out_bounds_it_by_the_runs",
+        ),
+        (
+            "service the cut-out for the stop program",
+            "pump_lines = [*_pump_lines(settings), *cut_out]",
+            "pump_lines = _pump_lines(settings)",
+            "tests/test_pump_lines.py::test_a_start_writes_the_cut_out_last",
         ),
         (
             "service a missing barrier only watches",

@@ -8,6 +8,8 @@ from tests.mutants.mutant import mutants_of
 
 PROCESS = "tests/drivers/test_keeper_process.py"
 NONSENSE = "test_every_kind_of_nonsense_turns_off"
+CUT_OUT = "test_a_cut_out_is_on_around_each_run_and_at_no_other_time"
+WAYS_OUT = "test_the_cut_out_goes_off_on_every_way_out"
 
 KEEPER = mutants_of(
     "drivers/keeper.py",
@@ -15,7 +17,7 @@ KEEPER = mutants_of(
     (
         (
             "keeper low first",
-            "        self._each_line(lambda pin: pin.output_with_state(False))\n",
+            "        _each(self._cut_out | self._pins, lambda pin: pin.output_with_state(False))\n",
             "",
             f"test_drives_every_line_low_first {PROCESS}::test_every_line_is_low_before_it_is_ready",
         ),
@@ -99,21 +101,51 @@ KEEPER = mutants_of(
         ),
         (
             "keeper every line in spite of one",
-            '                failed.append(f"GPIO {line} ({error})")\n',
-            '                failed.append(f"GPIO {line} ({error})")\n                break\n',
+            '            failed.append(f"GPIO {line} ({error})")\n',
+            '            failed.append(f"GPIO {line} ({error})")\n            break\n',
             "test_a_line_that_stays_high_is_told_after_the_others_are_off",
         ),
         (
             "keeper a stuck line is told",
-            "        if failed:\n",
-            "        if False:\n",
+            "    if failed:\n",
+            "    if False:\n",
             "test_a_line_that_stays_high_is_told_after_the_others_are_off",
         ),
         (
             "keeper off drives low",
-            "        self._each_line(_drive_low)\n",
+            "        _each(self._pins | self._cut_out, _drive_low)\n",
             "",
             "test_a_run_ends_by_itself test_all_off_cuts_a_run_short_and_may_be_said_twice",
+        ),
+        (
+            "keeper cut-out low first",
+            "_each(self._cut_out | self._pins, lambda pin",
+            "_each(self._pins, lambda pin",
+            f"{CUT_OUT} {PROCESS}::test_a_successor_drives_the_cut_out_low_first",
+        ),
+        (
+            "keeper cut-out off after a run",
+            "_each(self._pins | self._cut_out, _drive_low)",
+            "_each(self._pins, _drive_low)",
+            f"{CUT_OUT} test_a_cut_out_goes_off_with_a_lapsed_lease_too {PROCESS}::{WAYS_OUT}",
+        ),
+        (
+            "keeper cut-out off after the pump",
+            "_each(self._pins | self._cut_out, _drive_low)",
+            "_each(self._cut_out | self._pins, _drive_low)",
+            f"{CUT_OUT} {PROCESS}::{WAYS_OUT}",
+        ),
+        (
+            "keeper cut-out on before the pump",
+            "(*self._cut_out.values(), self._pins[line])",
+            "(self._pins[line], *self._cut_out.values())",
+            f"{CUT_OUT} {PROCESS}::{WAYS_OUT}",
+        ),
+        (
+            "keeper cut-out is no pump",
+            "        if line not in self._pins:",
+            "        if line not in self._pins | self._cut_out:",
+            "test_a_cut_out_is_no_pump",
         ),
     ),
 )
@@ -157,6 +189,12 @@ KEEPER_PROCESS = mutants_of(
             "self._start(int(number), int(line), float(run_s))",
             "self._start(9, 17, 1.0)",
             NONSENSE,
+        ),
+        (
+            "keeper process hears of the cut-out",
+            "time.monotonic, cut_out)",
+            "time.monotonic)",
+            WAYS_OUT,
         ),
         (
             "keeper a repeated run",
@@ -305,6 +343,12 @@ SETTINGS = mutants_of(
     "config/settings.py",
     "tests/config/test_settings.py",
     (
+        (
+            "settings a line of the cut-out that is low at power-on",
+            '    line: Annotated[int, AfterValidator(_pump_line)] = Field(\n        ge=0,\n        le=27,\n        description="the GPIO (BCM) number of the driver of the relay',
+            '    line: int = Field(\n        ge=0,\n        le=27,\n        description="the GPIO (BCM) number of the driver of the relay',
+            "test_a_cut_out_needs_a_line_as_a_pump_does",
+        ),
         ("settings HARD_MAX_RUN_S", "HARD_MAX_RUN_S = 30.0", "HARD_MAX_RUN_S = 60.0", CODE),
         ("settings HARD_MAX_PER_DAY_ML", "HARD_MAX_PER_DAY_ML = 500.0", "HARD_MAX_PER_DAY_ML = 5000.0", CODE),
         (
@@ -493,4 +537,17 @@ PLAUSIBLE = mutants_of(
     ),
 )
 
-PUMPS = (*KEEPER, *KEEPER_PROCESS, *KEEPING, *PUMP, *SETTINGS, *PLAUSIBLE)
+LOADING = mutants_of(
+    "config/load.py",
+    LOAD,
+    (
+        (
+            "load the cut-out's line is in use",
+            '        yield "cut_out", cut_out\n',
+            "        yield from ()\n",
+            "test_a_cut_out_on_a_line_in_use_is_refused",
+        ),
+    ),
+)
+
+PUMPS = (*KEEPER, *KEEPER_PROCESS, *KEEPING, *PUMP, *SETTINGS, *LOADING, *PLAUSIBLE)

@@ -144,6 +144,29 @@ def test_a_pump_stuck_on_delivers_between_its_times_whoever_looks() -> None:
     assert pump["last_run"] == {"ago_s": pytest.approx(940.0), "ml": pytest.approx(10.3)}
 
 
+@pytest.mark.parametrize(("line", "ml"), [(None, 20.0), (22, 10.0)])
+def test_a_cut_out_stops_what_is_stuck_on(line: int | None, ml: float) -> None:
+    """Two of four spans of ten seconds have a supply, or all that the fault lasts where no relay is in series."""
+    fault = {"name": "pump_stuck_on", "target": "bed1/ph_down", "start_s": 10.0, "end_s": 30.0}
+    with closing(a_bench(fault=[fault], cut_out_line=line)) as bench:
+        pin = bench.pin_factory().pin(22)
+        for high in (False, True, False, True):
+            pin.output_with_state(high)
+            bench.clock.sleep(10.0)
+        pump = bench.play("look")["tanks"]["bed1"]["pumps"]["ph_down"]
+    assert pump["delivered_ml"] == pytest.approx(1.03 * ml)
+
+
+def test_a_pump_without_supply_stands() -> None:
+    """Its own line is high, the cut-out's is not."""
+    with closing(a_bench(cut_out_line=22)) as bench:
+        pins = bench.pin_factory()
+        pins.pin(17).output_with_state(True)
+        bench.clock.sleep(10.0)
+        pump = bench.play("look")["tanks"]["bed1"]["pumps"]["ph_down"]
+    assert pump["delivered_ml"] == 0.0
+
+
 def test_a_silent_chip_answers_nobody_until_it_is_mended(bench: Bench) -> None:
     """The fault names a probe; its converter is meant."""
     ads = ADS1115(bench.i2c(1))

@@ -20,6 +20,7 @@ from sim_hw.from_settings import bench_table
 from sim_hw.tables import check
 from sim_hw.tank import Tank
 from sim_hw.tank_settings import TankSettings
+from tests.at_the_tank import raw_settings
 
 RIGS = Path("config/rigs")
 
@@ -136,3 +137,12 @@ def test_a_driver_without_a_simulated_probe_is_refused() -> None:
     """The message names the table and the drivers that have one."""
     with pytest.raises(RigError, match=r'\[reservoir.bed1.probe.ph\] driver = "magic".*ph_amplifier'):
         bench_table(a_pi({"ph": {"driver": "magic"}}), seed=1)
+
+
+def test_a_cut_out_of_the_settings_is_in_series_on_the_bench() -> None:
+    """The pumps of a bench made to fit turn only while the relay's line is high."""
+    raw = {**raw_settings(), "rig": {"open": "drivers.pi:open_rig"}}
+    assert "cut_out_line" not in bench_table(Settings.model_validate(raw), seed=1)
+    table = bench_table(Settings.model_validate({**raw, "cut_out": {"line": 22}}), seed=1)
+    assert table["cut_out_line"] == 22
+    assert check(table).cut_out_line == 22
