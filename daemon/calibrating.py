@@ -6,7 +6,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from daemon.dose.ledger import Standing
+from daemon.dose.ledger_standing import Standing
 from daemon.measure.calibrate import EcFit, PhFit, Point, fit_ec, fit_ph
 from daemon.measure.settling import WINDOW, Settling, settle
 from daemon.measure.standards import ec_standard, ph_standard

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from daemon import words
 from daemon.asked import Look, Probe, Standard, now, one
 from daemon.calibrating import NotSettledError, Visit
-from daemon.dose.ledger import Standing
+from daemon.dose.ledger_standing import Standing
 from daemon.link.plain import plain
 from daemon.measure.settling import WINDOW, Settling
 from daemon.requests import Request, RequestRefused

@@ -18,7 +18,8 @@ from daemon import desk, words
 from daemon.alarm import life
 from daemon.alarm.life import Cause, Lives
 from daemon.alarm.table import Kind
-from daemon.dose.ledger import Ledger, LedgerError, stamp_of
+from daemon.dose.ledger import Ledger, LedgerError
+from daemon.dose.ledger_time import stamp_of
 from daemon.dose.windows import Stamp
 from daemon.jobs import Calendar
 from daemon.requests import Request

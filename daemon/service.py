@@ -25,7 +25,8 @@ from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.altered import dose_numbers
 from daemon.dose.answer_file import AnswerFile
-from daemon.dose.ledger import Ledger, LedgerError, stamp_of
+from daemon.dose.ledger import Ledger, LedgerError
+from daemon.dose.ledger_time import stamp_of
 from daemon.dose.windows import Stamp
 from daemon.instruments import Wired
 from daemon.jobs import Calendar, Job

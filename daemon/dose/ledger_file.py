@@ -22,6 +22,7 @@ from daemon.disk import sync
 
 APPLICATION_ID = 0x45564C47  # "EVLG", in the file's header
 SCHEMA_VERSION = 1
+LINE_LENGTH = 200
 BUSY_S = 2.0  # how long to wait for another connection before giving up
 
 SCHEMA = f"""
@@ -268,6 +269,42 @@ def write_row(db: sqlite3.Connection, table: str, row: Mapping[str, Field]) -> N
     changes = ", ".join(f"{column} = excluded.{column}" for column in columns[1:])
     insert = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({places})"
     db.execute(f"{insert} ON CONFLICT (number) DO UPDATE SET {changes}", (*fields, checksum(fields)))
+
+
+def line(text: str) -> str:
+    """Text from a person or a message as one line that any file and terminal bears, at most LINE_LENGTH long."""
+    return " ".join(text.encode("utf-8", "replace").decode().split())[:LINE_LENGTH]
+
+
+def nowhere() -> sqlite3.Connection:
+    """A closed connection, to stand where there is no file."""
+    db = sqlite3.connect(":memory:")
+    db.close()
+    return db
+
+
+def back_up(db: sqlite3.Connection, path: Path) -> None:
+    """Copy a whole ledger to `path`, in place of an older copy only once all is there. Raises LedgerError."""
+    new = path.with_name(path.name + ".new")
+    try:
+        new.unlink(missing_ok=True)
+        _copy(db, new)
+        new.replace(path)
+    except sqlite3.Error as error:
+        new.unlink(missing_ok=True)
+        raise ledger_error(path, error) from error
+    except OSError as error:
+        raise LedgerError(LedgerFault.CANNOT_OPEN, path, error.strerror or str(error)) from error
+
+
+def _copy(db: sqlite3.Connection, path: Path) -> None:
+    """All of `db` into one new file that needs no side files."""
+    copy = sqlite3.connect(path, isolation_level=None)
+    try:
+        db.backup(copy)
+        copy.execute("PRAGMA journal_mode = DELETE")
+    finally:
+        copy.close()
 
 
 def _pragma(db: sqlite3.Connection, name: str) -> object:

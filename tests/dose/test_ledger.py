@@ -21,7 +21,8 @@ from typing import Any
 import pytest
 
 from daemon.dose import ledger_file
-from daemon.dose.ledger import KEEP_TIME_EVERY_S, Ledger, LedgerError, LedgerFault, stamp_of
+from daemon.dose.ledger import Ledger, LedgerError, LedgerFault
+from daemon.dose.ledger_time import KEEP_TIME_EVERY_S, stamp_of
 from daemon.dose.windows import DAY_S, HOUR_S, RUN_MARGIN_S, SPENT, Stamp
 from daemon.measure.rate import Tube
 from daemon.values import Condition, DoseReason, Outcome, Permit, Role
