@@ -136,9 +136,8 @@ class Ads1115:
         end = ", the end of its range," if look.clipped else ""
         return (
             f"{self._name} measures {look.volts:.3f} V{end} at [reference.{reference.name}], expected are "
-            f"{reference.expected_v:.3f} V ({low_v:.3f} to {high_v:.3f}): measure that voltage with a meter; if "
-            "it is right, look at the converter's supply, then swap the converter; if not, look at the reference "
-            "and its wire"
+            f"{reference.expected_v:.3f} V ({low_v:.3f} to {high_v:.3f}): measure that voltage and the "
+            "converter's supply with a meter"
         )
 
     def _measured(self, mux: int, full_scale_v: float, conversions: int) -> Look:

@@ -74,7 +74,8 @@ TABLE: dict[Kind, Row] = {
         20.0,
         "The reservoirs drift uncorrected.",
         "Nothing is dosed by any probe on it.",
-        "Once it is mended or swapped, calibrate its probes: evenwater calibrate ph (and ec).",
+        "If the known voltage is right: mend the converter's supply or swap the converter, then calibrate its "
+        "probes, evenwater calibrate ph (and ec). If not: look at the reference and its wire.",
     ),
     Kind.CALIBRATION: Row(
         Priority.LOW,

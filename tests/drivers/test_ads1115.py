@@ -226,7 +226,7 @@ def test_a_reference_that_is_off_makes_every_probe_unknown(seen_v: float) -> Non
         assert caught.value.fault is Fault.REFERENCE
     said = str(caught.value)
     assert said.startswith(f"ADS1115 at address 0x48 on I2C bus 1 measures {seen_v:.3f} V at [reference.shunt], ")
-    assert "expected are 2.500 V (2.475 to 2.525): measure that voltage with a meter" in said
+    assert "expected are 2.500 V (2.475 to 2.525): measure that voltage and the converter's supply" in said
     assert chip.off_reference == said
     assert len(bus.configs) == 3
 

@@ -452,6 +452,18 @@ SERVICE = mutants_of(
     SERVICE_TESTS,
     (
         (
+            "service the references reach their converters",
+            "Chips(self.rig, (one.named(name) for name, one in settings.reference.items()))",
+            "Chips(self.rig)",
+            f"{RESERVOIR_TESTS}::test_a_converter_that_is_off_stops_what_is_on_it_and_nothing_else",
+        ),
+        (
+            "service the alarm of a converter that is off",
+            "for bus_number, address, text in self._chips.off_references():",
+            "for bus_number, address, text in ():",
+            f"{RESERVOIR_TESTS}::test_a_converter_that_is_off_stops_what_is_on_it_and_nothing_else",
+        ),
+        (
             "service one daemon to a folder",
             "        keep.enter_context(StateLock(self.folder))\n",
             "",
