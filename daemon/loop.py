@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
+from math import ceil
 from threading import Event
 
 from daemon import desk, words
@@ -30,6 +31,7 @@ from drivers.keeping import Keeper
 from drivers.rig import Clock
 
 SLICE_S = 1.0  # how long a request may wait for its answer between passes, rig time
+SETTLE_AFTER_RUN_S = 5.0  # until what a motor disturbed (supply, ground, the water at the bulb) is at rest again
 REOPEN_EVERY_S = 300.0  # a broken ledger is tried again this often
 
 Tell = Callable[[State], None]
@@ -70,6 +72,7 @@ class Loop:
     _passes: int = 0
     _started_utc: datetime | None = None
     _reopen_s: float = 0.0
+    _settled_s: float = 0.0
 
     def stamp(self) -> Stamp:
         """The rig's clocks now."""
@@ -92,6 +95,7 @@ class Loop:
         self._tend_ledger(stamp)
         self._tend_keeper(stamp)
         for reservoir in self.reservoirs.values():
+            self._let_settle()
             reservoir.instruments.look(self.clock.monotonic_s, stamp.utc.date())
             decision = reservoir.decide(self.stamp())
             if isinstance(decision, Permit) and not self.stopping.is_set():
@@ -111,6 +115,7 @@ class Loop:
         A bad end locks the reservoir, unless we are stopping anyway.
         """
         outcome = reservoir.dose(allowed, self.stamp(), self.stopping.is_set)
+        self._settled_s = self.clock.monotonic_s() + SETTLE_AFTER_RUN_S
         if outcome not in (None, Outcome.DONE) and not self.stopping.is_set():
             reservoir.lock(f"the last dose did not end well: {reservoir.run_note}", self.stamp())
         return outcome
@@ -119,6 +124,14 @@ class Loop:
         """Answer everything that has been asked since the last time."""
         while not self.requests.empty():  # this thread alone takes from it
             desk.answer(self.requests.get(), self)
+
+    def _let_settle(self) -> None:
+        """Wait until the last run, of any pump, is long enough ago for a probe to be looked at."""
+        for _ in range(ceil(SETTLE_AFTER_RUN_S / SLICE_S)):  # ends also where a clock stands still
+            left_s = self._settled_s - self.clock.monotonic_s()
+            if self.stopping.is_set() or not left_s > 0.0:
+                return
+            self.clock.sleep(min(left_s, SLICE_S))
 
     def _wait_until(self, due_s: float) -> None:
         while not self.stopping.is_set():

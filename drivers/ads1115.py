@@ -20,6 +20,7 @@ from adafruit_ads1x15.ads1x15 import Comp_Latch, Mode
 from adafruit_ads1x15.ads1115 import ADS1115
 
 from drivers.bus import BusTimeout, DeadlineBus
+from drivers.hum import SET, settled, start_s
 from drivers.probe import AdcError, Fault
 from drivers.rig import I2C, Clock, Rig
 
@@ -30,6 +31,7 @@ GAIN_OF_FULL_SCALE_V: Final = {6.144: 2 / 3, 4.096: 1, 2.048: 2, 1.024: 4, 0.512
 MUX_OF_PAIR: Final = {(0, 1): 0, (0, 3): 1, (1, 3): 2, (2, 3): 3}  # plus input, minus input
 MUX_SINGLE_ENDED: Final = 4  # added to the input's number: against ground
 SAMPLES_PER_S: Final = 128
+NEVER_AN_OUTLIER_CODES: Final = 4.0  # the chip's own noise is below one code at this rate (data sheet)
 
 CONFIG_REGISTER: Final = bytes([1])
 PGA_BITS: Final = {6.144: 0x0000, 4.096: 0x0200, 2.048: 0x0400, 1.024: 0x0600, 0.512: 0x0800, 0.256: 0x0A00}
@@ -68,7 +70,7 @@ class Reference(NamedTuple):
 
 
 class Look(NamedTuple):
-    """Several conversions of one input: their median, largest minus smallest, and whether any was clipped."""
+    """Several conversions of one input: their mean and largest minus smallest, outliers left out; any clipped."""
 
     volts: float
     spread_v: float
@@ -97,11 +99,12 @@ class Ads1115:
         self._chip: Any = None
         self._register = bytearray(2)
 
-    def volts(self, mux: int, full_scale_v: float, conversions: int = 3) -> Look:
-        """Median voltage over `conversions` (odd) of the input that `mux_of` names.
+    def volts(self, mux: int, full_scale_v: float, conversions: int = SET) -> Look:
+        """Voltage of the input that `mux_of` names, over `conversions` timed so that mains hum cancels.
 
-        full_scale_v: a key of GAIN_OF_FULL_SCALE_V. Raises AdcError, with its cause; also where a reference of
-        this chip is off, or could not be measured.
+        full_scale_v: a key of GAIN_OF_FULL_SCALE_V. conversions: sets of SET, 45 ms each; one alone is a bare
+        conversion. Raises AdcError, with its cause; also where a reference of this chip is off, or could not be
+        measured.
         """
         self._verify()
         return self._measured(mux, full_scale_v, conversions)
@@ -166,7 +169,18 @@ class Ads1115:
         gain = GAIN_OF_FULL_SCALE_V[full_scale_v]
         if self._chip.gain != gain:  # setting it costs two transactions
             self._chip.gain = gain
-        return sorted(self._chip.read(mux) for _ in range(conversions))
+        return self._timed(mux, conversions)
+
+    def _timed(self, mux: int, conversions: int) -> list[int]:
+        """Conversions at the moments that `hum` names; one that is late starts at once."""
+        began_s = self._clock.monotonic_s()
+        codes = []
+        for place in range(conversions):
+            early_s = began_s + start_s(place) - self._clock.monotonic_s()
+            if early_s > 0.0:
+                self._clock.sleep(early_s)
+            codes.append(self._chip.read(mux))
+        return codes
 
     def _config(self) -> int:
         with self._chip.i2c_device as device:
@@ -218,8 +232,9 @@ def mux_of(plus_input: int, minus_input: int | None = None) -> int:
 
 def _look(codes: list[int], full_scale_v: float) -> Look:
     volts_per_code = full_scale_v / CODES_PER_SIDE
+    mean, spread = settled(codes, NEVER_AN_OUTLIER_CODES)
     return Look(
-        volts=codes[len(codes) // 2] * volts_per_code,
-        spread_v=(codes[-1] - codes[0]) * volts_per_code,
-        clipped=codes[-1] >= CLIPPED_CODE or codes[0] <= -CLIPPED_CODE,
+        volts=mean * volts_per_code,
+        spread_v=spread * volts_per_code,
+        clipped=any(abs(code) >= CLIPPED_CODE for code in codes),
     )

@@ -52,7 +52,8 @@ class Sample:
     """One look at one probe: the volts at its input and the signal its circuit makes of them.
 
     signal: electrode mV, conductance in mS, °C or share of volume (see Quantity).
-    volts, spread_v: median, and largest minus smallest, of the conversions; None for a digital sensor.
+    volts, spread_v: mean, and largest minus smallest, of the conversions that belong together; None for a
+        digital sensor.
     clipped: the voltage met the end of the converter's range, so the true one is unknown.
     """
 

@@ -7,6 +7,7 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from drivers.ads1115 import GAIN_OF_FULL_SCALE_V, MUX_OF_PAIR, Ads1115, mux_of
+from drivers.hum import SET
 from drivers.probe import Quantity, Sample
 from drivers.rig import Clock
 
@@ -34,9 +35,9 @@ def _full_scale(volts: float) -> float:
     return volts
 
 
-def _odd(count: int) -> int:
-    if count % 2 == 0:
-        raise ValueError("must be odd, so that there is a middle one")
+def _whole_sets(count: int) -> int:
+    if count % SET:
+        raise ValueError("must be 4, 8, 12 or 16: mains hum cancels in sets of four")
     return count
 
 
@@ -52,8 +53,12 @@ class AdcInput(Wiring):
     full_scale_v: Annotated[float, AfterValidator(_full_scale)] = Field(
         default=4.096, description="the converter's range: 6.144, 4.096, 2.048, 1.024, 0.512 or 0.256"
     )
-    conversions: Annotated[int, AfterValidator(_odd)] = Field(
-        default=3, ge=1, le=15, description="conversions a sample is the median of; an odd number"
+    conversions: Annotated[int, AfterValidator(_whole_sets)] = Field(
+        default=SET,
+        ge=SET,
+        le=4 * SET,
+        description="conversions a sample is the mean of, outliers left out: sets of four, each 45 ms long and "
+        "timed so that hum of 50 and of 60 Hz cancels; more for a probe with much noise",
     )
 
     @model_validator(mode="after")

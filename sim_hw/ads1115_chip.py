@@ -26,7 +26,8 @@ FULL_SCALE_V = (6.144, 4.096, 2.048, 1.024, 0.512, 0.256, 0.256, 0.256)
 RATES_SPS = (8, 16, 32, 64, 128, 250, 475, 860)
 CONVERSION_S = tuple(1.0 / rate for rate in RATES_SPS)
 
-Input = Callable[[float], float]  # bench seconds -> volts against ground
+Input = Callable[[float, float], float]
+"""End of a conversion in bench seconds, and how long it lasted -> mean volts against ground over it."""
 
 
 def code_from_volts(volts: float, full_scale_v: float) -> int:
@@ -123,7 +124,8 @@ class Ads1115Chip:
     def _convert(self, now_s: float) -> int:
         config = self._registers[CONFIG]
         positive, negative = INPUTS[config >> 12 & 0x07]
-        volts = self.inputs[positive](now_s)
+        lasting_s = self._conversion_s()
+        volts = self.inputs[positive](now_s, lasting_s)
         if negative is not None:
-            volts -= self.inputs[negative](now_s)
+            volts -= self.inputs[negative](now_s, lasting_s)
         return code_from_volts(volts * self.codes_times, FULL_SCALE_V[config >> 9 & 0x07])

@@ -186,7 +186,7 @@ def _analog(table: BenchTable) -> Iterator[tuple[str, str, AnalogTable]]:
                 yield name, probe.name_in_tank(), probe
 
 
-def _unwired(now_s: float) -> float:
+def _unwired(now_s: float, lasting_s: float) -> float:
     return UNWIRED_V
 
 
@@ -206,7 +206,7 @@ def _buses(table: BenchTable, world: World, clock: BenchClock) -> Iterator[tuple
 
 
 def _steady(volts: float) -> Input:
-    return lambda now_s: volts
+    return lambda now_s, lasting_s: volts
 
 
 def _befall(held: Mapping[str, Held], next_change_s: float, table: BenchTable, buses: Mapping[int, Bus]) -> None:

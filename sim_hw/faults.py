@@ -16,6 +16,7 @@ class FaultName(StrEnum):
     PROBE_STUCK = "probe_stuck"  # no movement and no noise at all
     PROBE_DRIFTING = "probe_drifting"  # size: mV, mS or °C per hour
     PROBE_COATED = "probe_coated"  # size: response time in s
+    PROBE_HUM = "probe_hum"  # mains hum at the input; size: mV of amplitude
     CHIP_SILENT = "chip_silent"  # does not answer
     CHIP_BROWNOUT = "chip_brownout"  # falls back to its power-on registers
     CHIP_BUSY_FOREVER = "chip_busy_forever"  # a conversion does not end

@@ -37,6 +37,7 @@ S_PER_H = 3600.0
 # How faults show where nothing else is given. Own choice, of the size that is seen on a bench.
 COATED_RESPONSE_S = 600.0
 HUM_V = 0.15
+USUAL_HUM_MV = 3.0
 RAILING_S = 3.0
 DRY_WANDER_MV, DRY_RESPONSE_S, DRY_NOISE_V = 80.0, 60.0, 0.01
 
@@ -49,6 +50,13 @@ ANY_SENSOR = frozenset(
         FaultName.PROBE_COATED,
     }
 )
+
+
+def mean_of_sine(hz: float, end_s: float, lasting_s: float) -> float:
+    """Mean of a sine of amplitude 1, from lasting_s before end_s until then."""
+    half_turn = tau / 2.0 * hz * lasting_s
+    share = sin(half_turn) / half_turn if half_turn else 1.0
+    return share * sin(tau * hz * (end_s - lasting_s / 2.0))
 
 
 class Probe:
@@ -120,6 +128,8 @@ class Probe:
 class AnalogProbe(Probe):
     """A probe whose amplifier or divider gives volts to one input of a converter."""
 
+    can_fail = ANY_SENSOR | {FaultName.PROBE_HUM}
+
     def __init__(self, table: AnalogTable, random: Random) -> None:
         super().__init__(table, random)
         self._supply_v = table.supply_v
@@ -127,22 +137,31 @@ class AnalogProbe(Probe):
         self._minus_v = 0.0 if table.minus_input is None else table.minus_v
         self._steady_v = 0.0
         self._shown_noise_v = self._noise_v
+        self._mains_hz = table.mains_hz
+        self._hum_v = 0.0
         self._unplugged_s: float | None = None
 
-    def volts(self, now_s: float) -> float:
-        """Volts at the converter's input against ground for one conversion, 0 to the supply."""
+    def volts(self, now_s: float, lasting_s: float = 0.0) -> float:
+        """Volts at the converter's input against ground, 0 to the supply: the mean over a conversion.
+
+        now_s: its end; lasting_s: how long it took.
+        """
         if self._unplugged_s is not None:
             volts = self.open_volts(now_s - self._unplugged_s)
         elif self._shown_noise_v:
             volts = self._steady_v + self._random.gauss(0.0, self._shown_noise_v)
         else:
             volts = self._steady_v
+        if self._hum_v:
+            volts += self._hum_v * mean_of_sine(self._mains_hz, now_s, lasting_s)
         return min(self._supply_v, max(0.0, volts + self._minus_v))
 
     def settle(self, now_s: float) -> None:
         """Steady volts, and the noise on them, until something changes."""
         self._steady_v = self.volts_from(self.true_signal)
         self._shown_noise_v = 0.0 if FaultName.PROBE_STUCK in self.faults else self.noise_v()
+        hum = self.faults.get(FaultName.PROBE_HUM)
+        self._hum_v = hum.sized(USUAL_HUM_MV) / 1000.0 if hum else 0.0
         unplugged = self.faults.get(FaultName.PROBE_UNPLUGGED)
         self._unplugged_s = unplugged.start_s if unplugged else None
 

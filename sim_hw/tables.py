@@ -48,6 +48,7 @@ class AnalogTable(ProbeTable):
     minus_v: float = Field(default=1.65, ge=0.0, le=5.5)
     supply_v: float = Field(default=3.3, ge=1.0, le=5.5)
     noise_mv: float = Field(default=0.5, ge=0.0, le=500.0)  # standard deviation of one conversion
+    mains_hz: float = Field(default=50.0, ge=45.0, le=65.0)  # of the hum, where the fault probe_hum brings some
 
 
 class PhTable(AnalogTable):

@@ -16,6 +16,7 @@ from random import Random
 from threading import RLock
 from typing import Any
 
+from sim_hw.ads1115_chip import Input
 from sim_hw.clock import BenchClock
 from sim_hw.faults import CONVERTER_FAULTS, PUMP_FAULTS, Fault, FaultName, Held, holding, next_change_s
 from sim_hw.pins import Edge
@@ -122,13 +123,13 @@ class World:
 
     # --- what wires see ---
 
-    def volts_of(self, probe: AnalogProbe) -> Callable[[float], float]:
-        """A function of bench seconds that gives the volts at the input of this probe."""
+    def volts_of(self, probe: AnalogProbe) -> Input:
+        """The volts at the input of this probe, as a converter asks for them."""
 
-        def volts(now_s: float) -> float:
+        def volts(now_s: float, lasting_s: float) -> float:
             with self.lock:
                 self._look(now_s)
-                return probe.volts(now_s)
+                return probe.volts(now_s, lasting_s)
 
         return volts
 

@@ -52,6 +52,7 @@ class ScriptedBus:
         self.poll_takes_s = 0.0
         self.transactions = 0
         self.configs: list[int] = []  # each that started a conversion
+        self.started_s: list[float] = []  # when
         self._registers = {0: 0x0000, 1: POWER_ON_CONFIG, 2: 0x8000, 3: 0x7FFF}
         self._pointer = 0
         self._polls_left = 0
@@ -104,6 +105,7 @@ class ScriptedBus:
 
     def _convert(self) -> None:
         self.configs.append(self._registers[1])
+        self.started_s.append(self.clock.now_s)
         self._polls_left = 2
         self._registers[0] = next(self.codes) & 0xFFFF
         if self.brown_out_after is not None and len(self.configs) > self.brown_out_after:

@@ -12,7 +12,7 @@ def test_it_becomes_what_the_converter_measures() -> None:
     """Its name, its place and its volts, 1 % either way."""
     reference = ReferenceInput(address=0x49, input=3, expected_v=2.5).named("shunt")
     assert (reference.name, reference.bus_number, reference.address, reference.mux) == ("shunt", 1, 0x49, 7)
-    assert (reference.full_scale_v, reference.conversions, reference.expected_v) == (4.096, 3, 2.5)
+    assert (reference.full_scale_v, reference.conversions, reference.expected_v) == (4.096, 4, 2.5)
     assert reference.allowed_v == pytest.approx((2.475, 2.525))
 
 

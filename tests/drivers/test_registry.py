@@ -80,7 +80,7 @@ AMPLIFIER = {"input": 0, "zero_v": 1.65, "gain": 5.0}
         ({"gain": -5.0}, ("gain=5.0",)),
         ({"zero_v": 1.6, "address": 0x49}, ("address=72", "zero_v=1.65")),
         ({"minus_input": 1}, ("minus_input=None",)),
-        ({"conversions": 7}, ()),
+        ({"conversions": 8}, ()),
     ],
 )
 def test_a_wiring_names_what_changed(changed: dict[str, Any], named: tuple[str, ...]) -> None:

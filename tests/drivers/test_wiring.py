@@ -18,11 +18,12 @@ PH = {"i2c_bus": 1, "address": 0x48, "input": 0, "full_scale_v": 4.096, "zero_v"
 
 def test_a_sample_keeps_volts_spread_and_time() -> None:
     """Signal, volts, spread, clipping and the rig's time all come along."""
-    rig = StepRig(codes=[13200, 13000, 13280])
+    rig = StepRig(codes=[13200, 13000, 13280, 13320])
     probe = open_probe(Quantity.PH, "ph_amplifier", PH, rig, Chips(rig))
     sample = probe.sample()
-    assert (sample.quantity, sample.at_s, sample.clipped) == (Quantity.PH, 100.0, False)
-    assert (sample.volts, sample.spread_v) == pytest.approx((1.65, 0.035))
+    assert (sample.quantity, sample.clipped) == (Quantity.PH, False)
+    assert sample.at_s == pytest.approx(100.035)
+    assert (sample.volts, sample.spread_v) == pytest.approx((1.65, 0.04))
     assert sample.signal == pytest.approx(0.0, abs=1e-9)
 
 
@@ -63,9 +64,9 @@ def test_claims_its_input(more: dict[str, Any], claim: str) -> None:
         ({"input": -1}, "input"),
         ({"full_scale_v": 3.3}, "must be one of 6.144, 4.096"),
         ({"full_scale_v": float("nan")}, "full_scale_v"),
-        ({"conversions": 4}, "odd"),
+        ({"conversions": 5}, "4, 8, 12 or 16"),
         ({"conversions": 0}, "conversions"),
-        ({"conversions": 17}, "conversions"),
+        ({"conversions": 20}, "conversions"),
         ({"input": 0, "minus_input": 2}, "pairs 0 and 1, 0 and 3, 1 and 3, 2 and 3"),
         ({"input": 3, "minus_input": 3}, "pairs"),
         ({"inputs": 1}, "inputs"),
@@ -81,4 +82,4 @@ def test_refuses_a_wiring_that_cannot_be(more: dict[str, Any], says: str) -> Non
 def test_needs_no_more_than_an_input_and_the_circuit() -> None:
     """The first bus, address and a range for 3.3 V circuits are what is not said."""
     wiring = PhAmplifier.model_validate({"input": 1, "zero_v": 1.5, "gain": 5.0})
-    assert (wiring.i2c_bus, wiring.address, wiring.full_scale_v, wiring.conversions) == (1, 0x48, 4.096, 3)
+    assert (wiring.i2c_bus, wiring.address, wiring.full_scale_v, wiring.conversions) == (1, 0x48, 4.096, 4)

@@ -336,7 +336,7 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=23,
         what="A single outlier, a bubble on the bulb.",
-        mechanism="the median of three conversions (drivers/ads1115.py) and of five readings "
+        mechanism="conversions that stick out left out (drivers/hum.py), the median of five readings "
         "(daemon/dose/control.py), a largest step and rate (daemon/measure/judge.py)",
         claim="one look in fifty off by up to 3 pH causes no dose",
         elsewhere=(
@@ -422,8 +422,9 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=30,
         what="Pump noise or a shared supply shows in the readings.",
-        mechanism="one thread looks, then doses: no probe is read while a pump turns (daemon/loop.py)",
-        claim="no conversion with a pump on",
+        mechanism="one thread looks, then doses: no probe is read while a pump turns, nor until 5 s after it "
+        "(daemon/loop.py)",
+        claim="no conversion with a pump on, nor within 5 s after it",
         by_hand="Pump with its tube in a cup of its own, running by hand: pH moves by at most 0.02. Else a "
         "supply of their own for pumps.",
     ),

@@ -299,7 +299,7 @@ def test_a_calibration_made_behind_another_wiring_does_not_count(tried: list[Tri
 
 def test_a_new_calibration_counts_behind_the_new_wiring(tried: list[Tried], record_property: Note) -> None:
     """The person moved a plug and calibrates again: the wiring of now is kept beside it."""
-    moved = whole()["reservoir"]["bed1"]["probe"]["ph"] | {"conversions": 5, "zero_v": 1.6}
+    moved = whole()["reservoir"]["bed1"]["probe"]["ph"] | {"conversions": 8, "zero_v": 1.6}
     settings = one_bed(probe={**whole()["reservoir"]["bed1"]["probe"], "ph": moved})
     ground = Ground(settings, files=calibrated(), wired=one_bed())
     ground.start(trusted=True)

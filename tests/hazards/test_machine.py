@@ -68,16 +68,23 @@ def test_h30_no_probe_is_read_while_a_pump_turns(
     """Not one conversion in two hours of doses; the first after a run comes after it has ended."""
     with at_the_tank(tmp_path) as at:
         conversions: list[bool] = []
+        at_s: list[float] = []
         inputs = at.bench.i2c(1).chips[0x48].inputs
         for channel, probe in enumerate(list(inputs)):
 
-            def listening(now_s: float, probe: Input = probe) -> float:
+            def listening(now_s: float, lasting_s: float, probe: Input = probe) -> float:
                 conversions.append(at.pump_is_on() or at.pump_is_on(role="ph_up"))
-                return probe(now_s)
+                at_s.append(now_s)
+                return probe(now_s, lasting_s)
 
             inputs[channel] = listening
         keep(at, 2.0, every_s=10.0)
         assert len(at.runs()) >= 3
         assert len(conversions) > 1000
         assert not any(conversions)
-        figure(f"0 of {len(conversions)} conversions with a pump on")
+        ends_s = [edge.at_s for edge in at.bench.edges if not edge.on and edge.at_s > 1.0]
+        quiet_s = min(min(s - end_s for s in at_s if s > end_s) for end_s in ends_s if end_s < at_s[-1])
+        assert quiet_s >= 5.0
+        figure(
+            f"0 of {len(conversions)} conversions with a pump on; the first of all {quiet_s:.1f} s after a run"
+        )

@@ -54,7 +54,7 @@ def wrap_input(at: AtTheTank, channel: int, around: Callable[[Input], Input]) ->
 
 def always(volts: float) -> Callable[[Input], Input]:
     """An input held at one voltage."""
-    return lambda _: lambda now_s: volts
+    return lambda _: lambda now_s, lasting_s: volts
 
 
 @pytest.mark.parametrize("fault", [FaultName.PROBE_UNPLUGGED, FaultName.PROBE_DRY])
@@ -88,7 +88,7 @@ def test_h17_a_cracked_bulb_never_passes_for_ph_seven(tmp_path: Path, figure: Fi
     with at_the_tank(tmp_path, tank={"start_ph": 5.98}) as at:
         at.passes(TO_A_DOSE)
         assert verdict(at).usable
-        wrap_input(at, PH_INPUT, lambda _: lambda now_s: NEAR_PH_SEVEN_V + chance.gauss(0.0, 0.0005))
+        wrap_input(at, PH_INPUT, lambda _: lambda now_s, lasting_s: NEAR_PH_SEVEN_V + chance.gauss(0.0, 0.0005))
         keep(at, 0.49, every_s=10.0)
         assert verdict(at).reason is VerdictReason.JUMPED
         assert at.runs() == []
@@ -274,11 +274,11 @@ def test_h23_outliers_cause_no_dose(tmp_path: Path, figure: Figure) -> None:
     off_v: dict[int, float] = {}
 
     def spiked(probe: Input) -> Input:
-        def volts(now_s: float) -> float:
+        def volts(now_s: float, lasting_s: float) -> float:
             look = round(now_s / SLOW_PASS_S)
             if look not in off_v:
                 off_v[look] = chance.uniform(-0.5, 0.5) if chance.random() < 0.02 else 0.0
-            return probe(now_s) + off_v[look]
+            return probe(now_s, lasting_s) + off_v[look]
 
         return volts
 

@@ -280,6 +280,12 @@ LOOP = mutants_of(
             "test_no_dose_begins_once_stopping",
         ),
         (
+            "loop probes settle after a run",
+            "            self._let_settle()\n",
+            "",
+            "test_no_probe_is_looked_at_within_five_seconds_after_a_run",
+        ),
+        (
             "loop a bad end locks",
             "if outcome not in (None, Outcome.DONE) and not self.stopping.is_set():",
             "if False:",

@@ -27,7 +27,7 @@ CONFIG = 1
 def wired(*volts: float, clock: BenchClock | None = None) -> tuple[Ads1115Chip, Bus, BenchClock]:
     """A chip at 0x48 with these volts at its inputs."""
     clock = clock or BenchClock(0.0)
-    chip = Ads1115Chip(clock, [lambda now_s, v=v: v for v in volts])  # type: ignore[misc]
+    chip = Ads1115Chip(clock, [lambda now_s, lasting_s, v=v: v for v in volts])  # type: ignore[misc]
     return chip, Bus(clock, {0x48: chip}), clock
 
 
@@ -151,7 +151,7 @@ def test_while_busy_the_old_result_stands() -> None:
     """A result read too soon is the one before, and OS reads 0."""
     volts = [1.0]
     clock = BenchClock(1000.0)
-    chip = Ads1115Chip(clock, [lambda now_s: volts[0]] * 4)
+    chip = Ads1115Chip(clock, [lambda now_s, lasting_s: volts[0]] * 4)
     chip.never_ready = True
     chip.write(bytes([CONFIG, 0xC3, 0x83]))
     assert not chip.read() & 0x8000
@@ -174,7 +174,7 @@ def test_continuous_mode_converts_again_and_again() -> None:
     """In continuous mode the newest whole conversion is there, and a change shows after its period."""
     volts = [1.0]
     clock = BenchClock(0.0)
-    chip = Ads1115Chip(clock, [lambda now_s: volts[0]] * 4)
+    chip = Ads1115Chip(clock, [lambda now_s, lasting_s: volts[0]] * 4)
     chip.write(bytes([CONFIG, 0x42, 0x83]))  # A0, 4.096 V, continuous, 128 conversions a second
     chip.write(bytes([0]))
     clock.spend(0.01)
@@ -224,7 +224,7 @@ def test_a_chip_that_never_gets_ready_still_lets_time_pass() -> None:
 def chips(clock: BenchClock, volts: Sequence[float]) -> dict[int, Ads1115Chip]:
     """A chip at each of the four addresses, all inputs of one at the same volts."""
     return {
-        0x48 + place: Ads1115Chip(clock, [lambda now_s, v=v: v] * 4)  # type: ignore[misc]
+        0x48 + place: Ads1115Chip(clock, [lambda now_s, lasting_s, v=v: v] * 4)  # type: ignore[misc]
         for place, v in enumerate(volts)
     }
 

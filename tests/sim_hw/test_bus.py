@@ -21,7 +21,7 @@ def clock() -> BenchClock:
 @pytest.fixture
 def bus(clock: BenchClock) -> Bus:
     """One chip at 0x48 with 1 V at every input."""
-    return Bus(clock, {0x48: Ads1115Chip(clock, [lambda now_s: 1.0] * 4)})
+    return Bus(clock, {0x48: Ads1115Chip(clock, [lambda now_s, lasting_s: 1.0] * 4)})
 
 
 def test_a_missing_chip_is_found_at_opening(bus: Bus) -> None:
