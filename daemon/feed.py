@@ -5,6 +5,7 @@ Holds what must be remembered; all deciding is done by the pure rooms. Runs on t
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from config.settings import Reservoir as Table
@@ -41,11 +42,11 @@ class Feed:
         self._aim = replace(self._aim, target=ec_ms_per_cm)
 
     def wishes(
-        self, now_s: float, last_dose_s: float | None, doses: tuple[Entry, ...]
+        self, now_s: float, last_dose_s: float | None, doses: Callable[[], tuple[Entry, ...]]
     ) -> tuple[DoseRequest, ...]:
         """What to ask for at this pass, most urgent first: the other half of a pair, water, strength.
 
-        now_s, last_dose_s: monotonic; doses: the reservoir's newest, newest first.
+        now_s, last_dose_s: monotonic; doses: gives the newest into this water, newest first.
         """
         water = ask_water(self._name, self._water, self._instruments.rest_share, filling=self._filling)
         self._filling = water is not None
@@ -54,12 +55,12 @@ class Feed:
         return tuple(request for request in wanted if request is not None)
 
     def _wanted_strength(
-        self, now_s: float, last_dose_s: float | None, doses: tuple[Entry, ...]
+        self, now_s: float, last_dose_s: float | None, doses: Callable[[], tuple[Entry, ...]]
     ) -> DoseRequest | None:
         ec = self._instruments.verdicts.get(Quantity.EC)
         if ec is None:
             return None
-        owed = owed_ml(doses, self._aim.b_per_a) if self._aim.has_stocks else 0.0
+        owed = owed_ml(doses(), self._aim.b_per_a) if self._aim.has_stocks else 0.0
         look = Strength(ec, now_s, last_dose_s, self._instruments.rest_share, self._instruments.level_share, owed)
         asked, self._newest = ask_strength(self._name, self._aim, look, self._newest)
         return asked

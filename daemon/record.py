@@ -8,6 +8,7 @@ from __future__ import annotations
 from config.settings import Reservoir as Table
 from daemon.causes import Used
 from daemon.dose.ledger import Ledger, LedgerError
+from daemon.dose.ledger_renewed import Water
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
@@ -33,14 +34,8 @@ class Record:
 
     def doses_into_this_water(self) -> tuple[Entry, ...]:
         """The newest doses, newest first, as far as they went into the water that is in."""
-        doses = self.doses()
-        if not doses:
-            return ()
-        try:
-            water = self._ledger.water(self._name)
-        except LedgerError:
-            return doses
-        return doses if water is None else tuple(dose for dose in doses if dose.number > water.after_entry)
+        water = self._water()
+        return tuple(dose for dose in self.doses() if water is None or dose.number > water.after_entry)
 
     def since_any_s(self, stamp: Stamp) -> float | None:
         """Seconds since the last run of any pump ended; None if there never was one."""
@@ -48,10 +43,7 @@ class Record:
 
     def used(self, stamp: Stamp) -> Used | None:
         """How long the water has been in, and how much was fed into it."""
-        try:
-            water = self._ledger.water(self._name)
-        except LedgerError:
-            return None
+        water = self._water()
         if water is None:
             return None
         days = (stamp.utc - water.utc).total_seconds() / DAY_S if stamp.utc_trusted else 0.0
@@ -64,5 +56,12 @@ class Record:
             return None
         try:
             return usual_of(ledger.given(self._name, role), ledger.proven_s(stamp), ledger.cleared_s(self._name))
+        except LedgerError:
+            return None
+
+    def _water(self) -> Water | None:
+        """The water that is in; None where nothing tells."""
+        try:
+            return self._ledger.water(self._name)
         except LedgerError:
             return None

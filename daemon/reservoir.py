@@ -134,7 +134,7 @@ class KeptReservoir:
         """What strength, level and pH ask for, most urgent first. Each dose waits until the last has mixed."""
         since_s = self._record.since_any_s(stamp)
         last_dose_s = None if since_s is None else stamp.at_s - since_s
-        fed = self._feed.wishes(stamp.at_s, last_dose_s, self._record.doses_into_this_water())
+        fed = self._feed.wishes(stamp.at_s, last_dose_s, self._record.doses_into_this_water)
         wish = self._acidity.wish(stamp.at_s, last_dose_s, self._parts.ledger.proven_s(stamp))
         return fed if wish is None else (*fed, wish)
 
