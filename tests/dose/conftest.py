@@ -8,6 +8,9 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
+from daemon.dose.ledger import Ledger
+from tests.dose.ledgers import opened
+
 IN_MEMORY = Path("/dev/shm")
 
 
@@ -16,3 +19,11 @@ def tmp_path() -> Iterator[Path]:
     """A folder that goes away after the test, in memory if there is room for one."""
     with TemporaryDirectory(prefix="ledger-", dir=IN_MEMORY if IN_MEMORY.is_dir() else None) as name:
         yield Path(name)
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Iterator[Ledger]:
+    """A new ledger, closed in the end."""
+    ledger = opened(tmp_path)
+    yield ledger
+    ledger.close()

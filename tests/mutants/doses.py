@@ -364,7 +364,7 @@ WINDOWS = mutants_of(
             "windows another boot",
             "if boots and boots[-1].boot_id == stamp.boot_id and stamp.at_s",
             "if boots and stamp.at_s",
-            "test_across_boots_only_recorded_uptime_counts tests/dose/test_ledger.py::TestTime",
+            "test_across_boots_only_recorded_uptime_counts tests/dose/test_ledger_time.py::TestTime",
         ),
         (
             "windows time off only where it is proven",
@@ -388,7 +388,7 @@ WINDOWS = mutants_of(
             "windows credit no more than once",
             "        + sum(boot.last_s - boot.first_s for boot in boots[first:-1])\n",
             "",
-            "tests/dose/test_windows.py tests/dose/test_ledger.py::TestTime",
+            "tests/dose/test_windows.py tests/dose/test_ledger_time.py::TestTime",
         ),
         (
             "windows the tolerance is not credited",
@@ -506,7 +506,7 @@ LEDGER = (
                 "ledger what was read is read anew after a write",
                 "        self._time.written()\n        self._read.clear()\n",
                 "        self._time.written()\n",
-                "TestDoses::test_recent_follows_what_is_written TestGiven::test_the_last_lock_that_a_person_cleared",
+                "TestDoses::test_recent_follows_what_is_written tests/dose/test_ledger_renewed.py::TestGiven::test_the_last_lock_that_a_person_cleared",
             ),
             (
                 "ledger a file that was moved",
@@ -524,31 +524,31 @@ LEDGER = (
                 "ledger a lock is in force before it is written",
                 "        self._standings.add([asked])\n",
                 "",
-                "TestConditions::test_a_lock_that_cannot_be_written_holds_and_is_written_later",
+                "tests/dose/test_ledger_standing.py::TestConditions::test_a_lock_that_cannot_be_written_holds_and_is_written_later",
             ),
             (
                 "ledger a lock that was not written is written later",
                 "                self._standings.add(\n                    [write_standing(db, replace(s, since_s=now_s), self._time) for s in unwritten]\n                )\n",
                 "                pass\n",
-                "TestConditions::test_a_lock_that_cannot_be_written_holds_and_is_written_later",
+                "tests/dose/test_ledger_standing.py::TestConditions::test_a_lock_that_cannot_be_written_holds_and_is_written_later",
             ),
             (
                 "ledger releasing opens no lock",
                 "return self._end(reservoir, Condition.HELD, who, stamp)",
                 "self._end(reservoir, Condition.LOCKED, who, stamp)\n        return self._end(reservoir, Condition.HELD, who, stamp)",
-                "TestConditions::test_a_lock_keeps_its_first_reason_and_outranks_a_hold",
+                "tests/dose/test_ledger_standing.py::TestConditions::test_a_lock_keeps_its_first_reason_and_outranks_a_hold",
             ),
             (
                 "ledger a hold of no sound time",
                 "if for_s is not None and not 0.0 < for_s < inf:",
                 "if False:",
-                "TestConditions::test_a_hold_needs_a_sound_time",
+                "tests/dose/test_ledger_standing.py::TestConditions::test_a_hold_needs_a_sound_time",
             ),
             (
                 "ledger a standing is read at the start",
                 "            self._standings.read(self._db, self._time.proven_of)\n            self.left_open",
                 "            self.left_open",
-                "TestConditions::test_a_hold_survives_a_restart_until_released",
+                "tests/dose/test_ledger_standing.py::TestConditions::test_a_hold_survives_a_restart_until_released",
             ),
         ),
     ),
@@ -590,7 +590,7 @@ LEDGER = (
     ),
     *mutants_of(
         "daemon/dose/ledger_time.py",
-        "tests/dose/test_ledger.py",
+        "tests/dose/test_ledger_time.py",
         (
             (
                 "ledger a foreign clock proves nothing",
@@ -608,7 +608,7 @@ LEDGER = (
     ),
     *mutants_of(
         "daemon/dose/ledger_standing.py",
-        "tests/dose/test_ledger.py",
+        "tests/dose/test_ledger_standing.py",
         (
             (
                 "ledger a lock outranks a hold",
@@ -638,7 +638,7 @@ LEDGER = (
     ),
     *mutants_of(
         "daemon/dose/ledger_renewed.py",
-        "tests/dose/test_ledger.py",
+        "tests/dose/test_ledger_renewed.py",
         (
             (
                 "ledger the hours of a tube go on",
@@ -652,7 +652,7 @@ LEDGER = (
 
 LEDGER_FILE = mutants_of(
     "daemon/dose/ledger_file.py",
-    "tests/dose/test_ledger.py",
+    "tests/dose/test_ledger_file.py",
     (
         (
             "ledger file each commit reaches the disk",

@@ -1,0 +1,84 @@
+"""What a ledger tells of bottles, tubes and the water, and of doses since."""
+
+from __future__ import annotations
+
+from math import inf
+from pathlib import Path
+
+import pytest
+
+from daemon.dose.ledger import Ledger, LedgerError
+from daemon.measure.rate import Tube
+from daemon.values import DoseReason, Permit, Role
+from tests.dose.ledgers import opened, permitted
+from tests.strategies import request, stamp
+
+
+class TestGiven:
+    """What usual days are reckoned from."""
+
+    def test_doses_of_one_pump_in_proven_time(self, tmp_path: Path, book: Ledger) -> None:
+        """Oldest first, priming and other pumps left out, also of the boot before."""
+        book.intend(permitted(), stamp(10.0))
+        book.intend(permitted(3.0, Role.PH_UP), stamp(20.0))
+        primed = request(2.0, reason=DoseReason.PRIME)
+        book.intend(Permit(primed, 2.0, 2.0), stamp(30.0))
+        assert book.given("bed1", Role.PH_DOWN) == ((14.0, 4.0),)
+        book.close()
+        after = opened(tmp_path, stamp(5.0, boot="boot-2"))
+        after.intend(permitted(6.0), stamp(15.0, boot="boot-2"))
+        assert after.given("bed1", Role.PH_DOWN) == ((14.0, 4.0), (30.0 + 10.0 + 4.0, 6.0))
+        assert after.given("bed1", Role.STOCK_A) == ()
+        after.close()
+
+    def test_the_last_lock_that_a_person_cleared(self, book: Ledger) -> None:
+        """In proven time, when it began; one that stands is not cleared, and a hold is no lock."""
+        assert book.cleared_s("bed1") == -inf
+        book.lock("bed1", "stop", "evenwater", stamp(40.0))
+        assert book.cleared_s("bed1") == -inf
+        book.clear("bed1", "local", stamp(90.0))
+        book.hold("bed1", "work", "local", stamp(100.0))
+        book.release("bed1", "local", stamp(110.0))
+        assert book.cleared_s("bed1") == 40.0
+        assert book.cleared_s("bed2") == -inf
+
+    def test_new_water_begins_anew(self, tmp_path: Path, book: Ledger) -> None:
+        """What went into the old one no longer counts; a bottle does not get full by it."""
+        assert book.water("bed1") is None
+        book.intend(permitted(), stamp(10.0))
+        book.intend(permitted(30.0, Role.STOCK_A), stamp(20.0))
+        water = book.water("bed1")
+        assert water is not None
+        assert (water.after_entry, water.utc, water.stock_a_ml) == (0, stamp(10.0).utc, 30.0)
+        book.change_water("bed1", "local", stamp(100.0))
+        book.close()
+        after = opened(tmp_path, stamp(150.0))
+        after.intend(permitted(6.0), stamp(200.0))
+        assert after.given("bed1", Role.PH_DOWN) == ((204.0, 6.0),)
+        assert after.totals("bed1", Role.PH_DOWN, stamp(300.0)).since_refill_ml == 10.0
+        water = after.water("bed1")
+        assert water is not None
+        assert (water.after_entry, water.utc, water.stock_a_ml) == (2, stamp(100.0).utc, 0.0)
+        after.close()
+
+    def test_a_tube_counts_its_seconds_from_when_it_was_put_in(self, tmp_path: Path, book: Ledger) -> None:
+        """Each pump's own; also after a restart; the bottle is not counted as full by it."""
+        book.intend(permitted(6.0), stamp(10.0))
+        assert book.tube("bed1", Role.PH_DOWN) == Tube(0, "", 4.0)
+        assert book.tube("bed1", Role.PH_UP) == Tube(0, "", 0.0)
+        book.change_tube("bed1", Role.PH_DOWN, "local", stamp(100.0))
+        assert book.tube("bed1", Role.PH_DOWN).run_s == 0.0
+        book.intend(permitted(6.0), stamp(200.0))
+        book.close()
+        after = opened(tmp_path, stamp(250.0))
+        day = stamp(100.0).utc.date().isoformat()
+        assert after.tube("bed1", Role.PH_DOWN) == Tube(1, day, 4.0)
+        assert after.tube("bed2", Role.PH_DOWN) == Tube(0, "", 0.0)
+        assert after.totals("bed1", Role.PH_DOWN, stamp(300.0)).since_refill_ml == 12.0
+        after.close()
+
+    def test_without_the_file_nothing_is_told(self, book: Ledger) -> None:
+        """It says that it is closed."""
+        book.close()
+        with pytest.raises(LedgerError):
+            book.given("bed1", Role.PH_DOWN)
