@@ -26,6 +26,7 @@ from daemon.dose.response import (
     Surprise,
     dosed,
     forget,
+    poured,
     since_moved_s,
     step_share,
     watch,
@@ -122,6 +123,12 @@ class Acidity:
         shift_ph = expected_shift_ph(self.aim, self.control, pump, ml, self._instruments.share_of_water)
         self._effects = dosed(self._effects, pump, ml, shift_ph, end_s)
         self.control = given(self.control, pump, shift_ph, end_s)
+
+    def poured(self, at_s: float) -> None:
+        """A person has told of a dose by hand: what moves pH now is known."""
+        self._effects = poured(self._effects, at_s)
+        self._moved = None
+        self.control = disturbed(self.control)
 
     def disturbed(self) -> None:
         """People are at work, or nobody knows what went in: what was being followed says nothing."""

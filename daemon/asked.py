@@ -66,6 +66,14 @@ class Prime(OfPump):
     ml: float = Field(gt=0.0, le=100.0)
 
 
+class Poured(OfPump):
+    """What a person poured by hand. sure: asked again, they say it is no slip."""
+
+    ml: float
+    note: str = Field(default="", max_length=200)
+    sure: bool = False
+
+
 class TimedRun(OfPump):
     """How long to run."""
 

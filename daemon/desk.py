@@ -1,7 +1,7 @@
 """What the loop does about each request, and what it says to the person who asked.
 
 Pausing is free to everyone the links let in. Everything that can make the daemon dose again (release,
-clear, bottle, tube, prime, change-out, calibrate) is for a person at the tank: Origin.LOCAL only.
+clear, bottle, tube, prime, poured, change-out, calibrate) is for a person at the tank: Origin.LOCAL only.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from daemon.asked import (
     Named,
     Nothing,
     OfPump,
+    Poured,
     Prime,
     Probe,
     Standard,
@@ -169,6 +170,7 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "ack": (Keys, True, ack),
     "bottle": (OfPump, True, desk_pumps.bottle),
     "prime": (Prime, True, desk_pumps.prime),
+    "poured": (Poured, True, desk_pumps.poured),
     "tube": (OfPump, True, desk_pumps.tube),
     "calibrate_pump.run": (TimedRun, True, desk_pumps.timed_run),
     "calibrate_pump.finish": (Measured, True, desk_pumps.finish_pump),

@@ -7,18 +7,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from config.settings import hard_limits
 from daemon import words
-from daemon.asked import Measured, OfPump, Prime, TimedRun, one, pump_of
+from daemon.asked import Measured, OfPump, Poured, Prime, TimedRun, now, one, pump_of
+from daemon.dose.permit import ML_PER_L
 from daemon.link.plain import plain
 from daemon.measure.rate import RUN_S, RUNS
 from daemon.rates import Ran
 from daemon.requests import Request, RequestRefused
 from daemon.reservoir import KeptReservoir
-from daemon.values import Cap, Condition, Outcome, Permit, Refusal
+from daemon.values import Cap, Condition, Outcome, Permit, Refusal, Role
 
 if TYPE_CHECKING:
     from daemon.loop import Loop
 
+MOST_POURED_ML_PER_L = 50.0  # one part in twenty: beyond it a slip of the unit is likelier than a bottle so large
+_STILL_LOCKED = {False: "", True: ": if that was this hand, `evenwater clear`"}
 PRIME_AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
 _AGAIN = ". The runs are kept: finish with other amounts, run once more, or cancel and begin again"
 
@@ -41,6 +45,46 @@ def prime(asked: Prime, request: Request, loop: Loop) -> Any:
         )
     done = _run_by_hand(reservoir.permit_prime(asked.pump, asked.ml, loop.stamp()), reservoir, request, loop)
     return {"said": _primed(done, reservoir), "ml": done.ml, "run_s": done.run_s}
+
+
+def poured(asked: Poured, request: Request, loop: Loop) -> Any:
+    """What a person poured into the water by hand. Into the ledger whatever the caps say: it is in the tank."""
+    reservoir, what = one(loop, asked), words.ROLE[asked.pump]
+    title, most_ml = reservoir.table.title, MOST_POURED_ML_PER_L * reservoir.table.volume_l
+    if asked.pump is Role.TOP_UP:
+        raise RequestRefused(f"{title}: water by hand needs no line; all of it new: `evenwater change-out`")
+    if not 0.0 < asked.ml <= most_ml:
+        raise RequestRefused(
+            f"{title}: {asked.ml:g} mL {what} by hand: must be above 0 mL and at most {most_ml:g} mL; more than "
+            "that is told in parts"
+        )
+    usual_ml = _one_dose_ml(reservoir, asked.pump)
+    if not (asked.sure or asked.ml <= usual_ml):
+        said = (
+            f"{title}: {asked.ml:g} mL {what} by hand is more than the {usual_ml:g} mL of one dose; not noted yet"
+        )
+        return {"accepted": False, "said": said}
+    if request.given_up.is_set():
+        raise RequestRefused("nobody waits for this any more: not noted")
+    reservoir.poured(asked.pump, asked.ml, asked.note, loop.stamp())
+    said = (
+        f"{title}: {asked.ml:g} mL {what} by hand noted; it counts as a dose, the next waits until it has mixed"
+    )
+    return {
+        "accepted": True,
+        "said": f"{said}. {now(reservoir, loop)}{_STILL_LOCKED[_is_locked(reservoir, loop)]}",
+    }
+
+
+def _one_dose_ml(reservoir: KeptReservoir, role: Role) -> float:
+    """The most that one dose of the pump may be; without such a pump, what no setting can raise that above."""
+    pump = reservoir.table.pump.get(role.value)
+    hard_ml = hard_limits(role.value).share_per_dose * reservoir.table.volume_l * ML_PER_L
+    return hard_ml if pump is None or pump.max_per_dose_ml is None else min(pump.max_per_dose_ml, hard_ml)
+
+
+def _is_locked(reservoir: KeptReservoir, loop: Loop) -> bool:
+    return reservoir.condition(loop.stamp()) is Condition.LOCKED
 
 
 def tube(asked: OfPump, request: Request, loop: Loop) -> Any:

@@ -9,10 +9,11 @@ from config.settings import Reservoir as Table
 from daemon.causes import Used
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_renewed import Water
+from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
-from daemon.values import Entry, Role
+from daemon.values import DoseReason, Entry, Role
 
 DOSES_OF_A_DAY = 50  # as many as can matter to reversals within 24 h
 
@@ -40,6 +41,13 @@ class Record:
     def since_any_s(self, stamp: Stamp) -> float | None:
         """Seconds since the last run of any pump ended; None if there never was one."""
         return self._ledger.totals(self._name, Role.PH_DOWN, stamp).since_any_s
+
+    def hand_mixes(self, stamp: Stamp) -> bool:
+        """Whether what a person poured by hand, and told, has not spread through the water yet."""
+        since_s = self.since_any_s(stamp)
+        if since_s is None or since_s >= MIXING_TIMES * self._table.mixing_time_s:
+            return False
+        return any(entry.reason is DoseReason.BY_HAND for entry in self.doses(1))
 
     def used(self, stamp: Stamp) -> Used | None:
         """How long the water has been in, and how much was fed into it."""

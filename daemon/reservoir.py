@@ -155,7 +155,8 @@ class KeptReservoir:
     def _watch_effects(self, stamp: Stamp) -> None:
         """Hold pH and strength against what doses should have done; nothing while people are at work."""
         condition = self.condition(stamp)
-        if condition not in (Condition.KEEPING, Condition.WATCHING):
+        at_work = condition not in (Condition.KEEPING, Condition.WATCHING)
+        if at_work or self._record.hand_mixes(stamp):
             self._disturbed()
             return
         ph = self._acidity.watch(stamp.at_s, self._record.since_any_s(stamp))
@@ -201,9 +202,20 @@ class KeptReservoir:
         """
         if not ml > 0.0:
             return
-        request = DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml})
+        self._charge(DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml}), stamp)
+
+    def poured(self, role: Role, ml: float, note: str, stamp: Stamp) -> None:
+        """A person has poured this by hand: charged as a dose, waited for as one, and not judged as one.
+
+        Raises LedgerError.
+        """
+        self._charge(DoseRequest(self.name, role, ml, DoseReason.BY_HAND), stamp, note)
+        self._acidity.poured(stamp.at_s)
+        self._feed.disturbed()
+
+    def _charge(self, request: DoseRequest, stamp: Stamp, note: str = "") -> None:
         ledger = self._parts.ledger
-        ledger.settle(ledger.intend(Permit(request, ml, NO_RUN_S), stamp), Outcome.DONE)
+        ledger.settle(ledger.intend(Permit(request, request.ml, NO_RUN_S), stamp), Outcome.DONE, note)
 
     def _expect_effect(self, allowed: Permit, outcome: Outcome, stamp: Stamp) -> None:
         """What this dose should now do to pH, and whether acid and base fight."""

@@ -114,11 +114,15 @@ class DoseReason(StrEnum):
     LEVEL_LOW = "level_low"
     PRIME = "prime"
     MEASURE = "measure"  # a timed run into a measuring cylinder
+    BY_HAND = "by_hand"  # poured by a person, who told it
     REPAIR = "repair"  # no dose: a charge for what a damaged ledger no longer tells
 
 
 INTO_A_CUP = (DoseReason.PRIME, DoseReason.MEASURE)
 """Runs that a person at the tank asks for, the tube's end in a cup or cylinder. Charged as doses."""
+
+NOT_OF_ITS_OWN = (*INTO_A_CUP, DoseReason.BY_HAND, DoseReason.REPAIR)
+"""Lines of the ledger that are charged as doses, and say nothing of what the daemon itself thought right."""
 
 
 @dataclass(frozen=True, slots=True)

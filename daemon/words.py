@@ -132,7 +132,7 @@ def entry(of: Entry) -> str:
     """One line of the ledger."""
     text = f"{of.ml:.1f} mL {ROLE[of.pump]}, {_reason_of(of)}"
     if of.outcome is Outcome.DONE:
-        return text
+        return f"{text} ({of.note})" if of.note and of.reason is DoseReason.BY_HAND else text
     return f"{text} [{OUTCOME[of.outcome]}{': ' + of.note if of.note else ''}]"
 
 
@@ -352,6 +352,8 @@ def _because(of: DoseRequest) -> str:
     if of.reason is DoseReason.MEASURE:
         more = " (more than the rate of then said)" if "measured_ml" in n else ""
         return f"into a cylinder, to measure the pump{more}"
+    if of.reason is DoseReason.BY_HAND:
+        return "poured by hand"
     return of.reason.value.replace("_", " ")
 
 

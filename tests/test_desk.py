@@ -25,6 +25,7 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "ack": {},
     "bottle": {"pump": "ph_down"},
     "prime": {"pump": "ph_down", "ml": 2.0},
+    "poured": {"pump": "ph_down", "ml": 2.0},
     "tube": {"pump": "ph_down"},
     "calibrate_pump.run": {"pump": "ph_down"},
     "calibrate_pump.finish": {"pump": "ph_down", "measured_ml": [8.0, 8.0]},

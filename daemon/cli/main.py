@@ -21,6 +21,7 @@ GROUPS = {
     "daemon.cli.ask": ("status", "ledger", "alarms", "hold", "release", "clear", "ack", "bottle", "tube"),
     "daemon.cli.calibrate": ("calibrate",),
     "daemon.cli.prime": ("prime",),
+    "daemon.cli.poured": ("poured",),
     "daemon.cli.change_out": ("change-out",),
     "daemon.cli.repair": ("repair",),
 }

@@ -35,7 +35,7 @@ from daemon.dose.control import PhAim
 from daemon.dose.newest import BREAK_S, READINGS
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
-from daemon.values import INTO_A_CUP, DoseReason, Entry, Numbers, Role, Verdict, VerdictReason
+from daemon.values import NOT_OF_ITS_OWN, Entry, Numbers, Role, Verdict, VerdictReason
 
 
 class Surprise(StrEnum):
@@ -194,6 +194,11 @@ def forget(effects: Effects) -> Effects:
     return Effects(moved_s=effects.moved_s, lessons=effects.lessons)
 
 
+def poured(effects: Effects, at_s: float) -> Effects:
+    """The state once a person has told of a dose by hand: pH moves, and it is known why."""
+    return replace(forget(effects), moved_s=at_s)
+
+
 def since_moved_s(effects: Effects, now_s: float) -> float | None:
     """Seconds since pH last moved by itself; None if it never did."""
     return None if effects.moved_s == -inf else max(0.0, now_s - effects.moved_s)
@@ -210,8 +215,7 @@ def reversals(entries: Iterable[Entry], stamp: Stamp) -> Finding | None:
     entries: of one reservoir, newest first, as the ledger keeps them. An age that is not proven counts as
     nothing: within this boot it is monotonic, across boots the wall clock where both were synchronised.
     """
-    none = (DoseReason.REPAIR, *INTO_A_CUP)
-    doses = [entry for entry in entries if entry.pump in OPPOSITE and entry.reason not in none]
+    doses = [entry for entry in entries if entry.pump in OPPOSITE and entry.reason not in NOT_OF_ITS_OWN]
     recent = [entry for entry in doses if not _age_s(entry, stamp) > DAY_S]
     turns = [newer.pump is not older.pump for newer, older in pairwise(recent)]
     count = sum(turns)

@@ -24,6 +24,7 @@ NEED_A_DAEMON = [
     ["bottle", "ph_down"],
     ["tube", "ph_down"],
     ["prime", "bed1", "ph_down", "--yes"],
+    ["poured", "bed1", "ph_down", "--ml", "2"],
     ["calibrate", "ph", "begin"],
     ["change-out", "begin"],
 ]
@@ -73,6 +74,9 @@ def test_the_whole_has_help_that_names_every_command(capsys: pytest.CaptureFixtu
         ["bottle", "bleach"],
         ["prime", "bed1", "bleach"],
         ["prime", "bed1", "ph_down", "--ml", "nan"],
+        ["poured", "bed1", "ph_down"],
+        ["poured", "bed1", "top_up", "--ml", "2"],
+        ["poured", "bed1", "ph_down", "--ml", "inf"],
         ["calibrate", "salt"],
         ["calibrate", "ph", "point", "7.00", "--temperature-c", "nan"],
         ["run"],

@@ -553,13 +553,17 @@ HAZARDS: tuple[Hazard, ...] = (
         number=40,
         what="A person doses by hand at the same time.",
         mechanism="a step of pH with no dose: hands off for three mixing times (daemon/dose/response.py, "
-        "daemon/dose/permit.py)",
-        claim="no dose until the hand's has mixed, no lock, and it is told",
+        "daemon/dose/permit.py); `evenwater poured` puts it into the ledger, with the waits of a dose "
+        "(daemon/desk_pumps.py)",
+        claim="no dose until the hand's has mixed, no lock, and it is told; one that is told counts against the "
+        "caps, keeps the hours between acid and base, and is not taken for pH that moves by itself",
         elsewhere=(
             f"{EFFECTS}::test_a_dose_by_hand_means_hands_off_and_no_lock",
             "dose/test_response.py::test_a_hand_dose_is_a_step_and_never_latches",
+            "test_desk_pumps.py::test_what_was_poured_counts_as_a_dose",
+            "test_desk_pumps.py::test_whatever_was_poured_is_waited_for",
+            "cli/test_poured.py",
         ),
-        not_built="a dose by hand cannot be entered in the ledger; `evenwater hold` while you work",
     ),
     Hazard(
         number=41,

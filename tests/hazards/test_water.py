@@ -235,6 +235,32 @@ def test_h40_a_hand_at_the_tank_is_given_time(tmp_path: Path, figure: Figure) ->
         figure(f"noticed after {noticed_s:.0f} s, 0 doses until {waited_s:.0f} s after the hand")
 
 
+@pytest.mark.parametrize(("told", "role", "ml"), [("before", Role.PH_UP, 40.0), ("after", Role.PH_UP, 40.0)])
+def test_h40_a_hand_that_is_told_is_in_the_ledger(
+    tmp_path: Path, told: str, role: Role, ml: float, figure: Figure
+) -> None:
+    """`evenwater poured`: no dose until it has mixed, no alarm of pH that moves by itself, no lock."""
+    with at_the_tank(tmp_path, tank={"start_ph": 5.95, "plants": 0}) as at:
+        at.passes(60)
+        doses = len(at.runs())
+        if told == "after":
+            pour(at, role, ml)
+            at.until(lambda _: "bed1-ph-moved" in at.alarms(), within=60)
+        at.ask("poured", pump=role, ml=ml, sure=True)
+        if told == "before":
+            pour(at, role, ml)
+        poured_s = at.clock.monotonic_s()
+        moved: list[bool] = []
+        keep(at, 0.5, every_s=10.0, each=lambda: moved.append("bed1-ph-moved" in at.alarms()))
+        assert not any(moved[1:])
+        at.until(lambda _: len(at.runs()) > doses, within=3000)
+        waited_h = (at.runs()[-1].at_s - poured_s) / 3600.0
+        assert waited_h >= 6.0
+        assert at.bed().condition is Condition.KEEPING
+        assert at.service.ledger.totals("bed1", role, at.loop.stamp()).day_ml == ml
+        figure(f"told {told}: no alarm, no lock, the next dose after {waited_h:.1f} h (base, then acid)")
+
+
 def test_h41_who_only_watches_calls_and_never_doses(tmp_path: Path, figure: Figure) -> None:
     """Two days of `watching` in water that no crop bears: a grave alarm, and not one drop."""
     with at_the_tank(tmp_path, one_bed(start="watching"), tank={"start_ph": 8.0}) as at:

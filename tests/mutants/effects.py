@@ -128,6 +128,12 @@ RESPONSE = mutants_of(
             "test_what_is_no_number_teaches_nothing",
         ),
         (
+            "response a hand is no reversal",
+            "entry.pump in OPPOSITE and entry.reason not in NOT_OF_ITS_OWN]",
+            "entry.pump in OPPOSITE]",
+            "tests/test_desk_pumps.py::test_what_was_poured_is_no_dose_of_its_own",
+        ),
+        (
             "response reversals",
             "if not (turns and turns[0] and count >= MOST_REVERSALS):",
             "if True:",

@@ -60,6 +60,12 @@ RESERVOIR = mutants_of(
             "test_acid_and_base_in_turns_lock",
         ),
         (
+            "reservoir a hand that was told is not judged",
+            "if at_work or self._record.hand_mixes(stamp):",
+            "if at_work:",
+            "tests/hazards/test_water.py::test_h40_a_hand_that_is_told_is_in_the_ledger",
+        ),
+        (
             "reservoir more than usual locks",
             "                self.lock(words.unusual(refused.request.pump, usual), stamp)\n",
             "                pass\n",
@@ -391,9 +397,33 @@ DESK = (
             ),
             (
                 "desk a priming nobody waits for is not begun",
-                "    if request.given_up.is_set():\n",
-                "    if False:\n",
+                '    if request.given_up.is_set():\n        raise RequestRefused("nobody waits for this any more: not begun")\n',
+                "",
                 "test_a_priming_that_nobody_waits_for_is_not_begun",
+            ),
+            (
+                "desk no impossible amount by hand",
+                "    if not 0.0 < asked.ml <= most_ml:\n",
+                "    if False:\n",
+                "test_an_amount_that_cannot_be_is_refused",
+            ),
+            (
+                "desk more than a dose by hand is asked about",
+                "    if not (asked.sure or asked.ml <= usual_ml):\n",
+                "    if False:\n",
+                "test_more_than_a_dose_is_asked_about",
+            ),
+            (
+                "desk what nobody waits for is not noted",
+                '    if request.given_up.is_set():\n        raise RequestRefused("nobody waits for this any more: not noted")\n',
+                "",
+                "test_what_nobody_waits_for_is_not_noted",
+            ),
+            (
+                "desk what was poured is charged",
+                "    reservoir.poured(asked.pump, asked.ml, asked.note, loop.stamp())\n",
+                "",
+                "test_what_was_poured_counts_as_a_dose test_whatever_was_poured_is_waited_for",
             ),
             (
                 "desk a priming meets the permit",

@@ -136,7 +136,7 @@ PROGRAM = (
         (
             (
                 "reservoir what a cylinder got beyond its charge",
-                "        ledger.settle(ledger.intend(Permit(request, ml, NO_RUN_S), stamp), Outcome.DONE)\n",
+                '        self._charge(DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml}), stamp)\n',
                 "",
                 "test_what_came_out_beyond_the_charge_is_charged_too",
             ),
