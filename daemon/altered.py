@@ -23,7 +23,8 @@ NO_DOSE_RESTS_ON = frozenset(
         "calibration_warn_days",
         "change_out_days",
         "change_out_fills",
-        *("line", "input", "minus_input", "address", "i2c_bus", "conversions"),  # which wire, not how much
+        *("line", "input", "minus_input", "address", "i2c_bus"),  # which wire, not how much
+        *("conversions", "excitation_line"),
     }
 )
 """Keys and tables of a reservoir that make no dose larger, sooner or rest on less; every other number counts."""

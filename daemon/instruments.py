@@ -62,7 +62,7 @@ class Instruments:
         self._wet_looks = 0
         self._drunk_share_per_h = most_drunk_l_per_h(table) / table.volume_l
         self._wirings = {quantity: _wiring_of(quantity, table) for quantity in wired.probes}
-        self._order = sorted(wired.probes, key=lambda quantity: quantity is not Quantity.TEMPERATURE)
+        self._order = sorted(wired.probes, key=_turn)
         self._judging = {quantity: _limits_for(quantity, table) for quantity in wired.probes}
         self._compensation = _compensation_of(table)
         self.measures_share = self.has(Quantity.LEVEL) and (table.probe["level"].driver not in TELLS_ONLY_ENOUGH)
@@ -79,7 +79,7 @@ class Instruments:
     # look
 
     def look(self, now: Callable[[], float], today: date) -> None:
-        """Sample, convert and judge every probe, temperature first since the others lean on it.
+        """Sample, convert and judge every probe: temperature first, since the others lean on it, EC last.
 
         now: the rig's monotonic clock, asked after each sample: a slow bus makes no sample look early or late.
         """
@@ -217,6 +217,11 @@ class Instruments:
         """Measured share of the nominal volume, at most 1; 1 where none is measured."""
         share = self.level_share
         return 1.0 if share is None else min(1.0, share)
+
+
+def _turn(quantity: Quantity) -> int:
+    """When its turn comes in a look: EC last, whose current has a whole pass to fade before pH is looked at."""
+    return {Quantity.TEMPERATURE: 0, Quantity.EC: 2}.get(quantity, 1)
 
 
 def _show(visit: Visit, sample: Sample) -> None:

@@ -31,10 +31,27 @@ class PhAmplifier(AdcWiring):
 
 
 class EcAmplifier(AdcWiring):
-    """A conductivity board: the conductance between the cell's electrodes as a voltage above `zero_v`."""
+    """A conductivity board: the conductance between the cell's electrodes as a voltage above `zero_v`.
+
+    With `excitation_line` the cell's current flows only while EC is read, so that it does not disturb pH.
+    """
 
     zero_v: float = Field(default=0.0, ge=-6.144, le=6.144, description="output with the cell dry")
     ms_per_v: float = Field(gt=0.0, le=1000.0, description="conductance per output volt")
+    excitation_line: int | None = Field(
+        default=None,
+        ge=0,
+        le=27,
+        description="the GPIO (BCM) number that switches the cell's current, high for on; left out: always on",
+    )
+    excitation_settle_s: float = Field(
+        default=0.5, gt=0.0, le=5.0, description="from switching on until the board's output is at rest"
+    )
+
+    def claims(self) -> frozenset[str]:
+        """The plus input, and the line that switches the current."""
+        line = self.excitation_line
+        return super().claims() | (frozenset() if line is None else {f"gpio{line}"})
 
     def signal(self, volts: float) -> float:
         """Conductance in mS, the cell constant not yet applied."""

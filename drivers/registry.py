@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from drivers.ads1115 import Chips
 from drivers.amplifiers import EcAmplifier, PhAmplifier
+from drivers.excitation import ExcitedProbe
 from drivers.float_switch import FloatSwitch, FloatSwitchWiring
 from drivers.level_sender import LevelSender
 from drivers.probe import Probe, Quantity
@@ -28,6 +29,19 @@ def _analog(quantity: Quantity, wiring: AdcWiring, rig: Rig, chips: Chips) -> Pr
     return AnalogProbe(quantity=quantity, wiring=wiring, chip=chip, clock=rig.clock)
 
 
+def _ec(quantity: Quantity, wiring: EcAmplifier, rig: Rig, chips: Chips) -> Probe:
+    probe = _analog(quantity, wiring, rig, chips)
+    if wiring.excitation_line is None:
+        return probe
+    return ExcitedProbe(
+        probe=probe,
+        line=wiring.excitation_line,
+        settle_s=wiring.excitation_settle_s,
+        pin_factory=rig.pin_factory(),
+        clock=rig.clock,
+    )
+
+
 def _ds18b20(quantity: Quantity, wiring: Ds18b20Wiring, rig: Rig, chips: Chips) -> Probe:
     return Ds18b20(wiring=wiring, one_wire_root=rig.one_wire_root, clock=rig.clock)
 
@@ -38,7 +52,7 @@ def _float_switch(quantity: Quantity, wiring: FloatSwitchWiring, rig: Rig, chips
 
 DRIVERS: Mapping[str, Driver] = {
     "ph_amplifier": Driver(Quantity.PH, PhAmplifier, _analog),
-    "ec_amplifier": Driver(Quantity.EC, EcAmplifier, _analog),
+    "ec_amplifier": Driver(Quantity.EC, EcAmplifier, _ec),
     "ntc_divider": Driver(Quantity.TEMPERATURE, NtcDivider, _analog),
     "pt1000_divider": Driver(Quantity.TEMPERATURE, Pt1000Divider, _analog),
     "ds18b20": Driver(Quantity.TEMPERATURE, Ds18b20Wiring, _ds18b20),

@@ -11,7 +11,8 @@ from drivers.hum import SET
 from drivers.probe import Quantity, Sample
 from drivers.rig import Clock
 
-HOW_OFTEN = {"conversions"}  # how a probe is read, not how it is wired: no calibration rests on it
+# How a probe is read, not how it is wired: no calibration rests on it.
+HOW_READ = {"conversions", "excitation_line", "excitation_settle_s"}
 
 
 class Wiring(BaseModel):
@@ -25,7 +26,7 @@ class Wiring(BaseModel):
 
     def fingerprint(self) -> str:
         """All that a calibration of this probe rests on, in one line: `address=72 gain=3.0 input=0`."""
-        keys = self.model_dump(exclude=HOW_OFTEN)
+        keys = self.model_dump(exclude=HOW_READ)
         return " ".join(f"{key}={value}" for key, value in sorted(keys.items()))
 
 

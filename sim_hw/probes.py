@@ -5,7 +5,7 @@ Touched -> signal (electrode mV, conductance mS, °C) -> response -> drift -> vo
 
 from __future__ import annotations
 
-from math import exp, sin, tau
+from math import exp, inf, sin, tau
 from random import Random
 from typing import ClassVar
 
@@ -38,6 +38,7 @@ S_PER_H = 3600.0
 COATED_RESPONSE_S = 600.0
 HUM_V = 0.15
 USUAL_HUM_MV = 3.0
+EXCITED_S = 0.05  # until 63 % of a conductivity board's output is there
 RAILING_S = 3.0
 DRY_WANDER_MV, DRY_RESPONSE_S, DRY_NOISE_V = 80.0, 60.0, 0.01
 
@@ -149,9 +150,9 @@ class AnalogProbe(Probe):
         if self._unplugged_s is not None:
             volts = self.open_volts(now_s - self._unplugged_s)
         elif self._shown_noise_v:
-            volts = self._steady_v + self._random.gauss(0.0, self._shown_noise_v)
+            volts = self.output_v(now_s) + self._random.gauss(0.0, self._shown_noise_v)
         else:
-            volts = self._steady_v
+            volts = self.output_v(now_s)
         if self._hum_v:
             volts += self._hum_v * mean_of_sine(self._mains_hz, now_s, lasting_s)
         return min(self._supply_v, max(0.0, volts + self._minus_v))
@@ -164,6 +165,10 @@ class AnalogProbe(Probe):
         self._hum_v = hum.sized(USUAL_HUM_MV) / 1000.0 if hum else 0.0
         unplugged = self.faults.get(FaultName.PROBE_UNPLUGGED)
         self._unplugged_s = unplugged.start_s if unplugged else None
+
+    def output_v(self, now_s: float) -> float:
+        """The circuit's output at this very moment, before noise; the steady one where nothing is switched."""
+        return self._steady_v
 
     def volts_from(self, signal: float) -> float:
         """The circuit's output, before noise."""
@@ -179,13 +184,21 @@ class AnalogProbe(Probe):
 
 
 class PhElectrode(AnalogProbe):
-    """A glass electrode behind an amplifier: volts = zero_v + gain * electrode volts."""
+    """A glass electrode behind an amplifier: volts = zero_v + gain * electrode volts.
+
+    cells: the conductivity cells in the same water, whose current it picks up.
+    """
 
     usual_drift_per_h = 20.0
 
     def __init__(self, table: PhTable, random: Random) -> None:
         super().__init__(table, random)
         self._table = table
+        self.cells: tuple[EcCell, ...] = ()
+
+    def output_v(self, now_s: float) -> float:
+        """Beside the signal, what the current of the cells adds."""
+        return self._steady_v + self._table.gain * sum(cell.disturbance_mv() for cell in self.cells) / 1000.0
 
     def standard(self, name: str, temperature_c: float) -> Touched | None:
         """A pH buffer, water or air."""
@@ -229,6 +242,25 @@ class EcCell(AnalogProbe):
     def __init__(self, table: EcTable, random: Random) -> None:
         super().__init__(table, random)
         self._table = table
+        self.line = table.excitation_line
+        self._on = table.excitation_line is None
+        self._switched_s = -inf
+
+    def switch(self, on: bool, now_s: float) -> None:
+        """Its line went high or low."""
+        self._on = on
+        self._switched_s = now_s
+
+    def disturbance_mv(self) -> float:
+        """What its current does to a pH electrode in the same water."""
+        return self._table.disturbs_ph_mv if self._on else 0.0
+
+    def output_v(self, now_s: float) -> float:
+        """It rises once the current flows, and is that of a dry cell where none does."""
+        zero_v = self._table.zero_v
+        if not self._on:
+            return zero_v
+        return zero_v + (self._steady_v - zero_v) * (1.0 - exp(-max(0.0, now_s - self._switched_s) / EXCITED_S))
 
     def standard(self, name: str, temperature_c: float) -> Touched | None:
         """A conductivity standard, water or air."""

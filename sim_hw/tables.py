@@ -71,6 +71,8 @@ class EcTable(AnalogTable):
     zero_v: float = Field(default=0.0, ge=-6.144, le=6.144)
     ms_per_v: float = Field(gt=0.0, le=1000.0)
     cell_constant_per_cm: float = Field(default=0.98, ge=0.01, le=20.0)
+    excitation_line: int | None = Field(default=None, ge=0, le=27)  # high: its current flows; None: always
+    disturbs_ph_mv: float = Field(default=0.0, ge=-500.0, le=500.0)  # of a pH electrode in its tank, meanwhile
 
 
 class DividerTable(AnalogTable):

@@ -71,6 +71,10 @@ class Basin:
             called: KINDS[_kind(probe)](probe, Random(f"{seed} {name}/{called}"))
             for called, probe in self.tables.items()
         }
+        cells = tuple(probe for probe in self.probes.values() if isinstance(probe, EcCell))
+        for probe in self.probes.values():
+            if isinstance(probe, PhElectrode):
+                probe.cells = cells
         self.pumps: dict[str, Pump] = {pump.role: Pump(pump) for pump in table.pump}
 
     def advance(self, seconds: float, day_s: float, now_s: float) -> None:
@@ -110,6 +114,7 @@ class World:
         self._pump_of_line = {pump.line: pump for _, pump in self._pumps()}
         self._cut_out_line = table.cut_out_line
         self._supply(table.cut_out_line is None)
+        self._cell_of_line = {cell.line: cell for cell in self._probes() if isinstance(cell, EcCell)}
         self._contact_of_line = {
             probe.line: probe for probe in self._probes() if isinstance(probe, FloatSwitch | Contact)
         }
@@ -239,6 +244,9 @@ class World:
         if pump is not None:
             pump.on = edge.on
             pump.note(self._now_s)
+        cell = self._cell_of_line.get(edge.line)
+        if cell is not None:
+            cell.switch(edge.on, edge.at_s)
 
     def _supply(self, on: bool) -> None:
         for _, pump in self._pumps():

@@ -413,11 +413,16 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=29,
         what="pH and EC probes disturb each other through the water.",
-        mechanism="none in software: boards with isolated inputs",
+        mechanism="EC is looked at last in a pass; with `excitation_line` its current flows only meanwhile "
+        "(drivers/excitation.py); else boards with isolated inputs",
         claim="pH differs by at most 0.02 with the EC probe in the water and out of it",
+        elsewhere=(
+            "drivers/test_excitation.py::test_is_off_before_and_after_each_look_and_on_during_it",
+            "drivers/test_excitation.py::test_is_off_after_a_look_that_failed",
+        ),
         by_hand="Both probes in one beaker of pH 7 buffer, note pH for 5 min (`evenwater status`); take the EC "
-        "probe out, 5 min more. More than 0.02 apart: an isolated board for one of them.",
-        figure="by hand only",
+        "probe out, 5 min more. More than 0.02 apart: switch the EC board's current by `excitation_line`, or an "
+        "isolated board for one of them.",
     ),
     Hazard(
         number=30,

@@ -1,19 +1,24 @@
-"""H26, H28, H30: the loop stops, the program changes, and pumps are heard in the readings."""
+"""H26, H28, H29, H30: the loop stops, the program changes, EC or pumps are heard in the readings."""
 
 from __future__ import annotations
 
+from copy import deepcopy
 from pathlib import Path
 
 import pytest
 
+from config.settings import Settings
 from daemon import notify
 from daemon.instruments import Instruments
 from daemon.reservoir import KeptReservoir
-from daemon.values import Condition, Role
+from daemon.values import Condition, Quantity, Role
 from sim_hw.ads1115_chip import Input
-from tests.at_the_tank import TO_A_DOSE, at_the_tank
+from tests.at_the_tank import TO_A_DOSE, at_the_tank, raw_settings, two_beds
 from tests.hazards.conftest import Figure
-from tests.hazards.kept import keep
+from tests.hazards.kept import keep, true_ph
+
+CELL_LINE = 5
+PH_INPUT = 0
 
 
 class HangsError(Exception):
@@ -60,6 +65,66 @@ def test_h28_a_new_version_finds_what_the_old_one_left(tmp_path: Path, monkeypat
         assert at.bed().caps[Role.PH_DOWN].last_day_ml == pytest.approx(spent_ml)
         at.ask("release")
         at.until(lambda _: at.runs() != [], within=60)
+
+
+def off_by_ph(folder: Path, line: int | None) -> float:
+    """How far the pH shown is off at most, in ten minutes beside an EC cell that moves the electrode by 12 mV."""
+    folder.mkdir()
+    switched = {} if line is None else {"excitation_line": line}
+    raw = raw_settings()
+    probes = deepcopy(raw["rig"]["tank"]["bed1"]["probe"])
+    next(one for one in probes if one["kind"] == "ec_amplifier").update(disturbs_ph_mv=12.0, **switched)
+    raw["reservoir"]["bed1"]["probe"]["ec"].update(switched)
+    raw["reservoir"]["bed1"]["start"] = "watching"
+    tank = {"probe": probes, "plants": 0, "co2_exchange_per_h": 0.0}
+    worst = 0.0
+    with at_the_tank(folder, Settings.model_validate(raw), tank=tank) as at:
+        for _ in range(60):
+            at.passes(1)
+            readings = {of: at.bed().verdicts[of].reading for of in (Quantity.PH, Quantity.EC)}
+            assert all(readings.values())
+            worst = max(worst, abs(readings[Quantity.PH].value - true_ph(at)))  # type: ignore[union-attr]
+        truth = at.bench.world.truth()["tanks"]["bed1"]["ec25_ms_per_cm"]
+        assert readings[Quantity.EC].value == pytest.approx(truth, abs=0.02)  # type: ignore[union-attr]
+    return worst
+
+
+def test_h29_ph_is_undisturbed_where_the_current_of_ec_is_switched(tmp_path: Path, figure: Figure) -> None:
+    """12 mV from the EC cell: pH is off where its current always flows, and right where it is switched."""
+    always, switched = off_by_ph(tmp_path / "always", None), off_by_ph(tmp_path / "switched", CELL_LINE)
+    assert always > 0.15
+    assert switched <= 0.02
+    figure(f"pH off by {always:.2f} with the current always on, by {switched:.3f} with it switched")
+
+
+def test_h29_no_ph_is_read_while_any_cell_is_on(tmp_path: Path) -> None:
+    """Two beds that share nothing but the bus, each cell with a line of its own."""
+    settings = two_beds()
+    lines = {"bed1": CELL_LINE, "bed2": CELL_LINE + 1}
+    probes = {name: dict(bed.probe) for name, bed in settings.reservoir.items()}
+    for name, line in lines.items():
+        probes[name]["ec"] = probes[name]["ec"].model_copy(update={"excitation_line": line})
+    beds = {name: bed.model_copy(update={"probe": probes[name]}) for name, bed in settings.reservoir.items()}
+    with at_the_tank(tmp_path, settings.model_copy(update={"reservoir": beds})) as at:
+        on: list[int] = []
+        seen = 0
+
+        def listening(around: Input) -> Input:
+            def volts(now_s: float, lasting_s: float) -> float:
+                nonlocal seen
+                seen += 1
+                on.extend(line for line in lines.values() if at.bench.pin_factory().pin(line).state)
+                return around(now_s, lasting_s)
+
+            return volts
+
+        for address in (0x48, 0x49):
+            inputs = at.bench.i2c(1).chips[address].inputs
+            inputs[PH_INPUT] = listening(inputs[PH_INPUT])
+        at.passes(30)
+        assert seen >= 30 * 2 * 4
+        assert on == []
+        assert len(at.runs(CELL_LINE)) == len(at.runs(CELL_LINE + 1)) == 30
 
 
 def test_h30_no_probe_is_read_while_a_pump_turns(

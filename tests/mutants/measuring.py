@@ -555,6 +555,25 @@ CONVERTER = mutants_of(
     ),
 )
 
+EXCITATION = mutants_of(
+    "drivers/excitation.py",
+    "tests/drivers/test_excitation.py",
+    (
+        (
+            "excitation off after a look",
+            "        finally:\n            self._switch.off()\n",
+            "        finally:\n            pass\n",
+            "test_is_off_before_and_after_each_look_and_on_during_it test_is_off_after_a_look_that_failed",
+        ),
+        (
+            "excitation settles",
+            "            self._clock.sleep(self._settle_s)\n",
+            "",
+            "test_is_off_before_and_after_each_look_and_on_during_it",
+        ),
+    ),
+)
+
 BUS = mutants_of(
     "drivers/bus.py",
     "tests/drivers/test_bus.py",
@@ -601,4 +620,16 @@ CONTACTS = (
     ),
 )
 
-MEASURING = (*JUDGE, *VALUES, *CONVERT, *CALIBRATE, *SETTLING, *BOOK, *WIRING, *CONVERTER, *BUS, *CONTACTS)
+MEASURING = (
+    *JUDGE,
+    *VALUES,
+    *CONVERT,
+    *CALIBRATE,
+    *SETTLING,
+    *BOOK,
+    *WIRING,
+    *CONVERTER,
+    *EXCITATION,
+    *BUS,
+    *CONTACTS,
+)
