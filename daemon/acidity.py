@@ -17,6 +17,7 @@ from daemon.dose.control import (
     disturbed,
     expected_shift_ph,
     given,
+    taught_little,
     watered,
 )
 from daemon.dose.permit import MIXING_TIMES
@@ -25,6 +26,7 @@ from daemon.dose.response import (
     Finding,
     Surprise,
     dosed,
+    doubted,
     forget,
     poured,
     since_moved_s,
@@ -54,6 +56,8 @@ class Acidity:
         self._effects = Effects()
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
+        self._little: Finding | None = None  # the newest of doses that did little
+        self._little_s = 0.0
         self._fresh_share = 0.0  # what the controller knows of
 
     @property
@@ -77,6 +81,11 @@ class Acidity:
         if self.control.answers is not known:
             self._keep_answers(proven_s)
         return None if wish is None else self._smaller(wish)
+
+    @property
+    def resting(self) -> bool:
+        """Whether nothing may be dosed until it is told if the newest doses did anything."""
+        return doubted(self._effects) is not None
 
     def _smaller(self, request: DoseRequest) -> DoseRequest:
         """The request, halved while doses of its pump do too much."""
@@ -143,15 +152,27 @@ class Acidity:
         if ph is None:
             return None
         if self._others_mix(now_s, since_any_s):
+            untold = doubted(self._effects)  # and now will not be told
             self.disturbed()
-            return None
+            return untold
         finding, self._effects = watch(self._effects, self.aim, ph)
         if finding is not None and finding.surprise is Surprise.TOO_STRONG:
             self._strong = finding
+        elif finding is not None and finding.surprise is Surprise.LITTLE_EFFECT:
+            finding = self._learned_little(finding, now_s)
         elif finding is not None:
             self._moved = finding
             self.control = disturbed(self.control)
         return finding
+
+    def _learned_little(self, finding: Finding, now_s: float) -> Finding:
+        """The finding, with how many times as well as the settings say this water is buffered."""
+        pump, numbers = finding.pump or Role.PH_DOWN, finding.numbers
+        ml_per_ph = numbers["ml"] / numbers["seen_ph"] / self._instruments.share_of_water
+        self.control = taught_little(self.aim, self.control, pump, ml_per_ph)
+        times = ml_per_ph / self.aim.ml_per_ph[pump]
+        self._little, self._little_s = replace(finding, numbers={**numbers, "times": times}), now_s
+        return self._little
 
     def _others_mix(self, now_s: float, since_any_s: float | None) -> bool:
         """Whether a stock or water is mixing, which moves pH by as much as it pleases."""
@@ -170,6 +191,10 @@ class Acidity:
         """The newest movement with no dose, for as long as it keeps dosing waiting."""
         since_s = self.since_moved_s(now_s)
         return self._moved if since_s is not None and since_s < self._mixing_s else None
+
+    def little(self, now_s: float) -> Finding | None:
+        """The newest of doses that did little, for a day."""
+        return self._little if now_s - self._little_s < DAY_S else None
 
     def too_strong(self) -> Finding | None:
         """The newest of doses that do too much, while its pump is held to smaller ones."""

@@ -58,7 +58,7 @@ class Known:
 
     stood: the condition and reason of a hold or lock in force, None without one.
     spent: the ledger's totals per pump. leak: a fall of the level that drinking cannot explain. moved,
-    too_strong: findings on doses that still stand. water: None where nothing tells.
+    too_strong, little: findings on doses that still stand. water: None where nothing tells.
     unstirred: a circulation contact is fitted and does not say that the water moves.
     """
 
@@ -74,6 +74,7 @@ class Known:
     leak: Fall | None = None
     water: Used | None = None
     too_strong: Finding | None = None
+    little: Finding | None = None
     pumps: Mapping[Role, PumpState] = field(default_factory=dict)
     unstirred: bool = False
 
@@ -182,6 +183,9 @@ def _of_effects(known: Known) -> Iterator[Cause]:
     strong = known.too_strong
     if strong is not None and strong.pump is not None:
         yield Cause(Kind.TOO_STRONG, known.name, strong.pump.value, f"{_capital(words.finding(strong))}.")
+    if known.little is not None and known.little.pump is not None:
+        text = f"{_capital(words.finding(known.little))}."
+        yield Cause(Kind.WELL_BUFFERED, known.name, known.little.pump.value, text)
     if known.unstirred:
         title = known.table.title
         yield Cause(Kind.CIRCULATION, known.name, "", f"{title}: the water is not known to be stirred.")

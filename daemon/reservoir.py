@@ -131,11 +131,16 @@ class KeptReservoir:
                 self.lock(words.unusual(refused.request.pump, usual), stamp)
 
     def _wishes(self, stamp: Stamp) -> tuple[DoseRequest, ...]:
-        """What strength, level and pH ask for, most urgent first. Each dose waits until the last has mixed."""
+        """What strength, level and pH ask for, most urgent first. Each dose waits until the last has mixed.
+
+        Nothing while it is being looked at whether the last ones did anything: what else came in would hide it.
+        """
         since_s = self._record.since_any_s(stamp)
         last_dose_s = None if since_s is None else stamp.at_s - since_s
         fed = self._feed.wishes(stamp.at_s, last_dose_s, self._record.doses_into_this_water)
         wish = self._acidity.wish(stamp.at_s, last_dose_s, self._parts.ledger.proven_s(stamp))
+        if self._acidity.resting:
+            return ()
         return fed if wish is None else (*fed, wish)
 
     def forget_water(self, stamp: Stamp) -> None:
@@ -272,6 +277,7 @@ class KeptReservoir:
             leak=self._leak,
             water=self._record.used(stamp),
             too_strong=self._acidity.too_strong(),
+            little=self._acidity.little(stamp.at_s),
             pumps=self._pump_states(stamp),
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
@@ -300,6 +306,8 @@ class KeptReservoir:
     def _waiting_for(self, stamp: Stamp) -> str:
         if self.last_decision is not None:
             return words.decision(self.last_decision)
+        if self._acidity.resting:
+            return words.RESTING
         spent = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp)
         ph = self.instruments.verdicts.get(Quantity.PH)
         return waiting_for(self.condition(stamp), ph, spent, self._acidity.aim, self._acidity.control)

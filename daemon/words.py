@@ -259,6 +259,8 @@ FINDING: Mapping[Surprise, str] = {
     "crossed tubes; check labels and tubes before anything else",
     Surprise.RUNAWAY: "after {ml:.1f} mL {pump} pH has moved by {moved_ph:+.2f}, far beyond what that can do: "
     "the pump may not have stopped; take its tube out of the water, cut its supply",
+    Surprise.LITTLE_EFFECT: "{ml:.1f} mL {pump} should have moved pH by {expected_ph:.2f} and moved it by "
+    "{seen_ph:.3f}: your water is buffered about {times:.1f} times as well as the settings say",
     Surprise.TOO_STRONG: "{ml:.1f} mL {pump} moved pH by {seen_ph:.2f}, usual here is {usual_ph:.2f}",
     Surprise.MOVED_ALONE: "pH moved by {moved_ph:+.2f} within {over_s:.0f} s with no dose, as if {pump} ran by "
     "itself: look for a siphon, worn rollers or a stuck relay; close the bottle",
@@ -311,6 +313,8 @@ OUTCOME: Mapping[Outcome, str] = {
     Outcome.CUT_SHORT: "cut short, counted in full",
     Outcome.FAILED: "did not run, counted in full",
 }
+RESTING = "the last doses showed next to nothing: looking a quarter of an hour longer whether they did anything"
+
 CONDITION: Mapping[Condition, str] = {
     Condition.KEEPING: "corrects by itself",
     Condition.WATCHING: "measures only",

@@ -29,6 +29,7 @@ PURE_MODULES = (
     "daemon.dose.pairs",
     "daemon.dose.permit",
     "daemon.dose.response",
+    "daemon.dose.second_look",
     "daemon.dose.trend",
     "daemon.dose.windows",
     "daemon.values",

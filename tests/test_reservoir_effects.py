@@ -283,6 +283,27 @@ def test_water_that_comes_in_while_a_dose_mixes_is_no_fault_of_it(tmp_path: Path
         assert at.bed().condition is Condition.KEEPING
 
 
+def test_while_doses_are_in_doubt_nothing_is_dosed(tank: AtTheTank) -> None:
+    """A dead pump: three doses, then a quarter of an hour's rest that says what it is for, then the lock."""
+    befall(tank, FaultName.PUMP_DEAD, "ph_down")
+    tank.until(lambda state: "next to nothing" in state.reservoirs["bed1"].waiting_for, within=HOUR)
+    tank.passes(80)
+    assert tank.bed().condition is Condition.KEEPING
+    assert len(tank.runs()) == 3
+    until_locked(tank, 20)
+    assert len(tank.runs()) == 3
+
+
+def test_water_that_comes_in_while_doses_are_in_doubt_locks(tmp_path: Path) -> None:
+    """Whether they did anything can no longer be told: that is no reason to go on."""
+    with at_the_tank(tmp_path, with_level_sender()) as at:
+        at.bench.play("drain", litres=12.0)
+        befall(at, FaultName.PUMP_DEAD, "ph_down")
+        at.until(lambda state: "next to nothing" in state.reservoirs["bed1"].waiting_for, within=HOUR)
+        at.bench.play("add_water", litres=10.0)
+        assert "bottle empty" in until_locked(at, 30)
+
+
 def test_nothing_is_dosed_into_still_water(tmp_path: Path) -> None:
     """The flow contact opens; after an hour a person is called; it closes, and dosing begins."""
     with at_the_tank(tmp_path, with_contact("circulation")) as at:

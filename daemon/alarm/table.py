@@ -31,6 +31,7 @@ class Kind(StrEnum):
     LEAK = "leak"
     CIRCULATION = "circulation"
     TOO_STRONG = "too-strong"
+    WELL_BUFFERED = "well-buffered"
     MOVED = "moved"
     CHANGE_OUT = "change-out"
     LOCKED = "locked"
@@ -188,6 +189,15 @@ TABLE: dict[Kind, Row] = {
         "pH overshoots.",
         "Its doses are halved.",
         "Measure the pump's mL per second again, look at tube and bottle: is it the same strength as before?",
+    ),
+    Kind.WELL_BUFFERED: Row(
+        Priority.LOW,
+        0.0,
+        0.0,
+        "pH comes nearer in many small doses.",
+        "It learns from each dose and goes on within the caps.",
+        "Correct `alkalinity_mmol_per_l` or `ml_per_ph` in the settings; if the water is as they say, look at "
+        "pump, tube and bottle.",
     ),
     Kind.MOVED: Row(
         Priority.LOW,

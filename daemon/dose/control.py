@@ -26,6 +26,7 @@ from daemon.dose.learn import (
     learned,
     prior,
     share_of_need,
+    weaker,
 )
 from daemon.dose.newest import READINGS, Newest, gather, middle
 from daemon.dose.permit import MIXING_TIMES, ML_PER_L
@@ -171,6 +172,12 @@ def given(state: ControlState, pump: Role, shift_ph: float, end_s: float) -> Con
 def expected_shift_ph(aim: PhAim, state: ControlState, pump: Role, ml: float, share_of_water: float) -> float:
     """What `ml` should do to pH, below zero for acid, in this share of the full reservoir."""
     return _DIRECTION[pump] * ml / (answer_of(aim, state, pump).ml_per_ph * share_of_water)
+
+
+def taught_little(aim: PhAim, state: ControlState, pump: Role, ml_per_ph: float) -> ControlState:
+    """The state after a rest showed what a dose in doubt did. ml_per_ph: of the full reservoir."""
+    answer = weaker(answer_of(aim, state, pump), ml_per_ph)
+    return replace(state, answers=MappingProxyType({**state.answers, pump: answer}))
 
 
 def disturbed(state: ControlState) -> ControlState:

@@ -104,6 +104,13 @@ def learned(answer: Answer, lesson: Lesson) -> Answer:
     )
 
 
+def weaker(answer: Answer, ml_per_ph: float) -> Answer:
+    """The answer after a rest showed that a dose did little: unsure, and changed as by one lesson."""
+    most = answer.ml_per_ph * LARGER
+    held = min(most, max(answer.ml_per_ph, ml_per_ph)) if isfinite(ml_per_ph) else answer.ml_per_ph
+    return replace(answer, ml_per_ph=_near_prior(answer, held), doubt=PRIOR_DOUBT)
+
+
 def _shows(lesson: Lesson) -> bool:
     """Whether the lesson is made of numbers, and shows more than a pump that gave nothing."""
     numbers = (lesson.expected_ph, lesson.seen_ph, lesson.seen_sd, lesson.at_ph, lesson.after_s)

@@ -5,16 +5,17 @@
          seen = after - before - drift          drift: how fast pH moved by itself before the dose
 
     NO_EFFECT    doses in a row that should have shown, and did not: empty bottle, air, blocked, dead pump
+    LITTLE_EFFECT  they did little, as a rest showed (daemon.dose.second_look): strongly buffered water
     WRONG_SIGN   pH went the other way: wrong bottle, crossed tubes
     RUNAWAY      pH goes on far beyond what the dose can do: the pump did not stop
     TOO_STRONG   doses do much more than this tank showed before: pump or bottle changed
     MOVED_ALONE  pH moves on steadily with no dose: a siphon, a leaking pump
     STEPPED      pH made a step with no dose: a person's hand, a top-up
 
-Only STEPPED (wait) and TOO_STRONG (smaller steps) go on; the others latch. The settings' mL per pH is a
-first guess that real water misses two- or threefold, and that changes along the way (bicarbonate buffers
-most near pH 6.3). So NO_EFFECT asks for next to nothing seen, not for less than expected, and what this
-tank showed before stands in for the guess once there is something.
+Only STEPPED (wait), TOO_STRONG (smaller steps) and LITTLE_EFFECT (a lesson) go on; the others latch. The
+settings' mL per pH is a first guess that real water misses two- or threefold, and that changes along the way
+(bicarbonate buffers most near pH 6.3). So NO_EFFECT asks for next to nothing seen, not for less than expected,
+and what this tank showed before stands in for the guess once there is something.
 
 The state (`Effects`) is frozen and goes in and out. After a restart it begins empty: a dose whose
 mixing was cut off by it is not judged, and the count of doses without effect begins anew.
@@ -34,6 +35,7 @@ from typing import NamedTuple
 from daemon.dose.control import PhAim
 from daemon.dose.newest import BREAK_S, READINGS
 from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.second_look import Rest, is_effect, rest_after, rested, seen
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.values import NOT_OF_ITS_OWN, Entry, Numbers, Role, Verdict, VerdictReason
 
@@ -42,6 +44,7 @@ class Surprise(StrEnum):
     """What water and doses do against expectation."""
 
     NO_EFFECT = "no_effect"
+    LITTLE_EFFECT = "little_effect"
     WRONG_SIGN = "wrong_sign"
     RUNAWAY = "runaway"
     TOO_STRONG = "too_strong"
@@ -53,7 +56,8 @@ class Surprise(StrEnum):
     EC_MOVED_ALONE = "ec_moved_alone"
 
 
-LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED}
+GOING_ON = {Surprise.LITTLE_EFFECT, Surprise.TOO_STRONG, Surprise.STEPPED}
+LATCHING = frozenset(Surprise) - GOING_ON
 
 # A dose without effect.
 ENOUGH_PH = 0.3  # doses that should have moved pH by this much together must have shown
@@ -147,12 +151,22 @@ class _Lesson:
 _NO_LESSON = _Lesson()
 
 
+class _Doubt(NamedTuple):
+    """Doses that seem to have done nothing, the newest of them, and the rest after it."""
+
+    pump: Role
+    finding: Finding
+    ml: float
+    rest: Rest
+
+
 @dataclass(frozen=True, slots=True)
 class Effects:
     """What is remembered of one reservoir's pH between passes.
 
     newest: usable readings that belong together; points: thinned, also of readings that moved too fast to
-    be used; base: where pH stood before it moved; moved_s: when it last moved by itself, -inf for never.
+    be used; base: where pH stood before it moved; moved_s: when it last moved by itself, -inf for never; doubt:
+    whether doses did nothing is still being looked at.
     """
 
     newest: tuple[Point, ...] = ()
@@ -160,6 +174,7 @@ class Effects:
     base: Point | None = None
     moved_s: float = -inf
     pending: _Pending | None = None
+    doubt: _Doubt | None = None
     drift_ph: float = 0.0
     drift_s: float = 0.0
     lessons: Mapping[Role, _Lesson] = field(default_factory=lambda: MappingProxyType({}))
@@ -184,9 +199,16 @@ def watch(effects: Effects, aim: PhAim, ph: Verdict) -> tuple[Finding | None, Ef
     point = Point(reading.at_s, reading.value)
     if effects.newest and not point.at_s > effects.newest[-1].at_s:
         return None, effects
+    if effects.doubt is not None:
+        return _doubting(effects, effects.doubt, aim, point, usable=ph.usable)
     if effects.pending is None:
         return _at_rest(effects, aim, point, usable=ph.usable)
     return _mixing(effects, effects.pending, aim, point, usable=ph.usable)
+
+
+def doubted(effects: Effects) -> Finding | None:
+    """What is about to be found of doses that seem to have done nothing; None where nothing is in doubt."""
+    return None if effects.doubt is None else effects.doubt.finding
 
 
 def forget(effects: Effects) -> Effects:
@@ -251,7 +273,12 @@ def _mixing(
     if isfinite(pending.before.at_s) and point.at_s <= mixed_s + LATEST_S:
         finding, lesson = _judge(pending, effects, newest)
         lessons = MappingProxyType({**lessons, pending.pump: lesson})
-    return finding, replace(effects, newest=newest, points=(), pending=None, lessons=lessons)
+    effects = replace(effects, newest=newest, points=(), pending=None, lessons=lessons)
+    if finding is not None and finding.surprise is Surprise.NO_EFFECT:
+        before, mixing_s = pending.before, MIXING_TIMES * aim.mixing_time_s
+        rest = rest_after(pending.shift_ph, before.at_s, before.ph, point.at_s, mixing_s)
+        return None, replace(effects, doubt=_Doubt(pending.pump, finding, pending.ml, rest))
+    return finding, effects
 
 
 def _runaway(pending: _Pending, points: tuple[Point, ...]) -> Finding | None:
@@ -276,8 +303,9 @@ def _judge(pending: _Pending, effects: Effects, newest: tuple[Point, ...]) -> tu
     strong = lesson.strong + 1 if _is_strong(judged, lesson, pending.before.ph) else 0
     lesson = replace(lesson, doses=(*lesson.doses, judged)[-KEPT_DOSES:], strong=strong)
     finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson)
-    if finding is not None:  # cleared by a person, counting begins anew
-        return finding, replace(lesson, doses=())
+    if finding is not None:  # counting begins anew once a person has cleared it, or a rest has told
+        doubted = finding.surprise is Surprise.NO_EFFECT
+        return finding, lesson if doubted else replace(lesson, doses=())
     if strong >= STRONG_IN_A_ROW:
         finding = _too_strong(pending.pump, judged, lesson)
     return finding, _learned(lesson, judged, pending.before.ph)
@@ -334,6 +362,38 @@ def _learned(lesson: _Lesson, judged: _Judged, at_ph: float) -> _Lesson:
     ratio = lesson.ratio + share * (judged.seen_ph / judged.expected_ph - lesson.ratio)
     near_ph = lesson.near_ph + share * (at_ph - lesson.near_ph)
     return replace(lesson, ratio=ratio, near_ph=near_ph, learned=lesson.learned + 1)
+
+
+# while it rests
+
+
+def _doubting(
+    effects: Effects, doubt: _Doubt, aim: PhAim, point: Point, *, usable: bool
+) -> tuple[Finding | None, Effects]:
+    """What moves pH alone is found as ever; a step leaves it untold whether the doses did anything."""
+    moved, effects = _at_rest(effects, aim, point, usable=usable)
+    if moved is not None:
+        finding = doubt.finding if moved.surprise is Surprise.STEPPED else moved
+        return finding, _told(effects, doubt)
+    rest = rested(doubt.rest, *point) if usable else doubt.rest
+    if not point.at_s >= rest.until_s:
+        return None, replace(effects, doubt=doubt._replace(rest=rest))
+    return _second_look(doubt, rest), _told(effects, doubt)
+
+
+def _told(effects: Effects, doubt: _Doubt) -> Effects:
+    """The state once it is told what the doses in doubt did: counting begins anew."""
+    pump = doubt.pump
+    lesson = replace(effects.lessons[pump], doses=())
+    return replace(effects, doubt=None, lessons=MappingProxyType({**effects.lessons, pump: lesson}))
+
+
+def _second_look(doubt: _Doubt, rest: Rest) -> Finding:
+    by_rest = seen(rest)
+    if not is_effect(rest, by_rest):
+        return doubt.finding
+    numbers = {"ml": doubt.ml, "expected_ph": abs(rest.expected_ph), "seen_ph": by_rest.ph}
+    return Finding(Surprise.LITTLE_EFFECT, doubt.pump, numbers)
 
 
 # while nothing mixes

@@ -147,9 +147,16 @@ RESPONSE = mutants_of(
             "test_an_age_that_is_not_proven_counts_as_nothing",
         ),
         (
+            "response what a rest tells",
+            "    if not is_effect(rest, by_rest):\n        return doubt.finding\n",
+            "    if True:\n        return doubt.finding\n",
+            "tests/dose/test_second_look.py::test_water_buffered_many_times_as_well_is_learned",
+            (Surprise.LITTLE_EFFECT,),
+        ),
+        (
             "response what latches",
-            "LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED}",
-            "LATCHING = frozenset(Surprise) - {Surprise.TOO_STRONG, Surprise.STEPPED, Surprise.MOVED_ALONE}",
+            "LATCHING = frozenset(Surprise) - GOING_ON",
+            "LATCHING = frozenset(Surprise) - GOING_ON - {Surprise.MOVED_ALONE}",
             "test_every_surprise_either_latches_or_waits",
         ),
     ),
@@ -180,4 +187,23 @@ INFLOW = mutants_of(
     ),
 )
 
-EFFECTS = (*RESPONSE, *INFLOW)
+SECOND_LOOK = mutants_of(
+    "daemon/dose/second_look.py",
+    "tests/dose/test_second_look.py",
+    (
+        (
+            "second look beyond its noise",
+            "of.ph > SURE_SDS * of.sd + SLACK_PH and",
+            "True and",
+            "test_an_effect_stands_out_of_its_noise",
+        ),
+        (
+            "second look a share that can be",
+            " and of.ph >= LEAST_SHARE * abs(rest.expected_ph)",
+            "",
+            "test_a_share_too_small_for_any_water_is_none",
+        ),
+    ),
+)
+
+EFFECTS = (*SECOND_LOOK, *RESPONSE, *INFLOW)

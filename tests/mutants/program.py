@@ -171,6 +171,12 @@ ACIDITY = mutants_of(
             "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
         ),
         (
+            "acidity what cannot be told locks",
+            "            return untold\n",
+            "            return None\n",
+            "test_water_that_comes_in_while_doses_are_in_doubt_locks",
+        ),
+        (
             "acidity a refill that mixes says nothing of acid",
             "        if refill_s is not None and refill_s < self._mixing_s:\n",
             "        if False:\n",
