@@ -13,7 +13,7 @@ from drivers.level_sender import LevelSender
 from drivers.probe import Probe, Quantity
 from drivers.rig import Rig
 from drivers.thermometers import Ds18b20, Ds18b20Wiring, NtcDivider, Pt1000Divider
-from drivers.wiring import AdcWiring, AnalogProbe, Wiring
+from drivers.wiring import AdcWiring, AnalogProbe, PlainVolts, Wiring
 
 
 class Driver(NamedTuple):
@@ -30,7 +30,10 @@ def _analog(quantity: Quantity, wiring: AdcWiring, rig: Rig, chips: Chips) -> Pr
 
 
 def _ec(quantity: Quantity, wiring: EcAmplifier, rig: Rig, chips: Chips) -> Probe:
-    probe = _analog(quantity, wiring, rig, chips)
+    return _switched(_analog(quantity, wiring, rig, chips), wiring, rig)
+
+
+def _switched(probe: Probe, wiring: EcAmplifier, rig: Rig) -> Probe:
     if wiring.excitation_line is None:
         return probe
     return ExcitedProbe(
@@ -91,6 +94,19 @@ def open_probe(quantity: Quantity, driver: str, table: Mapping[str, Any], rig: R
     wiring = check_probe(driver, table)
     check_quantity(quantity, driver)
     return _driver(driver).open(quantity, wiring, rig, chips)
+
+
+def open_volts(driver: str, table: Mapping[str, Any], rig: Rig, chips: Chips) -> Probe | None:
+    """A probe whose signal is the bare volts at its input, switched on where its driver does. None: digital.
+
+    Raises as check_probe does.
+    """
+    wiring = check_probe(driver, table)
+    if not isinstance(wiring, AdcWiring):
+        return None
+    plain = PlainVolts.model_validate({key: getattr(wiring, key) for key in PlainVolts.model_fields})
+    probe = _analog(_driver(driver).quantity, plain, rig, chips)
+    return _switched(probe, wiring, rig) if isinstance(wiring, EcAmplifier) else probe
 
 
 def check_quantity(quantity: Quantity, driver: str) -> None:

@@ -82,6 +82,14 @@ class AdcWiring(AdcInput):
         raise NotImplementedError
 
 
+class PlainVolts(AdcWiring):
+    """No circuit: the volts as they are, to be looked at before anybody believes what they mean."""
+
+    def signal(self, volts: float) -> float:
+        """The volts."""
+        return volts
+
+
 class AnalogProbe:
     """A probe whose circuit gives a voltage to one input of a converter."""
 

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 
 from config.load import SettingsError, load, warnings
 from config.plausible import wire_words
 from config.settings import Reservoir, Settings
+from daemon.cli import wiring
 from daemon.cli.ask import Commands
+from daemon.lock import StateLockError
 from drivers.barriers import Barrier, judge, missing
 from drivers.box import ROOT, Use, look
 from drivers.registry import check_probe
+from drivers.rig import RigError
 from drivers.thermometers import Ds18b20Wiring
 from drivers.wiring import AdcWiring
 
@@ -25,17 +29,25 @@ def add_commands(commands: Commands) -> None:
         "check",
         help="check a settings file without touching a pin",
         description="Read a settings file, say every mistake in it, and what the daemon would do with it. On the "
-        "Raspberry Pi it is for, also say what would stop a pump there if the daemon could not, and what to do.",
-        epilog="example:\n  evenwater check config/rigs/pi-example.toml\n\n"
-        "Exit code 1 for a wrong file, and where a reservoir is to keep itself while a barrier is missing.",
+        "Raspberry Pi it is for, also say what would stop a pump there if the daemon could not, and what to do. "
+        "With --wiring look at every probe it names instead, while no daemon runs: who answers, what volts are "
+        "there, what they would mean, and which two are exchanged.",
+        epilog="examples:\n  evenwater check config/rigs/pi-example.toml\n"
+        "  evenwater check --wiring config/rigs/quince-lane.toml\n\n"
+        "Exit code 1 for a wrong file, and where a reservoir is to keep itself while a barrier is missing. With "
+        "--wiring: 0 where all is plausible, 1 where something is not, 2 where nothing could be looked at.",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("settings", type=Path, help="the settings file")
+    parser.add_argument("--wiring", action="store_true", help="look at the probes on their wires")
+    parser.add_argument("--json", action="store_true", help="with --wiring: print one JSON value for programs")
     parser.set_defaults(act=check)
 
 
 def check(arguments: argparse.Namespace) -> int:
     """Print complaints and exit 1, or what the file means, and on a Pi its barriers, and exit 0."""
+    if arguments.wiring:
+        return check_wiring(arguments)
     try:
         settings = load(arguments.settings)
     except SettingsError as trouble:
@@ -55,14 +67,26 @@ def check(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def check_wiring(arguments: argparse.Namespace) -> int:
+    """Print what the wires show: 0 where all is plausible, 1 where something is not, 2 where none are seen."""
+    try:
+        found = wiring.look_at_wires(load(arguments.settings))
+    except (SettingsError, StateLockError, RigError) as trouble:
+        print(trouble, file=sys.stderr)
+        return 2
+    for line in [json.dumps(wiring.plain(found), ensure_ascii=False)] if arguments.json else wiring.lines(found):
+        print(line)
+    return 0 if found.is_fine else 1
+
+
 def use_of(settings: Settings) -> Use:
     """What the settings need of the box they run on."""
     probes = [probe for reservoir in settings.reservoir.values() for probe in reservoir.probe.values()]
-    wirings = [check_probe(probe.driver, probe.model_dump()) for probe in probes]
+    wired = [check_probe(probe.driver, probe.model_dump()) for probe in probes]
     return Use(
         state_folder=Path(settings.site.state_folder),
-        i2c_buses=tuple(sorted({wiring.i2c_bus for wiring in wirings if isinstance(wiring, AdcWiring)})),
-        one_wire=any(isinstance(wiring, Ds18b20Wiring) for wiring in wirings),
+        i2c_buses=tuple(sorted({one.i2c_bus for one in wired if isinstance(one, AdcWiring)})),
+        one_wire=any(isinstance(one, Ds18b20Wiring) for one in wired),
     )
 
 
