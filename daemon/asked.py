@@ -35,6 +35,12 @@ class Named(Ask):
     reservoir: str | None = None
 
 
+class Clear(Named):
+    """measured_ph: of the water, by something else than the probe; needed where the probe is in doubt."""
+
+    measured_ph: float | None = Field(default=None, ge=0.0, le=14.0)
+
+
 class Hold(Named):
     """For how long at most, and why."""
 

@@ -15,6 +15,7 @@ from daemon import desk_probes, desk_pumps, words
 from daemon.alarm import life
 from daemon.asked import (
     Ask,
+    Clear,
     Doses,
     Hold,
     Keys,
@@ -31,7 +32,7 @@ from daemon.asked import (
     now,
     one,
 )
-from daemon.desk_probes import no_probe_out, release_own
+from daemon.desk_probes import both_ph, doubt_of_ph, no_probe_out, release_own
 from daemon.dose.ledger import LedgerError
 from daemon.link.plain import plain
 from daemon.measure.book import BookError
@@ -110,12 +111,15 @@ def release(asked: Named, request: Request, loop: Loop) -> Any:
     return {"said": "; ".join(now(reservoir, loop) for reservoir in released)}
 
 
-def clear(asked: Named, request: Request, loop: Loop) -> Any:
-    """Open the lock of one reservoir."""
+def clear(asked: Clear, request: Request, loop: Loop) -> Any:
+    """Open the lock of one reservoir; one that doubts the pH probe only once that was compared."""
     reservoir = one(loop, asked)
+    if doubt := doubt_of_ph(asked.measured_ph, reservoir, loop):
+        return {"accepted": False, "said": f"{reservoir.table.title}: {doubt}"}
     if again := _locks_again(reservoir, loop):
         loop.ledger.hold(reservoir.name, LOCKS_AGAIN, "evenwater", loop.stamp())  # before: never in between
-    cleared = loop.ledger.clear(reservoir.name, request.origin.value, loop.stamp())
+    who = f"{request.origin.value}{both_ph(asked.measured_ph, reservoir)}"
+    cleared = loop.ledger.clear(reservoir.name, who, loop.stamp())
     if _looked(loop, at_settings=not cleared) and not cleared:
         return {"said": f"watching ended; {now(reservoir, loop)}"}
     if not cleared:
@@ -166,7 +170,7 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "ledger": (Doses, False, ledger),
     "hold": (Hold, False, hold),
     "release": (Named, True, release),
-    "clear": (Named, True, clear),
+    "clear": (Clear, True, clear),
     "ack": (Keys, True, ack),
     "bottle": (OfPump, True, desk_pumps.bottle),
     "prime": (Prime, True, desk_pumps.prime),

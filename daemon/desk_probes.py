@@ -21,6 +21,11 @@ if TYPE_CHECKING:
     from daemon.loop import Loop
 
 CALIBRATING = "calibrating"
+MOST_OFF_PH = 0.3  # a hand meter is good for 0.1, a strip for 0.2 to 0.3 (common practice)
+SLACK_PH = 1e-9  # decimals such as 6.3 - 6.0 are not exact in binary
+_IN_DOUBT = "the pH probe is in doubt, it stays locked"
+_MEASURED = "`evenwater clear --measured-ph N`"
+_OR_CALIBRATE = "calibrate the probe (`evenwater calibrate ph`), then `evenwater clear`"
 THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name no request can give itself
 
 
@@ -162,3 +167,43 @@ def _settling_words(quantity: Quantity, rest: Settling) -> str:
         f"{rest.mean:.2f} {unit}, moved {rest.spread:.2f} (at most {rest.allowed_spread:.2f}) "
         f"over {rest.samples} of {WINDOW} samples"
     )
+
+
+# a probe in doubt
+
+
+def doubt_of_ph(measured_ph: float | None, reservoir: KeptReservoir, loop: Loop) -> str:
+    """Why a lock that doubts the pH probe may not be cleared yet, and the next step; "" where nothing doubts it.
+
+    measured_ph: of the water, by a hand meter or a test strip. A calibration made since the lock will do as well.
+    """
+    standing = loop.ledger.standing(reservoir.name, loop.stamp())
+    if standing is None or not words.doubts_ph(standing.reason):
+        return ""
+    if reservoir.instruments.calibrated_since(Quantity.PH, standing.since):
+        return ""
+    ph = reservoir.instruments.verdicts.get(Quantity.PH)
+    if measured_ph is None:
+        return (
+            f"{_IN_DOUBT}: measure the water with a hand meter or a test strip, then {_MEASURED}; {_OR_CALIBRATE}"
+        )
+    if ph is None or ph.reading is None or not ph.usable:
+        why = "it shows nothing" if ph is None else words.why(ph)
+        return (
+            f"{_IN_DOUBT}, and cannot be compared with pH {measured_ph:.2f}: {why}; mend that, or {_OR_CALIBRATE}"
+        )
+    if not abs(ph.reading.value - measured_ph) <= MOST_OFF_PH + SLACK_PH:
+        return (
+            f"the probe reads pH {ph.reading.value:.2f}, measured was {measured_ph:.2f}: more than "
+            f"{MOST_OFF_PH:g} apart, it stays locked; measure once more, and if it is so: {_OR_CALIBRATE}"
+        )
+    return ""
+
+
+def both_ph(measured_ph: float | None, reservoir: KeptReservoir) -> str:
+    """What was measured beside what the probe reads, for the ledger; "" where nothing was measured."""
+    if measured_ph is None:
+        return ""
+    ph = reservoir.instruments.verdicts.get(Quantity.PH)
+    reads = "nothing" if ph is None or ph.reading is None else f"pH {ph.reading.value:.2f}"
+    return f": measured pH {measured_ph:.2f}, the probe read {reads}"

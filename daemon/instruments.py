@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 
 from config.settings import Reservoir as Table
 from daemon import words
@@ -145,6 +145,11 @@ class Instruments:
     def keep(self, quantity: Quantity, calibration: Calibration, points: Sequence[Point]) -> None:
         """Read by a calibration just made, from now on. Raises BookError; all is then as before."""
         self._book.put(self._name, quantity, calibration, points, self._wirings[quantity])
+
+    def calibrated_since(self, quantity: Quantity, utc: datetime) -> bool:
+        """Whether the calibration in force was made later than that, every point of it."""
+        points = self._book.points(self._name, quantity)
+        return bool(points) and all(point.utc > utc for point in points)
 
     def end_visit(self) -> None:
         """The probe goes back: what it read in the standards says nothing about the water."""

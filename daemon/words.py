@@ -213,12 +213,20 @@ def leak(of: Fall, volume_l: float) -> str:
     )
 
 
+MAY_DRIFT = "the pH probe may drift"
+
+
 def unusual(pump: Role, usual: Usual) -> str:
     """Why dosing stopped: the tank takes more than it usually does, and what to compare."""
     return (
-        f"{usual.day_ml:.0f} mL {ROLE[pump]} within 24 h, usual here are {usual.usual_ml:.0f}: the pH probe may "
-        "drift; compare with a hand meter or a buffer, and if it is right: evenwater clear"
+        f"{usual.day_ml:.0f} mL {ROLE[pump]} within 24 h, usual here are {usual.usual_ml:.0f}: {MAY_DRIFT}; "
+        "measure pH with a hand meter or a test strip, then `evenwater clear --measured-ph N`"
     )
+
+
+def doubts_ph(reason: str) -> bool:
+    """Whether a lock with this reason rests on doubt of the pH probe: then only a measurement opens it."""
+    return MAY_DRIFT in reason
 
 
 def fit(of: PhFit | EcFit) -> str:

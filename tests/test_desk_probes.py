@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from daemon.dose.usual import Usual
 from daemon.measure.convert import EcCalibration, PhCalibration
-from daemon.requests import Origin, RequestRefused
-from daemon.values import Condition, Quantity, VerdictReason
+from daemon.requests import Origin, RequestRefused, WrongParams
+from daemon.values import Condition, Quantity, Role, VerdictReason
+from daemon.words import unusual
+from sim_hw import grower
 from tests.at_the_tank import PASS_S, TO_A_DOSE, AtTheTank, at_the_tank, one_bed
 
 QUARTER = 90  # passes of a quarter of an hour
@@ -316,3 +321,91 @@ def test_a_calibration_that_cannot_be_kept_is_told_and_changes_nothing(tank: AtT
         tank.ask("calibrate.finish", **PH)
     assert tank.service.book.get("bed1", Quantity.PH) is before
     assert tank.passes(1).reservoirs["bed1"].condition is Condition.HELD
+
+
+# a probe in doubt
+
+DRIFTING = unusual(Role.PH_DOWN, Usual(usual_ml=10.0, days=3, day_ml=60.0))
+
+
+def doubted(tank: AtTheTank) -> float:
+    """Locked, because the tank takes more than on other days; what the probe reads."""
+    tank.passes(2 * TO_A_DOSE)
+    tank.loop.reservoirs["bed1"].lock(DRIFTING, tank.loop.stamp())
+    reading = tank.passes(1).reservoirs["bed1"].verdicts[Quantity.PH].reading
+    assert reading is not None
+    return reading.value
+
+
+def is_locked(tank: AtTheTank) -> bool:
+    return tank.loop.reservoirs["bed1"].condition(tank.loop.stamp()) is Condition.LOCKED
+
+
+def test_a_word_alone_does_not_clear_a_doubt_of_the_probe(tank: AtTheTank) -> None:
+    """Asked for a measurement, with how to say it; any other lock needs none."""
+    doubted(tank)
+    answer = tank.ask("clear")
+    assert not answer["accepted"]
+    assert "clear --measured-ph" in answer["said"]
+    assert "calibrate ph" in answer["said"]
+    assert is_locked(tank)
+
+
+@pytest.mark.parametrize(
+    ("off", "clears"), [(0.0, True), (0.29, True), (-0.29, True), (0.31, False), (-0.31, False)]
+)
+def test_the_probe_must_agree_with_what_was_measured(tank: AtTheTank, off: float, clears: bool) -> None:
+    """Within 0.3 pH, either way; else it stays locked, and both figures and the next step are said."""
+    reads = doubted(tank)
+    answer = tank.ask("clear", measured_ph=reads + off)
+    assert answer.get("accepted", True) is clears
+    assert is_locked(tank) is not clears
+    if not clears:
+        assert f"reads pH {reads:.2f}, measured was {reads + off:.2f}" in answer["said"]
+        assert "evenwater calibrate ph" in answer["said"]
+
+
+def test_the_ledger_keeps_both_figures(tank: AtTheTank, tmp_path: Path) -> None:
+    """Who cleared it, what was measured, what the probe read."""
+    reads = doubted(tank)
+    tank.ask("clear", measured_ph=reads)
+    with closing(sqlite3.connect(tank.service.ledger.path)) as db:
+        ((ended_by,),) = db.execute("SELECT ended_by FROM conditions WHERE condition = 'locked'").fetchall()
+    assert ended_by == f"local: measured pH {reads:.2f}, the probe read pH {reads:.2f}"
+
+
+def test_a_reading_that_cannot_be_relied_on_is_not_compared(tank: AtTheTank) -> None:
+    """Unplugged since: what was measured says nothing of the probe."""
+    reads = doubted(tank)
+    tank.bench.play("fault", name="chip_silent", target="ph")
+    tank.passes(30)
+    answer = tank.ask("clear", measured_ph=reads)
+    assert not answer["accepted"]
+    assert "cannot be compared" in answer["said"]
+    assert is_locked(tank)
+
+
+def calibrated(tank: AtTheTank) -> None:
+    def wait() -> None:
+        tank.passes(1)
+
+    grower.calibrate("ph", "bed1", ask=tank.ask, play=tank.bench.play, wait=wait)
+
+
+def test_a_calibration_since_the_lock_will_do(tank: AtTheTank) -> None:
+    """One from before it will not; one made after it clears by a word."""
+    calibrated(tank)
+    doubted(tank)
+    assert not tank.ask("clear")["accepted"]
+    calibrated(tank)
+    assert tank.ask("clear").get("accepted", True)
+    assert not is_locked(tank)
+
+
+@pytest.mark.parametrize("ph", [-0.1, 14.1, float("nan"), float("inf"), "sour"])
+def test_no_measured_ph_that_cannot_be(tank: AtTheTank, ph: object) -> None:
+    """Refused before anything is cleared, whatever the lock."""
+    tank.loop.reservoirs["bed1"].lock("split tube", tank.loop.stamp())
+    with pytest.raises(WrongParams, match="measured_ph"):
+        tank.ask("clear", measured_ph=ph)
+    assert is_locked(tank)

@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from math import isfinite, nan
 from typing import Any
 
@@ -27,7 +28,7 @@ def add_commands(commands: Commands) -> None:
     _alarms(commands)
     _hold(commands)
     _simple(commands, "release", "let a held reservoir correct itself again", _release)
-    _simple(commands, "clear", "clear a locked reservoir after its cause is found and mended", _clear)
+    _clear(commands)
     _ack(commands)
     _renewed(commands, "bottle", "tell that a bottle has been filled to the top again")
     _renewed(commands, "tube", "tell that a new tube is in a pump: it doses again once measured")
@@ -215,8 +216,45 @@ def _release(arguments: argparse.Namespace) -> int:
     return asked(arguments, "release", said, **named(arguments))
 
 
-def _clear(arguments: argparse.Namespace) -> int:
-    return asked(arguments, "clear", said, **named(arguments))
+def _clear(commands: Commands) -> None:
+    help_text = "clear a locked reservoir after its cause is found and mended"
+    parser = add_asking(commands, "clear", help_text, "evenwater clear --measured-ph 6.1")
+    parser.add_argument(
+        "--measured-ph",
+        type=finite,
+        metavar="N",
+        help="of the water, by a hand meter or a test strip: asked for where the pH probe is in doubt",
+    )
+    add_reservoir_option(parser)
+    parser.set_defaults(act=lambda arguments: or_refusal("clear", lambda: _cleared(arguments)))
+
+
+def _cleared(arguments: argparse.Namespace) -> int:
+    """Clear it; where that needs a measurement, ask whoever is there. Raises NoDaemon, CallRefused."""
+    answer = _clear_answer(arguments, arguments.measured_ph)
+    if arguments.measured_ph is None and not _is_accepted(answer) and _is_somebody_there(arguments):
+        print(answer["said"])
+        with suppress(EOFError, KeyboardInterrupt, argparse.ArgumentTypeError):
+            answer = _clear_answer(
+                arguments, finite(input("pH by the hand meter or strip (Enter: leave it locked): "))
+            )
+    print(json.dumps(answer, ensure_ascii=False) if arguments.json else answer["said"])
+    return 0 if _is_accepted(answer) else 1
+
+
+def _clear_answer(arguments: argparse.Namespace, measured_ph: float | None) -> Mapping[str, Any]:
+    given = {} if measured_ph is None else {"measured_ph": measured_ph}
+    client = ControlClient(state_folder(arguments.state))
+    answer: Mapping[str, Any] = client.call("clear", **given, **named(arguments))
+    return answer
+
+
+def _is_accepted(answer: Mapping[str, Any]) -> bool:
+    return bool(answer.get("accepted", True))
+
+
+def _is_somebody_there(arguments: argparse.Namespace) -> bool:
+    return not arguments.json and sys.stdin.isatty()
 
 
 def _renewed(commands: Commands, what: str, help_text: str) -> None:

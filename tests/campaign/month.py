@@ -26,6 +26,7 @@ from daemon.service import Service
 from daemon.values import Alarm, Condition, Quantity, State
 from sim_hw.bench import open_rig
 from sim_hw.faults import Fault, FaultName
+from sim_hw.grower import GrowerStoppedError
 from sim_hw.pins import Edge
 from tests.campaign.box import Box, Killed
 from tests.campaign.draw import BED, DAY_S, HOUR_S, PASS_S, Act, Event, Plan, draw
@@ -46,6 +47,7 @@ from tests.campaign.score import (
 
 SETTLED_S = 3.0 * HOUR_S  # after a fault or a hand's dose, until a spell counts as healthy
 FAR_PH = 1.0  # water further out of its band than this is not healthy either
+METER_PH = 0.1  # a hand meter is off by at most this
 MENDS = 0.9  # of the faults that a person finds
 SPOILED_PH = (4.5, 8.5)  # a person changes water beyond these
 STOCK_ML_PER_L = 10.0  # of each stock, for a strength of 1 (the bench's stocks are 100-fold)
@@ -85,6 +87,7 @@ class _Life:
         self._folder = next(self._folders)
         self._service = self._started()
         self._person = Random(f"campaign {plan.seed} person")
+        self._meter = Random(f"campaign {plan.seed} meter")
         self._awaited: dict[str, tuple[float, Callable[[], None]]] = {}
         self._begun_s = 0.0
         self._gone_s = 0.0
@@ -259,7 +262,10 @@ class _Life:
         hours = {"hours": event.size} if event.size else {}
         self._cut_off()
         self._ask("hold", reason="work at the tank", **hours)
-        self._await("release", event.for_s, lambda: self._ask("release"))
+        self._await("release", event.for_s, self._release)
+
+    def _release(self) -> None:
+        self._ask("release")
 
     def pour(self, event: Event) -> None:
         """A person doses by hand, with no word to the daemon."""
@@ -289,12 +295,15 @@ class _Life:
 
     # people
 
-    def _ask(self, method: str, **params: object) -> None:
-        """Ask the daemon as by the command line; a refusal is heard and borne."""
+    def _ask(self, method: str, **params: object) -> bool:
+        """Ask the daemon as by the command line; a refusal is heard and borne. Whether it came about."""
         try:
-            self.tell(f"{method}: {ask(self._service, method, **params)['said']}")
+            answer = ask(self._service, method, **params)
         except RequestRefused as refused:
             self.tell(f"{method} refused: {refused}")
+            return False
+        self.tell(f"{method}: {answer['said']}")
+        return bool(answer.get("accepted", True))
 
     def _heed(self, alarms: tuple[Alarm, ...]) -> None:
         """What a person plans on seeing these alarms."""
@@ -320,7 +329,22 @@ class _Life:
             self._change_water(ph)
         self._refill()
         if self._locked:
-            self._ask("clear")
+            self._clear()
+
+    def _clear(self) -> None:
+        """As the program asks: with the pH by a hand meter; where the probe is further off, calibrated first."""
+        if self._ask("clear", measured_ph=self._by_meter()):
+            return
+        try:
+            calibrate_all(self._service, self._bench)
+        except (GrowerStoppedError, RequestRefused) as stopped:
+            self.tell(f"not calibrated: {stopped}")
+            return
+        self._cut_off()
+        self._ask("clear", measured_ph=self._by_meter())
+
+    def _by_meter(self) -> float:
+        return round(self._basin.tank.look().ph + self._meter.uniform(-METER_PH, METER_PH), 2)
 
     def _change_water(self, ph: float) -> None:
         self.tell(f"new water, as the pH is {ph:.2f}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -12,8 +13,10 @@ import pytest
 
 from daemon.cli.ask import _status_lines
 from daemon.cli.main import main
+from daemon.dose.usual import Usual
 from daemon.link.plain import plain
 from daemon.values import AlarmState, Condition, Quantity, Role
+from daemon.words import unusual
 from tests.at_the_tank import TO_A_DOSE, AtTheTank, at_the_tank, two_beds
 from tests.link.states import alarm, state
 
@@ -140,6 +143,26 @@ def test_clear(evenwater: Evenwater, tank: AtTheTank, capsys: pytest.CaptureFixt
     tank.loop.reservoirs["bed1"].lock("split tube", tank.loop.stamp())
     assert evenwater("clear") == 0
     assert capsys.readouterr().out.startswith("lock cleared; Bed 1 is keeping")
+
+
+def test_clear_asks_for_a_measurement(
+    evenwater: Evenwater, tank: AtTheTank, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the probe is in doubt: from a script an option, at a terminal a question; Enter leaves it locked."""
+    reason = unusual(Role.PH_DOWN, Usual(usual_ml=10.0, days=3, day_ml=60.0))
+    tank.passes(30)
+    tank.loop.reservoirs["bed1"].lock(reason, tank.loop.stamp())
+    reads = tank.passes(1).reservoirs["bed1"].verdicts[Quantity.PH].reading
+    assert reads is not None
+    assert evenwater("clear") == 1
+    assert evenwater("clear", "--measured-ph", "9", "--json") == 1
+    assert "hand meter" in capsys.readouterr().out
+    typed = iter(["", f"{reads.value:.2f}"])
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda question: next(typed))
+    assert evenwater("clear") == 1
+    assert evenwater("clear") == 0
+    assert "lock cleared; Bed 1 is keeping" in capsys.readouterr().out
 
 
 def test_bottle(evenwater: Evenwater, tank: AtTheTank, capsys: pytest.CaptureFixture[str]) -> None:

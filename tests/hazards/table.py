@@ -272,10 +272,14 @@ HAZARDS: tuple[Hazard, ...] = (
         what="An old or coated electrode: flat and slow.",
         mechanism="slope and offset have limits (daemon/measure/calibrate.py); below 90 % of theory no dose "
         "rests on it (daemon/measure/judge.py); one that drifts is found by what the tank takes against its "
-        "usual day (daemon/dose/usual.py)",
+        "usual day (daemon/dose/usual.py), and then only a measurement or a calibration opens that lock "
+        "(daemon/desk_probes.py)",
         claim="refused outside 85 to 105 % and beyond 30 mV, exactly; shown but not dosed by below 90 %; from "
-        "the third day, a drift that asks for acid locks before pH is 0.7 off",
+        "the third day, a drift that asks for acid locks before pH is 0.7 off; not cleared by a word, nor with a "
+        "measured pH more than 0.3 from the reading",
         elsewhere=(
+            "test_desk_probes.py::test_a_word_alone_does_not_clear_a_doubt_of_the_probe",
+            "test_desk_probes.py::test_the_probe_must_agree_with_what_was_measured",
             "measure/test_calibrate.py::test_slope_is_accepted_exactly_within_its_limits",
             "measure/test_calibrate.py::test_offset_is_accepted_exactly_within_its_limits",
             "measure/test_calibrate.py::test_a_restless_signal_is_refused",

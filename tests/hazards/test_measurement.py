@@ -152,6 +152,8 @@ def test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes(
         off = abs(mv_per_h) / 59.0 * minutes / 60.0
         assert "usual here" in bed.condition_reason
         assert off <= 0.7
+        assert not at.ask("clear")["accepted"]
+        assert at.bed().condition is Condition.LOCKED
         figure(
             f"{mv_per_h:g} mV/h: locked after {minutes / 60.0:.1f} h and {len(at.runs()) - before} doses, pH off "
             f"by {off:.2f}"

@@ -444,6 +444,30 @@ DESK = (
         "tests/test_desk_probes.py",
         (
             (
+                "desk a probe in doubt needs a measurement",
+                "    if standing is None or not words.doubts_ph(standing.reason):\n",
+                "    if True:\n",
+                "test_a_word_alone_does_not_clear_a_doubt_of_the_probe test_the_probe_must_agree_with_what_was_measured",
+            ),
+            (
+                "desk a word is no measurement",
+                "    if measured_ph is None:\n        return (\n",
+                "    if measured_ph is None:\n        return '' and (\n",
+                "test_a_word_alone_does_not_clear_a_doubt_of_the_probe",
+            ),
+            (
+                "desk a measurement far from the reading",
+                "    if not abs(ph.reading.value - measured_ph) <= MOST_OFF_PH + SLACK_PH:\n",
+                "    if False:\n",
+                "test_the_probe_must_agree_with_what_was_measured",
+            ),
+            (
+                "desk a reading that is no good is not compared",
+                "    if ph is None or ph.reading is None or not ph.usable:\n        why",
+                "    if ph is None or ph.reading is None:\n        why",
+                "test_a_reading_that_cannot_be_relied_on_is_not_compared",
+            ),
+            (
                 "desk calibrating pauses",
                 "    loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())\n",
                 "",
