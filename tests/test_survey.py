@@ -104,6 +104,28 @@ def test_a_probe_that_is_unplugged_is_not_called_exchanged() -> None:
     assert exchanged(wires, [seen(0.55, 0.1), seen(1.5), seen(1.83)]) == ()
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "volts", "found"),
+    [
+        (
+            "ph",
+            "temperature",
+            (1.90, 1.50),
+            False,
+        ),  # pH 8.4 in water of 29 °C: fits better exchanged, odd it is not
+        ("ph", "temperature", (2.05, 1.60), True),  # pH 9.3
+        ("level", "temperature", (2.2, 1.08), True),  # 42 °C
+        ("ph", "ec", (0.2, 0.9), False),  # a dead board is better exchanged too, but would be pH 2.8 there
+        ("level", "temperature", (2.38, 1.10), False),  # odd, and not clearly better exchanged
+    ],
+)
+def test_exchanged_needs_one_that_is_odd_and_both_clearly_better(
+    one: str, other: str, volts: tuple[float, float], found: bool
+) -> None:
+    """Either alone is no reason to send somebody to the wires."""
+    assert bool(exchanged([wire(one), wire(other)], [seen(v) for v in volts])) is found
+
+
 def test_each_probe_is_named_once() -> None:
     """Of several pairs that would fit, the clearest."""
     wires = [wire("ph"), wire("ec"), wire("level")]
