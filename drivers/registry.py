@@ -12,7 +12,14 @@ from drivers.float_switch import FloatSwitch, FloatSwitchWiring
 from drivers.level_sender import LevelSender
 from drivers.probe import Probe, Quantity
 from drivers.rig import Rig
-from drivers.thermometers import Ds18b20, Ds18b20Wiring, NtcDivider, Pt1000Divider
+from drivers.thermometers import (
+    Ds18b20,
+    Ds18b20Wiring,
+    NtcDivider,
+    NtcSteinhartDivider,
+    PlatinumSource,
+    Pt1000Divider,
+)
 from drivers.wiring import AdcWiring, AnalogProbe, PlainVolts, Wiring
 
 
@@ -57,7 +64,9 @@ DRIVERS: Mapping[str, Driver] = {
     "ph_amplifier": Driver(Quantity.PH, PhAmplifier, _analog),
     "ec_amplifier": Driver(Quantity.EC, EcAmplifier, _ec),
     "ntc_divider": Driver(Quantity.TEMPERATURE, NtcDivider, _analog),
+    "ntc_steinhart_divider": Driver(Quantity.TEMPERATURE, NtcSteinhartDivider, _analog),
     "pt1000_divider": Driver(Quantity.TEMPERATURE, Pt1000Divider, _analog),
+    "platinum_source": Driver(Quantity.TEMPERATURE, PlatinumSource, _analog),
     "ds18b20": Driver(Quantity.TEMPERATURE, Ds18b20Wiring, _ds18b20),
     "level_sender": Driver(Quantity.LEVEL, LevelSender, _analog),
     "float_switch": Driver(Quantity.LEVEL, FloatSwitchWiring, _float_switch),

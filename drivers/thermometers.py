@@ -1,4 +1,4 @@
-"""Thermometers: NTC and Pt1000 in a divider, and the DS18B20 through the kernel's one-wire folder."""
+"""Thermometers: NTC and platinum behind dividers and sources, the DS18B20 through the kernel's folder."""
 
 from __future__ import annotations
 
@@ -41,12 +41,7 @@ class DividerWiring(AdcWiring):
     def _celsius_or_refuse(self, volts: float, celsius: float | None) -> float:
         if celsius is not None and COLDEST_C <= celsius <= HOTTEST_C:
             return celsius
-        raise SensorError(
-            Fault.IMPOSSIBLE,
-            f"thermometer at input {self.input} of address 0x{self.address:02x}: {volts:.4f} V of "
-            f"{self.supply_v} V supply is no temperature between {COLDEST_C:.0f} and {HOTTEST_C:.0f} °C: "
-            "look for a broken wire, a short circuit or a loose plug, and at series_ohm and sensor_to",
-        )
+        raise _no_temperature(self, f"{volts:.4f} V of {self.supply_v} V supply", "series_ohm and sensor_to")
 
 
 class NtcDivider(DividerWiring):
@@ -62,6 +57,44 @@ class NtcDivider(DividerWiring):
         return self._celsius_or_refuse(volts, celsius)
 
 
+class NtcSteinhartDivider(DividerWiring):
+    """A thermistor described by the three coefficients of Steinhart and Hart, as of its maker's table.
+
+    Over 0 to 50 °C they follow a real thermistor within some 0.02 K, one beta within some 0.3 K.
+    """
+
+    steinhart_a: float = Field(ge=1e-4, le=1e-2, description="its constant term, as 1.129148e-3")
+    steinhart_b: float = Field(ge=1e-5, le=1e-3, description="the factor of ln(ohm), as 2.34125e-4")
+    steinhart_c: float = Field(ge=1e-9, le=1e-5, description="the factor of ln(ohm) cubed, 1/K, as 8.76741e-8")
+
+    def signal(self, volts: float) -> float:
+        """°C. Raises SensorError for volts that no water temperature gives."""
+        ohm = divider_ohm(volts, self.supply_v, self.series_ohm, self.sensor_to)
+        of = (self.steinhart_a, self.steinhart_b, self.steinhart_c)
+        return self._celsius_or_refuse(volts, None if ohm is None else steinhart_celsius(ohm, *of))
+
+
+class PlatinumSource(AdcWiring):
+    """A platinum sensor, 100 ohm at 0 °C if nothing else is said, fed by a constant current.
+
+    volts = zero_v + current_ma * ohm * gain / 1000. Where the wires to the sensor carry the current too, their
+    resistance reads as warmth: 0.39 ohm of a Pt100 are 1 K. So four wires, or take it into zero_v.
+    """
+
+    current_ma: float = Field(ge=0.05, le=5.0, description="through the sensor; 1 mA does not warm a Pt100")
+    gain: float = Field(default=1.0, ge=0.5, le=200.0, description="of the amplifier behind it")
+    zero_v: float = Field(default=0.0, ge=-6.144, le=6.144, description="output with the sensor shorted")
+    nominal_ohm: float = Field(default=100.0, ge=10.0, le=10000.0, description="its resistance at 0 °C")
+
+    def signal(self, volts: float) -> float:
+        """°C. Raises SensorError for volts that no water temperature gives."""
+        ohm = (volts - self.zero_v) / self.gain / self.current_ma * 1000.0
+        celsius = platinum_celsius(ohm, self.nominal_ohm) if ohm > 0.0 else None
+        if celsius is not None and COLDEST_C <= celsius <= HOTTEST_C:
+            return celsius
+        raise _no_temperature(self, f"{ohm:.1f} ohm", "current_ma, gain and zero_v")
+
+
 class Pt1000Divider(DividerWiring):
     """A platinum sensor to IEC 60751, 1000 ohm at 0 °C if nothing else is said."""
 
@@ -72,6 +105,15 @@ class Pt1000Divider(DividerWiring):
         ohm = divider_ohm(volts, self.supply_v, self.series_ohm, self.sensor_to)
         celsius = None if ohm is None else platinum_celsius(ohm, self.nominal_ohm)
         return self._celsius_or_refuse(volts, celsius)
+
+
+def _no_temperature(wiring: AdcWiring, what: str, keys: str) -> SensorError:
+    return SensorError(
+        Fault.IMPOSSIBLE,
+        f"thermometer at input {wiring.input} of address 0x{wiring.address:02x}: {what} is no temperature "
+        f"between {COLDEST_C:.0f} and {HOTTEST_C:.0f} °C: look for a broken wire, a short circuit or a loose "
+        f"plug, and at {keys}",
+    )
 
 
 class Ds18b20Wiring(Wiring):
@@ -147,6 +189,16 @@ def ntc_celsius(ohm: float, nominal_ohm: float, beta_k: float) -> float | None:
     ohm: above 0. Source: the beta equation.
     """
     per_k = 1.0 / NTC_NOMINAL_K + math.log(ohm / nominal_ohm) / beta_k
+    return 1.0 / per_k - ZERO_C_IN_K if per_k > 0.0 else None
+
+
+def steinhart_celsius(ohm: float, a: float, b: float, c: float) -> float | None:
+    """°C of a thermistor: 1/T = a + b ln R + c (ln R)³; None where T has no end (a short circuit).
+
+    ohm: above 0. Source: Steinhart & Hart, Deep-Sea Research 15 (1968) 497, the equation without the square term.
+    """
+    logarithm = math.log(ohm)
+    per_k = a + b * logarithm + c * logarithm**3
     return 1.0 / per_k - ZERO_C_IN_K if per_k > 0.0 else None
 
 

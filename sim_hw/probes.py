@@ -5,7 +5,7 @@ Touched -> signal (electrode mV, conductance mS, °C) -> response -> drift -> vo
 
 from __future__ import annotations
 
-from math import exp, inf, sin, tau
+from math import cbrt, exp, inf, sin, sqrt, tau
 from random import Random
 from typing import ClassVar
 
@@ -19,8 +19,10 @@ from sim_hw.tables import (
     EcTable,
     FloatSwitchTable,
     LevelTable,
+    NtcSteinhartTable,
     NtcTable,
     PhTable,
+    PlatinumSourceTable,
     ProbeTable,
     Pt1000Table,
     SteadyVoltageTable,
@@ -314,6 +316,39 @@ class NtcDivider(Divider):
         """The beta equation."""
         per_k = 1.0 / (celsius + KELVIN) - 1.0 / (NTC_NOMINAL_C + KELVIN)
         return self._table.nominal_ohm * exp(self._table.beta_k * per_k)
+
+
+class NtcSteinhartDivider(Divider):
+    """A thermistor by the three coefficients of Steinhart and Hart, solved for its resistance."""
+
+    def __init__(self, table: NtcSteinhartTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+
+    def ohm(self, celsius: float) -> float:
+        """The cubic in ln R has one real root, c being above 0: Cardano's."""
+        a, b, c = self._table.steinhart_a, self._table.steinhart_b, self._table.steinhart_c
+        half, third = (a - 1.0 / (celsius + KELVIN)) / (2.0 * c), b / (3.0 * c)
+        root = sqrt(half * half + third**3)
+        return exp(cbrt(root - half) - cbrt(root + half))
+
+
+class PlatinumSource(AnalogProbe):
+    """A platinum sensor and its leads, fed by a constant current."""
+
+    def __init__(self, table: PlatinumSourceTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+
+    def volts_from(self, signal: float) -> float:
+        """signal: °C."""
+        table = self._table
+        ohm = table.nominal_ohm * (1.0 + PT_A * signal + PT_B * signal * signal) + table.lead_ohm
+        return table.zero_v + table.gain * table.current_ma / 1000.0 * ohm
+
+    def open_volts(self, since_s: float) -> float:
+        """The source's current finds no way: its output goes to the supply."""
+        return self._supply_v
 
 
 class Pt1000Divider(Divider):

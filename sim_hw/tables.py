@@ -93,6 +93,28 @@ class NtcTable(DividerTable):
     beta_k: float = Field(ge=2000.0, le=6000.0)
 
 
+class NtcSteinhartTable(DividerTable):
+    """A thermistor by three coefficients."""
+
+    kind: Literal["ntc_steinhart_divider"]
+    steinhart_a: float = Field(ge=1e-4, le=1e-2)
+    steinhart_b: float = Field(ge=1e-5, le=1e-3)
+    steinhart_c: float = Field(ge=1e-9, le=1e-5)
+
+
+class PlatinumSourceTable(AnalogTable):
+    """A platinum sensor fed by a constant current; `lead_ohm` in series with it."""
+
+    called: ClassVar[str] = "temperature"
+    kind: Literal["platinum_source"]
+    response_s: float = Field(default=8.0, gt=0.0, le=3600.0)
+    current_ma: float = Field(ge=0.05, le=5.0)
+    gain: float = Field(default=1.0, ge=0.5, le=200.0)
+    zero_v: float = Field(default=0.0, ge=-6.144, le=6.144)
+    nominal_ohm: float = Field(default=100.0, ge=10.0, le=10000.0)
+    lead_ohm: float = Field(default=0.02, ge=0.0, le=100.0)
+
+
 class Pt1000Table(DividerTable):
     """A platinum sensor."""
 
@@ -151,6 +173,8 @@ AnyProbeTable = Annotated[
     PhTable
     | EcTable
     | NtcTable
+    | NtcSteinhartTable
+    | PlatinumSourceTable
     | Pt1000Table
     | Ds18b20Table
     | LevelTable

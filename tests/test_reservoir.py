@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from config.load import load
 from config.settings import Settings
 from daemon import words
 from daemon.alarm.table import TABLE, Kind
@@ -28,6 +29,7 @@ from daemon.values import (
 from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, FaultName
 from tests.at_the_tank import (
     PASS_S,
+    RIGS,
     TO_A_DOSE,
     AtTheTank,
     at_the_tank,
@@ -39,6 +41,11 @@ from tests.at_the_tank import (
 
 QUARTER = 90  # passes of a quarter of an hour
 BED2_LINE = 22
+TRUE_WITHIN = (  # a bench's probes are off by what is usual: electrode and cell as calibrated, 0.1 K
+    (Quantity.PH, "ph", 0.05),
+    (Quantity.EC, "ec25_ms_per_cm", 0.03),
+    (Quantity.TEMPERATURE, "temperature_c", 0.25),
+)
 
 
 @pytest.fixture
@@ -414,3 +421,25 @@ def test_each_reservoir_shows_its_own_doses_and_caps(tmp_path: Path) -> None:
         for name, bed in state.reservoirs.items():
             assert [entry.reservoir for entry in bed.last_doses] == [name]
             assert bed.caps[Role.PH_DOWN].last_hour_ml == pytest.approx(8.0)
+
+
+def test_four_reservoirs_on_three_converters_of_one_bus_are_each_seen_as_they_are(tmp_path: Path) -> None:
+    """Every kind of probe, a reference among them: each reservoir's own water, to what its probe is off."""
+    settings = load(RIGS / "all-probes.toml")
+    with at_the_tank(tmp_path, settings, tank={"start_ph": 5.6, "temperature_c": 17.0}) as at:
+        state = at.passes(TO_A_DOSE)
+        truth = at.bench.world.truth()["tanks"]
+        assert {name: set(bed.verdicts) for name, bed in state.reservoirs.items()} == {
+            "bed1": {Quantity.PH, Quantity.EC, Quantity.TEMPERATURE, Quantity.LEVEL},
+            "bed2": {Quantity.PH, Quantity.EC, Quantity.TEMPERATURE, Quantity.LEVEL},
+            "bed3": {Quantity.PH, Quantity.TEMPERATURE, Quantity.LEVEL},
+            "seedlings": {Quantity.PH, Quantity.TEMPERATURE},
+        }
+        for name, bed in state.reservoirs.items():
+            for quantity, key, off in TRUE_WITHIN:
+                if quantity in bed.verdicts:
+                    verdict = bed.verdicts[quantity]
+                    assert verdict.usable, (name, verdict)
+                    assert verdict.reading is not None
+                    assert verdict.reading.value == pytest.approx(truth[name][key], abs=off), (name, quantity)
+        assert truth["bed1"]["ph"] < truth["bed2"]["ph"] - 0.5

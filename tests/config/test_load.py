@@ -195,8 +195,9 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             "[reservoir.bed1.probe.ph]",
             "driver",
             '"ph_amplifer"',
-            'driver = "ph_amplifer": known drivers are ph_amplifier, ec_amplifier, ntc_divider, pt1000_divider, '
-            "ds18b20, level_sender, float_switch; did you mean ph_amplifier?",
+            'driver = "ph_amplifer": known drivers are ph_amplifier, ec_amplifier, ntc_divider, '
+            "ntc_steinhart_divider, pt1000_divider, platinum_source, ds18b20, level_sender, float_switch; "
+            "did you mean ph_amplifier?",
         ),
     ],
 )

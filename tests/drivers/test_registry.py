@@ -14,13 +14,17 @@ from drivers.probe import Quantity
 from drivers.registry import DRIVERS, check_probe, open_probe, wiring_changes, wiring_of
 from tests.drivers.parts import StepRig
 
+ROOT = Path(__file__).parents[2]
 ADC = {"input": 0}
 DIVIDER = ADC | {"supply_v": 3.3, "series_ohm": 1000.0}
 TABLES: dict[str, dict[str, Any]] = {
     "ph_amplifier": ADC | {"zero_v": 1.65, "gain": -3.0},
     "ec_amplifier": ADC | {"ms_per_v": 1.0},
     "ntc_divider": DIVIDER | {"nominal_ohm": 10000.0, "beta_k": 3950.0},
+    "ntc_steinhart_divider": DIVIDER
+    | {"steinhart_a": 1.129148e-3, "steinhart_b": 2.34125e-4, "steinhart_c": 8.8e-8},
     "pt1000_divider": DIVIDER,
+    "platinum_source": ADC | {"current_ma": 1.0},
     "ds18b20": {"sensor_id": "28-0316a2795cff"},
     "level_sender": ADC | {"empty_v": 0.5, "full_v": 2.5},
     "float_switch": {"line": 23},
@@ -95,3 +99,17 @@ def test_another_driver_is_another_wiring_and_an_unknown_one_is_none() -> None:
     assert "driver=ph_amplifier" in wiring_changes(wiring_of("ph_amplifier", AMPLIFIER), now)
     assert wiring_changes("driver=ec_amplifier ms_per_v=2.0", now) == ()
     assert wiring_changes("", now) == ()
+
+
+def test_every_driver_has_an_example_and_a_row_in_the_readme() -> None:
+    """What can be set is shown somewhere: in a file of config/rigs, and in the table of probes."""
+    rigs = [tomllib.loads(path.read_text(encoding="utf-8")) for path in (ROOT / "config" / "rigs").glob("*.toml")]
+    shown = {
+        probe["driver"]
+        for rig in rigs
+        for reservoir in rig["reservoir"].values()
+        for probe in reservoir.get("probe", {}).values()
+    }
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert shown == set(DRIVERS)
+    assert [name for name in DRIVERS if f"| `{name}` |" not in readme] == []

@@ -16,6 +16,8 @@ from drivers.thermometers import (
     Ds18b20,
     Ds18b20Wiring,
     NtcDivider,
+    NtcSteinhartDivider,
+    PlatinumSource,
     Pt1000Divider,
     divider_ohm,
     ntc_celsius,
@@ -158,3 +160,44 @@ def test_a_sensor_that_does_not_measure_is_told(tmp_path: Path, text: str | None
 def test_claims_its_sensor() -> None:
     """Two probes may not name one sensor."""
     assert Ds18b20Wiring(sensor_id=ID).claims() == {f"onewire:{ID}"}
+
+
+# a Pt100 fed by a current, a thermistor by three coefficients
+
+FED: dict[str, Any] = {"input": 0, "current_ma": 1.0, "gain": 20.0, "zero_v": 0.05}
+STEINHART: dict[str, Any] = {
+    "input": 2,
+    "supply_v": 3.3,
+    "series_ohm": 10000.0,
+    "steinhart_a": 1.129148e-3,
+    "steinhart_b": 2.34125e-4,
+    "steinhart_c": 8.76741e-8,
+}
+
+
+@given(st.floats(-39.0, 124.0))
+def test_a_fed_sensor_there_and_back(celsius: float) -> None:
+    """Any temperature of water, as volts of source and amplifier, is read back."""
+    volts = 0.05 + platinum_ohm(celsius, 100.0) * 1e-3 * 20.0
+    assert PlatinumSource(**FED).signal(volts) == pytest.approx(celsius, abs=1e-3)
+
+
+@pytest.mark.parametrize("volts", [0.05, 0.0, -1.0, 3.3, math.nan])
+def test_a_fed_sensor_that_is_shorted_or_open_is_no_temperature(volts: float) -> None:
+    """0 ohm, less, far too much, not a number: an error with what to look at."""
+    with pytest.raises(SensorError, match="current_ma, gain and zero_v") as caught:
+        PlatinumSource(**FED).signal(volts)
+    assert caught.value.fault is Fault.IMPOSSIBLE
+
+
+@pytest.mark.parametrize("volts", [0.0, 3.3, 0.001, 3.2999, math.nan])
+def test_a_thermistor_of_three_coefficients_that_is_shorted_or_open_is_no_temperature(volts: float) -> None:
+    """As one of a beta."""
+    with pytest.raises(SensorError) as caught:
+        NtcSteinhartDivider(**STEINHART).signal(volts)
+    assert caught.value.fault is Fault.IMPOSSIBLE
+
+
+def test_a_thermistor_of_three_coefficients_reads_25_degrees_at_half_the_supply() -> None:
+    """10 kΩ in series with 10 kΩ."""
+    assert NtcSteinhartDivider(**STEINHART).signal(1.65) == pytest.approx(25.0, abs=0.001)

@@ -6,7 +6,17 @@ import math
 
 import pytest
 
-from drivers.thermometers import PT_A, PT_B, PT_C, ntc_celsius, ntc_ohm, platinum_celsius, platinum_ohm
+from drivers.thermometers import (
+    PT_A,
+    PT_B,
+    PT_C,
+    PlatinumSource,
+    ntc_celsius,
+    ntc_ohm,
+    platinum_celsius,
+    platinum_ohm,
+    steinhart_celsius,
+)
 from tests.reference.published import by_temperature, rows
 
 TABLE = "temperature_sensors.csv"
@@ -59,3 +69,36 @@ def test_beta_is_good_enough_for_water(celsius: float) -> None:
     per_k = 1.0 / (cold + 273.15) - 1.0 / (warm + 273.15)
     beta_k = math.log(GENERIC_NTC[cold] / GENERIC_NTC[warm]) / per_k
     assert ntc_celsius(GENERIC_NTC[celsius], GENERIC_NTC[25.0], beta_k) == pytest.approx(celsius, abs=0.3)
+
+
+WORKED = by_temperature(TABLE, quantity="NTC worked example: R(T) pair")
+WORKED_FIT = (
+    1.10415912e-3,
+    2.38917947e-4,
+    6.93162653e-8,
+)  # through its rows at 0, 25 and 50 °C, as its note says
+
+
+def generic_coefficients() -> tuple[float, float, float]:
+    """A, B and C of the generic 10 kΩ thermistor, as published."""
+    a, b, c = (next(rows(TABLE, quantity=f"Steinhart-Hart coefficient {name}, generic 10 k")) for name in "ABC")
+    return float(a["value"]), float(b["value"]), float(c["value"])
+
+
+@pytest.mark.parametrize("celsius", GENERIC_NTC)
+def test_steinhart_and_hart_of_the_generic_thermistor(celsius: float) -> None:
+    """°C within 0.001 K of the published table, made from the same three coefficients."""
+    assert steinhart_celsius(GENERIC_NTC[celsius], *generic_coefficients()) == pytest.approx(celsius, abs=1e-3)
+
+
+@pytest.mark.parametrize("celsius", WORKED)
+def test_steinhart_and_hart_of_a_worked_example(celsius: float) -> None:
+    """Fitted through three points of a printed table, the others come out within 0.01 K."""
+    assert steinhart_celsius(WORKED[celsius], *WORKED_FIT) == pytest.approx(celsius, abs=0.01)
+
+
+@pytest.mark.parametrize("celsius", [t for t in PT100 if -40.0 <= t <= 100.0])
+def test_a_fed_pt100_reads_the_published_temperature(celsius: float) -> None:
+    """1 mA and a gain of 20: the volts of the standard's resistance are its temperature, within 0.01 K."""
+    source = PlatinumSource(input=0, current_ma=1.0, gain=20.0)
+    assert source.signal(PT100[celsius] * 1e-3 * 20.0) == pytest.approx(celsius, abs=0.01)
