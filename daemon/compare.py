@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import astuple, dataclass, fields, replace
 from html import escape
 from statistics import fmean, stdev
@@ -13,7 +13,7 @@ from config.settings import Settings
 from daemon.cli.audit import Audit
 from daemon.measure.convert import PhCalibration, nernst_slope_mv_per_ph
 from daemon.rehearse import calibrate_all, folder_in_memory, taken
-from daemon.rivals import DAY_S, HOUR_S, RIVALS, Rival, Sight
+from daemon.rivals import DAY_S, HOUR_S, RIVALS, WITHOUT_CHANCE, Rival, Sight
 from daemon.service import Service
 from daemon.values import Quantity, State
 from sim_hw.bench import open_rig
@@ -159,14 +159,26 @@ def _miscalibrate(service: Service, off_ph: float) -> None:
 
 
 def scores(runs: Sequence[Run], base: Mapping[str, Any], jobs: int, done: Callable[[], None]) -> dict[Run, Score]:
-    """All of them, in so many processes; `done` is called after each."""
-    found = {}
+    """All of them, in so many processes, the long ones first; `done` is called after each.
+
+    A way without chance goes the same way with every seed, and is run once.
+    """
+    once = dict.fromkeys(sorted(map(_lived_as, runs), key=lambda run: run.way != OURS))
     with ProcessPoolExecutor(jobs) as pool:
-        waiting = [(run, pool.submit(_score_of, run, base)) for run in runs]
-        for run, result in waiting:
-            found[run] = result.result()
+        results = {run: pool.submit(_score_of, run, base) for run in once}
+        for one in as_completed(results.values()):
+            one.result()
             done()
-    return found
+    return {run: results[_lived_as(run)].result() for run in runs}
+
+
+def lived(runs: Iterable[Run]) -> int:
+    """How many of them are truly run."""
+    return len(set(map(_lived_as, runs)))
+
+
+def _lived_as(run: Run) -> Run:
+    return replace(run, seed=0) if run.way in WITHOUT_CHANCE else run
 
 
 def _score_of(run: Run, base: Mapping[str, Any]) -> Score:

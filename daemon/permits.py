@@ -103,7 +103,16 @@ class Permits:
 
     def use(self, stamp: Stamp) -> dict[Role, CapUse]:
         """How much of each cap is used."""
-        return {role: cap_use(limits, self._facts(role, stamp)) for role, limits in self._limits.items()}
+        volume_l = self._volume_l
+        return {
+            role: cap_use(limits, self._ledger.totals(self._name, role, stamp), volume_l)
+            for role, limits in self._limits.items()
+        }
+
+    @property
+    def _volume_l(self) -> float:
+        """Litres in the reservoir, nominal where no probe measures it."""
+        return self._table.volume_l * self._water.instruments.share_of_water
 
     def _facts(self, role: Role, stamp: Stamp, verdict: Verdict | None = None) -> Facts:
         instruments = self._water.instruments
@@ -111,7 +120,7 @@ class Permits:
             condition=self._condition(stamp),
             verdict=verdict,
             spent=self._ledger.totals(self._name, role, stamp),
-            volume_l=self._table.volume_l * instruments.share_of_water,
+            volume_l=self._volume_l,
             mixing_time_s=self._table.mixing_time_s,
             level_enough=instruments.level_enough,
             has_level_probe=instruments.has(Quantity.LEVEL),

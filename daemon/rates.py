@@ -28,6 +28,15 @@ HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
+class _Known:
+    """The rate in force and what people see of it, as long as all that it follows from is the same."""
+
+    follows_from: tuple[PumpRate | None, Tube | None, date]
+    rate: InForce
+    state: PumpState
+
+
+@dataclass(frozen=True, slots=True)
 class Ran:
     """A timed run whose mL nobody has told yet. ml: what it was charged at."""
 
@@ -55,6 +64,7 @@ class PumpRates:
         self._book = book
         self._ledger = ledger
         self._guesses = {role: _guess(table, table.pump[role.value]) for role in pumps}
+        self._known: dict[Role, _Known] = {}
         for role in pumps:
             self._drive(role)
 
@@ -66,7 +76,7 @@ class PumpRates:
 
     def of(self, role: Role, today: date) -> InForce:
         """The rate in force, and how far it may be believed."""
-        return in_force(self._guesses[role], self._book.rate(self._name, role), self._tube(role), today)
+        return self._now(role, today).rate
 
     def fit(self, role: Role, measured_ml: tuple[float, ...], today: date) -> RateFit:
         """What the runs so far show, with what was read of each. As many as there were runs."""
@@ -82,15 +92,17 @@ class PumpRates:
 
     def state(self, role: Role, today: date) -> PumpState:
         """For people to see."""
-        rate, tube = self.of(role, today), self._tube(role)
-        return PumpState(
-            ml_per_s=rate.ml_per_s,
-            measured_on=rate.day,
-            standing=rate.standing,
-            age_days=rate.age_days,
-            tube_h=None if tube is None else tube.run_s / HOUR_S,
-            tube_lasts_h=self._table.pump[role.value].tube_hours,
-        )
+        return self._now(role, today).state
+
+    def _now(self, role: Role, today: date) -> _Known:
+        """Worked out anew only where the book, the tube or the day is another than at the last look."""
+        follows_from = (self._book.rate(self._name, role), self._tube(role), today)
+        known = self._known.get(role)
+        if known is None or known.follows_from != follows_from:
+            rate = in_force(self._guesses[role], *follows_from)
+            state = _state(rate, follows_from[1], self._table.pump[role.value].tube_hours)
+            known = self._known[role] = _Known(follows_from, rate, state)
+        return known
 
     def _tube(self, role: Role) -> Tube | None:
         """The tube that is in; None while the ledger cannot tell (nothing is dosed then)."""
@@ -98,6 +110,17 @@ class PumpRates:
             return self._ledger.tube(self._name, role)
         except LedgerError:
             return None
+
+
+def _state(rate: InForce, tube: Tube | None, lasts_h: float | None) -> PumpState:
+    return PumpState(
+        ml_per_s=rate.ml_per_s,
+        measured_on=rate.day,
+        standing=rate.standing,
+        age_days=rate.age_days,
+        tube_h=None if tube is None else tube.run_s / HOUR_S,
+        tube_lasts_h=lasts_h,
+    )
 
 
 def _guess(table: Table, pump: Pump) -> Guess:

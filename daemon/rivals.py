@@ -229,3 +229,5 @@ RIVALS: dict[str, Callable[[Reservoir], Callable[[Tank], Way]]] = {
     "pid, dead band": lambda bed: pid(bed, 0.1),
     "oracle": oracle,
 }
+WITHOUT_CHANCE = frozenset({"nothing", "oracle"})
+"""Those that ask no probe: the bench's only chance is in its probes, so every seed gives them the same."""

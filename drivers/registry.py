@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from drivers.ads1115 import Chips
@@ -90,6 +91,7 @@ def wiring_of(driver: str, table: Mapping[str, Any]) -> str:
     return f"driver={driver} {check_probe(driver, table).fingerprint()}"
 
 
+@lru_cache(maxsize=256)  # asked at each look at each probe
 def wiring_changes(kept: str, now: str) -> tuple[str, ...]:
     """What of a wiring kept earlier no longer holds, as `gain=5.0`. A key that came later is no change."""
     return tuple(part for part in kept.split() if part not in now.split())

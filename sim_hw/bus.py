@@ -91,5 +91,5 @@ class Bus:
 
     def _give(self, chip: Ads1115Chip, buffer: Any, start: int, stop: int) -> None:
         value = ALL_HIGH if self.line_high else chip.read()
-        for index in range(start, stop):
-            buffer[index] = value & 0xFF if (index - start) % 2 else value >> 8
+        length = stop - start
+        buffer[start:stop] = (value.to_bytes(2, "big") * ((length + 1) // 2))[:length]

@@ -46,13 +46,26 @@ _PARTS_OF_A_DAY = 96  # in which a crop's life before the start is worked out
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """The water as a perfect instrument sees it. ec_ms_per_cm is at the water's own temperature."""
+    """The water as a perfect instrument sees it. Conductivity is worked out only for who asks."""
 
-    ph: float
-    ec_ms_per_cm: float
-    ec25_ms_per_cm: float
+    water: Equilibrium
     temperature_c: float
     level_share: float  # of the volume at the start
+
+    @property
+    def ph(self) -> float:
+        """Its pH."""
+        return self.water.ph
+
+    @property
+    def ec_ms_per_cm(self) -> float:
+        """At the water's own temperature."""
+        return conductivity_ms_per_cm(self.water, self.temperature_c)
+
+    @property
+    def ec25_ms_per_cm(self) -> float:
+        """At 25 °C."""
+        return conductivity_ms_per_cm(self.water, 25.0)
 
 
 class Tank:
@@ -259,13 +272,7 @@ class Tank:
         return whole
 
     def _seen(self, water: Equilibrium) -> Look:
-        return Look(
-            ph=water.ph,
-            ec_ms_per_cm=conductivity_ms_per_cm(water, self._temperature_c),
-            ec25_ms_per_cm=conductivity_ms_per_cm(water, 25.0),
-            temperature_c=self._temperature_c,
-            level_share=self.volume_l / self._settings.volume_l,
-        )
+        return Look(water, self._temperature_c, self.volume_l / self._settings.volume_l)
 
 
 _CARBONATE = Totals._fields.index("carbonate")

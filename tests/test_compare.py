@@ -9,7 +9,7 @@ import pytest
 
 from config.load import raw_tables
 from config.settings import Settings
-from daemon.compare import OURS, Run, Score, live, mean_and_spread, picture, score, targets
+from daemon.compare import OURS, Run, Score, live, lived, mean_and_spread, picture, score, targets
 from daemon.rivals import DAY_S, HOUR_S, Sight
 from sim_hw.scenarios import SCENARIOS, tables_of
 from tests.at_the_tank import RIGS
@@ -88,3 +88,11 @@ def test_the_picture_is_sound_and_shows_every_dose() -> None:
     assert texts.count("2 doses") == 2
     ticks = [each.get("d") or "" for each in root.iter() if (each.get("d") or "").count("v8")]
     assert [tick.count("v8") for tick in ticks] == [2, 2]
+
+
+def test_a_way_without_chance_is_run_once_for_all_seeds() -> None:
+    """Whatever the seed, it sees and does the same; one with a probe is run for each."""
+    runs = [Run("typical", way, seed, days=0.1) for way in ("oracle", "timer") for seed in (1, 2)]
+    assert lived(runs) == 3
+    oracle = [live(run, BASE)[1] for run in runs[:2]]
+    assert oracle[0] == oracle[1]

@@ -16,7 +16,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from config.load import raw_tables
 from config.settings import Settings
-from daemon.compare import HEADINGS, OURS, Run, Score, live, mean_and_spread, picture, scores, targets
+from daemon.compare import HEADINGS, OURS, Run, Score, live, lived, mean_and_spread, picture, scores, targets
 from daemon.rivals import RIVALS, NoPid
 from daemon.service import CANNOT_START
 from sim_hw.grower import GrowerStoppedError
@@ -60,7 +60,7 @@ def _runs(arguments: argparse.Namespace) -> Iterator[Run]:
 def _all_scores(runs: Sequence[Run], base: Mapping[str, Any]) -> dict[Run, Score]:
     columns = (TextColumn("rehearsing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("", total=len(runs))
+        task = progress.add_task("", total=lived(runs))
         return scores(runs, base, os.cpu_count() or 1, lambda: progress.advance(task))
 
 

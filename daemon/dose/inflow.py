@@ -26,8 +26,9 @@ def follow(inflow: Inflow, share: float, now_s: float) -> Inflow:
         return inflow
     if inflow.lowest is not None and share >= inflow.lowest + RISE_SHARE:
         return Inflow(share, now_s, inflow.risen + share - inflow.lowest)
-    lowest = share if inflow.lowest is None else min(inflow.lowest, share)
-    return replace(inflow, lowest=lowest)
+    if inflow.lowest is not None and share >= inflow.lowest:
+        return inflow
+    return replace(inflow, lowest=share)
 
 
 def since_rise_s(inflow: Inflow, now_s: float) -> float | None:

@@ -106,8 +106,9 @@ class Ledger:
     def _write_time(self, stamp: Stamp) -> None:
         """Make durable what `stamp` teaches. If an offset moved, count everything anew."""
         self._time.observe(stamp)
-        with self._writing(stamp, in_haste=True) as db:
+        with self._writing(stamp, in_haste=True, of_time=True) as db:
             if self._time.write(db):
+                self._read.clear()
                 self._tally = tally_of(self._db, self._time.proven_of)
                 self._standings.read(db, self._time.proven_of)
 
@@ -315,10 +316,13 @@ class Ledger:
     # The file
 
     @contextmanager
-    def _writing(self, stamp: Stamp | None = None, *, in_haste: bool = False) -> Iterator[sqlite3.Connection]:
+    def _writing(
+        self, stamp: Stamp | None = None, *, in_haste: bool = False, of_time: bool = False
+    ) -> Iterator[sqlite3.Connection]:
         """One durable commit, together with the time of `stamp`. Anything that goes wrong breaks the ledger.
 
         in_haste: a pump waits, or little would be lost: leave it in the -wal file until the next that is not.
+        of_time: no more than that time passes, so what was read of doses still holds.
         Broken from the first step until the commit is known to have succeeded, so that even an interrupt
         in between cannot leave memory believed beside a file that says otherwise.
         """
@@ -340,7 +344,8 @@ class Ledger:
                 raise self.fault from error
             raise
         self._time.written()
-        self._read.clear()
+        if not of_time:
+            self._read.clear()
         self.fault = None
 
     def _must_be_ours(self) -> None:

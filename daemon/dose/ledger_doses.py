@@ -6,6 +6,7 @@ import json
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from daemon.dose.ledger_file import Field, last_number, line, read_row, write_row
@@ -78,6 +79,7 @@ def every_entry(db: sqlite3.Connection) -> Iterator[dict[str, Any]]:
         yield dict(zip(names, row, strict=True))
 
 
+@lru_cache(maxsize=256)  # the newest are read again after each write
 def _entry(row: tuple[Any, ...]) -> Entry:
     number, reservoir, pump, ml, run_s, reason, numbers, utc, trusted, boot_id, at_s, outcome, note = row
     return Entry(

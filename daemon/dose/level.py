@@ -9,7 +9,7 @@ that was seen within the last `rest_s`, which the settings make longer than a fl
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import deque
 from dataclasses import dataclass, field
 from math import inf, isfinite
@@ -89,7 +89,8 @@ def follow(levels: Levels, at_s: float, share: float | None) -> Levels:
         return ()
     if levels and at_s - levels[-1][0] < FALL_POINT_S:
         return levels
-    return (*(level for level in levels if level[0] >= at_s - HOUR_S - 2.0 * FALL_POINT_S), (at_s, share))
+    oldest_s = at_s - HOUR_S - 2.0 * FALL_POINT_S
+    return (*levels[bisect_left(levels, (oldest_s, -inf)) :], (at_s, share))
 
 
 def leak(levels: Levels, drunk_share_per_h: float) -> Fall | None:

@@ -127,11 +127,10 @@ def permit(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit | R
     return refusal if refusal is not None else _how_much(request, limits, facts)
 
 
-def cap_use(limits: PumpLimits, facts: Facts) -> CapUse:
-    """What the caps of one pump have left. An unreliable ledger shows them as spent."""
+def cap_use(limits: PumpLimits, spent: Totals, volume_l: float) -> CapUse:
+    """What the caps of one pump have left, in so much water. An unreliable ledger shows them as spent."""
     hour_ml = _bounded(limits.max_per_hour_ml, limits.hard.per_day_ml)
-    day_ml = _day_cap(limits, facts)
-    spent = facts.spent
+    day_ml = _day_cap(limits, volume_l)
     return CapUse(
         last_hour_ml=spent.hour_ml if spent.ok else hour_ml,
         max_per_hour_ml=hour_ml,
@@ -279,8 +278,8 @@ def _empty_ml(facts: Facts) -> float:
     return facts.volume_l * ML_PER_L * (1.0 / share - 1.0)
 
 
-def _day_cap(limits: PumpLimits, facts: Facts) -> float:
-    share_ml = _room(facts.volume_l * ML_PER_L * limits.hard.share_per_day, 0.0)
+def _day_cap(limits: PumpLimits, volume_l: float) -> float:
+    share_ml = _room(volume_l * ML_PER_L * limits.hard.share_per_day, 0.0)
     return min(_bounded(limits.max_per_day_ml, limits.hard.per_day_ml), share_ml)
 
 

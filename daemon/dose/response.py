@@ -406,7 +406,6 @@ def _at_rest(effects: Effects, aim: PhAim, point: Point, *, usable: bool) -> tup
         return None, effects
     slow_s = max(SLOW_S, MIXING_SEEN * aim.mixing_time_s)
     points = _thinned(effects.points, point, max(LONG_S, slow_s))
-    effects = replace(effects, points=points)
     finding = _moved_alone(points, aim, slow_s)
     if finding is not None:
         return finding, replace(effects, points=(), base=None, moved_s=point.at_s)
@@ -481,19 +480,24 @@ def _ph_at(points: tuple[Point, ...], at_s: float) -> float | None:
 def _stepped(
     effects: Effects, points: tuple[Point, ...], point: Point, slow_s: float
 ) -> tuple[Finding | None, Effects]:
-    """STEPPED where pH has left the place it stood at; that place follows what water does by itself."""
+    """STEPPED where pH has left the place it stood at; that place follows what water does by itself.
+
+    points: to be kept from now on, `point` the newest of them.
+    """
     recent = _since(points, point.at_s - slow_s)
     if len(recent) < 3:
-        return None, effects
+        return None, replace(effects, points=points)
     base = effects.base
     if base is None or point.at_s - base.at_s > slow_s:
         base = Point(recent[0].at_s, _median(recent[:3]))
     now_ph = _median(points[-3:])
     if abs(now_ph - base.ph) < STEP_PH:
-        return None, replace(effects, base=base)
+        return None, replace(effects, points=points, base=base)
     numbers = {"from_ph": base.ph, "to_ph": now_ph}
     here = Point(point.at_s, now_ph)
-    return Finding(Surprise.STEPPED, None, numbers), replace(effects, base=here, moved_s=point.at_s)
+    return Finding(Surprise.STEPPED, None, numbers), replace(
+        effects, points=points, base=here, moved_s=point.at_s
+    )
 
 
 # points

@@ -11,7 +11,7 @@ All of them latch. A fall is nobody's fault here: plants feed, and water is adde
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -117,25 +117,26 @@ def _at_rest(feeding: Feeding, now_s: float, now: float) -> tuple[Finding | None
     points = feeding.points
     if points and now_s - points[-1][0] < POINT_S:
         return None, feeding
-    longest_s = RISES[-1][0]
-    points = (*(p for p in points if p[0] >= now_s - longest_s - 2.0 * POINT_S), (now_s, now))
+    oldest_s = now_s - RISES[-1][0] - 2.0 * POINT_S
+    points = (*points[bisect_left(points, (oldest_s, -inf)) :], (now_s, now))
     for over_s, least in RISES:
-        rise = _steady_rise(points, over_s)
-        if rise >= least:
+        rise = _steady_rise(points, over_s, least)
+        if rise > 0.0:
             numbers = {"moved_ms_per_cm": rise, "over_s": over_s}
             return Finding(Surprise.EC_MOVED_ALONE, None, numbers), replace(feeding, points=())
     return None, replace(feeding, points=points)
 
 
-def _steady_rise(points: Newest, over_s: float) -> float:
-    """Rise over the last `over_s` seconds; 0 unless each third of them brought its share."""
-    end_s = points[-1][0]
-    marks = [_at(points, end_s - over_s * part / 3.0) for part in (3, 2, 1, 0)]
-    known = [mark for mark in marks if mark is not None]
-    if len(known) < len(marks) or not known[-1] > known[0]:
+def _steady_rise(points: Newest, over_s: float, least: float) -> float:
+    """Rise over the last `over_s` seconds; 0 below `least`, or where not each third of them brought its share."""
+    end_s, end = points[-1]
+    begin = _at(points, end_s - over_s)
+    if begin is None or not (rise := end - begin) >= least:
         return 0.0
-    rise = known[-1] - known[0]
-    steps = [later - earlier for earlier, later in pairwise(known)]
+    one, two = _at(points, end_s - over_s * 2.0 / 3.0), _at(points, end_s - over_s / 3.0)
+    if one is None or two is None:
+        return 0.0
+    steps = [later - earlier for earlier, later in pairwise((begin, one, two, end))]
     return rise if min(steps) >= STEADY_SHARE * rise else 0.0
 
 

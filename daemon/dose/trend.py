@@ -65,7 +65,7 @@ def follow(trend: Trend, at_s: float, ph: float) -> Trend:
     if trend.at_s == -inf:
         return replace(trend, at_s=at_s, ph=ph, ph_var=trend.noise**2, last=ph, readings=1)
     noise = _noise(trend, ph) if trend.readings else trend.noise
-    return replace(_corrected(_carried(trend, at_s), ph, noise), noise=noise, last=ph)
+    return _corrected(_carried(trend, at_s), ph, noise)
 
 
 def unsure(trend: Trend, more_drift_sd: float = 0.0) -> Trend:
@@ -97,15 +97,15 @@ def _carried(trend: Trend, at_s: float) -> Trend:
 
 
 def _corrected(trend: Trend, ph: float, noise: float) -> Trend:
-    """The line after a reading at its own time."""
+    """The line after a reading at its own time. noise: of one reading, this one taken into account."""
     if not trend.readings:
-        return replace(trend, ph=ph, ph_var=noise**2, cov=0.0, readings=1)
+        return replace(trend, ph=ph, ph_var=noise**2, cov=0.0, noise=noise, last=ph, readings=1)
     off = ph - trend.ph
     spread = trend.ph_var + noise**2
     most = CLIP * sqrt(spread)
     odd = _odd(trend.odd, off, most)
     if abs(odd) >= ODD_IN_A_ROW:
-        return replace(unsure(trend, FIRST_DRIFT_SD), ph=ph, ph_var=noise**2, readings=1)
+        return replace(unsure(trend, FIRST_DRIFT_SD), ph=ph, ph_var=noise**2, noise=noise, last=ph, readings=1)
     off = max(-most, min(most, off))
     for_ph, for_drift = trend.ph_var / spread, trend.cov / spread
     drift = trend.drift + for_drift * off
@@ -116,6 +116,8 @@ def _corrected(trend: Trend, ph: float, noise: float) -> Trend:
         ph_var=(1.0 - for_ph) * trend.ph_var,
         cov=(1.0 - for_ph) * trend.cov,
         drift_var=max(0.0, trend.drift_var - for_drift * trend.cov),
+        noise=noise,
+        last=ph,
         readings=trend.readings + 1,
         odd=odd,
     )

@@ -440,7 +440,7 @@ def test_what_people_see_of_the_caps_is_never_more_than_the_hard_limits(
     allowed: PumpLimits, known: Facts
 ) -> None:
     """The caps shown are those that bind, whatever the settings say."""
-    shown = cap_use(allowed, known)
+    shown = cap_use(allowed, known.spent, known.volume_l)
     assert 0.0 <= shown.max_per_day_ml <= HARD_MAX_PER_DAY_ML
     assert 0.0 <= shown.max_per_hour_ml <= HARD_MAX_PER_DAY_ML
     assert shown.bottle_left_ml >= 0.0
@@ -448,10 +448,10 @@ def test_what_people_see_of_the_caps_is_never_more_than_the_hard_limits(
 
 def test_cap_use_shows_spent_and_left() -> None:
     """What was used of each cap and what the bottle still holds; all of it used when the ledger is out."""
-    shown = cap_use(limits(), facts(spent=spent(hour_ml=5.0, day_ml=12.0, since_refill_ml=300.0)))
+    shown = cap_use(limits(), spent(hour_ml=5.0, day_ml=12.0, since_refill_ml=300.0), facts().volume_l)
     assert (shown.last_hour_ml, shown.last_day_ml, shown.bottle_left_ml) == (5.0, 12.0, 700.0)
     assert (shown.max_per_hour_ml, shown.max_per_day_ml) == (20.0, 50.0)
-    broken = cap_use(limits(), facts(spent=SPENT))
+    broken = cap_use(limits(), SPENT, facts().volume_l)
     assert (broken.last_hour_ml, broken.last_day_ml, broken.bottle_left_ml) == (20.0, 50.0, 0.0)
 
 
