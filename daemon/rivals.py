@@ -9,6 +9,12 @@ reads the truth, once an hour, since they are about pH only.
     pid              a fixed-gain PID (simple-pid), acid and base
     pid, dead band   the same, silent near the target
     oracle           reads the true pH of the whole tank and knows its chemistry
+
+The PIDs are tuned on the very waters they are compared on, in their favour: of gains from 0.3 to 0.9 of the first
+guess, integrals from none to 0.2 an hour and dead bands from 0 to 0.1 pH, the setting whose error times pump starts
+(each as a multiple of the oracle's) is least, among those within ±0.2 pH for 99.5 % of the time (the twelve waters
+that are dosed, a week, one seed): 1.7 times 1.0. A band of 0.1 pH takes 0.6 times the starts at 3.6 times the error.
+Water adds up by itself what is poured in, so more integral only winds up on the long way down at the start.
 """
 
 from __future__ import annotations
@@ -31,6 +37,7 @@ from sim_hw.tank import Tank
 MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86400.0
 PROBE_NOISE_PH = 0.005  # of a reading that is the median of three conversions with 0.5 mV of noise
 TIMER_EVERY_S = 3600.0
+PID_GAIN, PID_INTEGRAL_PER_H, PID_DEAD_BAND_PH = 0.7, 0.005, 0.05
 ORACLE_DEAD_BAND_PH = 0.02  # above the target it doses, to as far below: the saw-tooth has its middle there
 BISECTIONS = 14
 KEPT_EC_SHARE, KEPT_LEVEL = 0.05, 0.9
@@ -169,17 +176,22 @@ def timer(bed: Reservoir) -> Callable[[Tank], Way]:
 
 
 def pid(bed: Reservoir, dead_band_ph: float = 0.0) -> Callable[[Tank], Way]:
-    """A fixed-gain PID by simple-pid: half the need, a fifth of it more each hour that it lasts. Raises NoPid."""
+    """A fixed-gain PID by simple-pid, in shares of the first guess per pH. Raises NoPid."""
     try:
         from simple_pid import PID
     except ImportError as error:
         raise NoPid("comparing needs the library simple-pid: pip install simple-pid") from error
 
     def begin(_tank: Tank) -> Way:
-        kp = 0.5 * _guess_ml_per_ph(bed)
+        kp = PID_GAIN * _guess_ml_per_ph(bed)
         clock = {"s": 0.0}
         controller: Any = PID(
-            -kp, -kp * 0.2 / HOUR_S, 0.0, setpoint=bed.ph.target, time_fn=lambda: clock["s"], sample_time=None
+            -kp,
+            -kp * PID_INTEGRAL_PER_H / HOUR_S,
+            0.0,
+            setpoint=bed.ph.target,
+            time_fn=lambda: clock["s"],
+            sample_time=None,
         )
         controller.output_limits = (-_guess_ml_per_ph(bed), _guess_ml_per_ph(bed))
 
@@ -226,7 +238,7 @@ RIVALS: dict[str, Callable[[Reservoir], Callable[[Tank], Way]]] = {
     "nothing": nothing,
     "timer": timer,
     "pid": pid,
-    "pid, dead band": lambda bed: pid(bed, 0.1),
+    "pid, dead band": lambda bed: pid(bed, PID_DEAD_BAND_PH),
     "oracle": oracle,
 }
 WITHOUT_CHANCE = frozenset({"nothing", "oracle"})
