@@ -21,7 +21,7 @@ from sim_hw.from_settings import bench_table
 from sim_hw.scenarios import BED, SCENARIOS, VARIANTS, tables_of
 from sim_hw.tables import check
 
-OURS = "ours"
+OURS, ORACLE, BANDED = "ours", "oracle", "pid, dead band"
 NEAR_PH = 0.2
 SETTLED_S = DAY_S
 EC_SHARE = 0.1
@@ -190,6 +190,15 @@ def mean_and_spread(found: Iterable[Score]) -> tuple[Score, Score]:
     columns = list(zip(*(astuple(one) for one in found), strict=True))
     spread = [stdev(column) if len(column) > 1 else 0.0 for column in columns]
     return Score(*map(fmean, columns)), Score(*spread)
+
+
+def targets_over(found: Mapping[Run, Score]) -> list[tuple[str, str, bool]]:
+    """As `targets`, for the means over all runs in waters that are dosed."""
+    means = {
+        way: mean_and_spread(s for r, s in found.items() if r.way == way and SCENARIOS[r.scenario].dosed)[0]
+        for way in (OURS, ORACLE, BANDED)
+    }
+    return targets(means[OURS], means[ORACLE], means[BANDED])
 
 
 def targets(ours: Score, oracle: Score, banded: Score) -> list[tuple[str, str, bool]]:

@@ -10,11 +10,12 @@ reads the truth, once an hour, since they are about pH only.
     pid, dead band   the same, silent near the target
     oracle           reads the true pH of the whole tank and knows its chemistry
 
-The PIDs are tuned on the very waters they are compared on, in their favour: of gains from 0.3 to 0.9 of the first
-guess, integrals from none to 0.2 an hour and dead bands from 0 to 0.1 pH, the setting whose error times pump starts
-(each as a multiple of the oracle's) is least, among those within ±0.2 pH for 99.5 % of the time (the twelve waters
-that are dosed, a week, one seed): 1.7 times 1.0. A band of 0.1 pH takes 0.6 times the starts at 3.6 times the error.
-Water adds up by itself what is poured in, so more integral only winds up on the long way down at the start.
+The PIDs are tuned on the very waters they are compared on, in their favour: of gains from 0.3 to 0.9 of the
+first guess, integrals from none to 0.2 an hour and dead bands from 0 to 0.1 pH, the setting whose error times
+pump starts (each as a multiple of the oracle's) is least, among those within ±0.2 pH for 99.5 % of the time
+(the twelve waters that are dosed, a week, one seed): 1.7 times 1.0. A band of 0.1 pH takes 0.6 times the starts
+at 3.6 times the error. Water adds up by itself what is poured in, so more integral only winds up on the long
+way down at first.
 """
 
 from __future__ import annotations

@@ -16,13 +16,12 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from config.load import raw_tables
 from config.settings import Settings
-from daemon.compare import HEADINGS, OURS, Run, Score, live, lived, mean_and_spread, picture, scores, targets
+from daemon.compare import HEADINGS, OURS, Run, Score, live, lived, mean_and_spread, picture, scores, targets_over
 from daemon.rivals import RIVALS, NoPid
 from daemon.service import CANNOT_START
 from sim_hw.grower import GrowerStoppedError
 from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
 
-BANDED, ORACLE = "pid, dead band", "oracle"
 WAYS = (*RIVALS, OURS)
 DAYS_OF_ALL = 7.0  # each of them, so that the whole takes minutes; name one scenario for all of its days
 
@@ -103,10 +102,6 @@ def _cells(of_seeds: Sequence[Score]) -> Iterator[str]:
 
 def _print_targets(found: Mapping[Run, Score]) -> None:
     """Ours against the oracle and the PID with a dead band, over all scenarios that are dosed."""
-    means = {
-        way: mean_and_spread([s for r, s in found.items() if r.way == way and SCENARIOS[r.scenario].dosed])[0]
-        for way in (OURS, ORACLE, BANDED)
-    }
     print("\nover all of them, from the second day:")
-    for what, measured, met in targets(means[OURS], means[ORACLE], means[BANDED]):
+    for what, measured, met in targets_over(found):
         print(f"  {'met' if met else 'MISSED':<8}{what:<58}{measured}")
