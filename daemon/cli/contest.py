@@ -51,8 +51,9 @@ def _runs(arguments: argparse.Namespace) -> Iterator[Run]:
     ways = WAYS if arguments.compare else (OURS,)
     seeds = arguments.seeds if arguments.compare else 1
     for name in names:
-        for way in ways if SCENARIOS[name].dosed else (OURS,):
-            for seed in range(arguments.seed, arguments.seed + seeds):
+        dosed = SCENARIOS[name].dosed
+        for way in ways if dosed else (OURS,):
+            for seed in range(arguments.seed, arguments.seed + (seeds if dosed else 1)):
                 yield Run(name, way, seed, arguments.variant, days)
 
 
