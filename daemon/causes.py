@@ -9,7 +9,7 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
-from daemon.dose.level import Fall
+from daemon.dose.level import Drowned, Fall
 from daemon.dose.permit import BOTTLE_STOP_SHARE, PumpLimits
 from daemon.dose.response import Finding
 from daemon.dose.windows import Totals
@@ -57,8 +57,9 @@ class Known:
     """One reservoir at the end of a pass.
 
     stood: the condition and reason of a hold or lock in force, None without one.
-    spent: the ledger's totals per pump. leak: a fall of the level that drinking cannot explain. moved,
-    too_strong, little: findings on doses that still stand. water: None where nothing tells.
+    spent: the ledger's totals per pump. leak: a fall of the level that drinking cannot explain.
+    drowned: it rose over roots that need air. moved, too_strong, little: findings on doses that still stand.
+    water: None where nothing tells.
     unstirred: a circulation contact is fitted and does not say that the water moves.
     """
 
@@ -72,6 +73,7 @@ class Known:
     stood: tuple[Condition, str] | None = None
     moved: Finding | None = None
     leak: Fall | None = None
+    drowned: Drowned | None = None
     water: Used | None = None
     too_strong: Finding | None = None
     little: Finding | None = None
@@ -178,6 +180,8 @@ def _of_water(known: Known) -> Iterator[Cause]:
 def _of_effects(known: Known) -> Iterator[Cause]:
     if known.leak is not None:
         yield Cause(Kind.LEAK, known.name, "level", f"{_capital(words.leak(known.leak, known.table.volume_l))}.")
+    if known.drowned is not None:
+        yield Cause(Kind.AIR_ROOTS, known.name, "level", words.drowned(known.drowned, known.table.title))
     if known.moved is not None:
         yield Cause(Kind.MOVED, known.name, "ph", f"{_capital(words.finding(known.moved))}.")
     strong = known.too_strong

@@ -11,7 +11,7 @@ from daemon import words
 from daemon.calibrating import Visit
 from daemon.causes import LEVEL_ENOUGH
 from daemon.dose.inflow import Inflow, follow, since_rise_s
-from daemon.dose.level import Fall, Levels, RestLevel, leak, most_drunk_l_per_h, rest_s_of
+from daemon.dose.level import Drowned, Fall, Levels, RestLevel, drowned, leak, most_drunk_l_per_h, rest_s_of
 from daemon.dose.level import follow as follow_level
 from daemon.dose.permit import LEVEL_STOP_SHARE
 from daemon.measure.book import CalibrationBook
@@ -58,6 +58,7 @@ class Instruments:
         self._rest = RestLevel(rest_s_of(table))
         self._fresh = Inflow()  # as _inflow, of the level at rest: a flood that runs back is no fresh water
         self._levels: Levels = ()
+        self._lowest: float | None = None  # level at rest of a still reservoir, since its water is in
         self.rest_share: float | None = None
         self._wet_looks = 0
         self._drunk_share_per_h = most_drunk_l_per_h(table) / table.volume_l
@@ -107,6 +108,8 @@ class Instruments:
         if self.rest_share is not None:
             self._fresh = follow(self._fresh, self.rest_share, now_s)
         self._levels = follow_level(self._levels, now_s, self.rest_share)
+        if self._table.system == "still" and self.rest_share is not None:
+            self._lowest = self.rest_share if self._lowest is None else min(self._lowest, self.rest_share)
 
     def _look_at_contacts(self) -> None:
         circulation, tray = self._table.circulation, self._table.tray
@@ -192,6 +195,15 @@ class Instruments:
     def leak(self) -> Fall | None:
         """The fall of the level that drinking cannot explain, if there is one."""
         return leak(self._levels, self._drunk_share_per_h)
+
+    def drowned(self) -> Drowned | None:
+        """Whether a still reservoir was filled over its roots in the air."""
+        return drowned(self._lowest, self.rest_share)
+
+    def new_water(self) -> None:
+        """A person gave new water: with young roots, a still reservoir is full again."""
+        self.level_disturbed()
+        self._lowest = None
 
     def level_disturbed(self) -> None:
         """People are at the tank: how the level falls says nothing."""

@@ -147,7 +147,7 @@ class KeptReservoir:
         """New water is in: nothing that was learned of the old holds."""
         self._acidity.forget_water(self._parts.ledger.proven_s(stamp))
         self._feed.disturbed()
-        self.instruments.level_disturbed()
+        self.instruments.new_water()
 
     def _watch_level(self, stamp: Stamp) -> None:
         """A leak locks where something could be pumped after it; a person at work has the tap in hand."""
@@ -275,6 +275,7 @@ class KeptReservoir:
             stood=None if standing is None else (standing.condition, standing.reason),
             moved=self._acidity.moved(stamp.at_s),
             leak=self._leak,
+            drowned=self.instruments.drowned(),
             water=self._record.used(stamp),
             too_strong=self._acidity.too_strong(),
             little=self._acidity.little(stamp.at_s),

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from config.settings import Reservoir
 from daemon.altered import Altered
-from daemon.dose.level import Fall
+from daemon.dose.level import Drowned, Fall
 from daemon.dose.response import Finding, Surprise
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual
@@ -210,6 +210,14 @@ def leak(of: Fall, volume_l: float) -> str:
     return (
         f"the level fell by {of.share * volume_l:.1f} L within {of.over_s / 60.0:.0f} min, plants take at most "
         f"{of.most_share * volume_l:.2f} L: look for a leak, a tube that came off, an open drain"
+    )
+
+
+def drowned(of: Drowned, title: str) -> str:
+    """How far a still reservoir was filled up, and how far it may be."""
+    return (
+        f"The level of {title} rose from {of.lowest:.0%} to {of.share:.0%}: roots that had grown into the air "
+        f"are under water. It may stand at {of.most_share:.0%} at most."
     )
 
 

@@ -14,7 +14,7 @@ from sim_hw.reagents import Reagent
 from sim_hw.room import Spell
 from sim_hw.source_water import WATERS, Analysis
 from sim_hw.systems import DeepWater, EbbAndFlow, Film, Still
-from sim_hw.tank_settings import TankSettings
+from sim_hw.tank_settings import Pour, TankSettings
 
 PAGE = Path(__file__).parent.parent / "docs" / "bench.md"
 TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
@@ -26,6 +26,7 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ('[rig.tank.NAME.system] with kind = "still"', Still),
     ("[rig.tank.NAME.crop]", CropTable),
     ("[[rig.tank.NAME.spell]]", Spell),
+    ("[[rig.tank.NAME.pour]]", Pour),
     ("[rig.tank.NAME.reagent.ROLE]", Reagent),
 )
 HEAD = """\

@@ -74,8 +74,8 @@ SCENARIOS: dict[str, Scenario] = {
         {"system": "ebb_and_flow"},
     ),
     "still": Scenario(
-        "no pump: filled once, the level falls on purpose, nothing is dosed",
-        {"system": {"kind": "still"}, "start_ph": 6.0},
+        "no pump: the level falls on purpose, nothing is dosed; on the sixth day somebody fills it up",
+        {"system": {"kind": "still"}, "start_ph": 6.0, "pour": [{"day": 5.5, "litres": 6.0}]},
         {"system": "still", "start": "watching"},
         without=("ph_down", "ph_up", "stock_a", "stock_b", "top_up"),
         dosed=False,

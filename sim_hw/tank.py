@@ -10,6 +10,7 @@ give the same water; there is no chance in here.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 from math import exp, inf, log
 
@@ -79,6 +80,7 @@ class Tank:
         self._place(_first_fill(settings, self._tap_mol_per_l))
         self._unmixed = Batch(0.0, Totals())
         self._crop = _crop(settings)
+        self._to_pour = deque(sorted(settings.pour, key=lambda pour: pour.day))
         self._owed_s = 0.0
         self._lived_s = 0.0  # since the start
         self._day_s: float | None = None  # until time first passes
@@ -197,6 +199,8 @@ class Tank:
         steps = int(owed_s / min(_LONGEST_STEP_S, to_air_h * S_PER_H)) + 1
         for step in range(steps):
             self._step(owed_s / steps, day_s - owed_s * (1.0 - (step + 0.5) / steps))
+        while self._to_pour and self._to_pour[0].day * S_PER_DAY <= self._lived_s:
+            self.add_water(self._to_pour.popleft().litres)
         self._look = self._seen(self._probed.water)
 
     def _step(self, seconds: float, day_s: float) -> None:

@@ -27,6 +27,13 @@ AnySystem = Annotated[DeepWater | Film | EbbAndFlow | Still, Field(discriminator
 _WATER_KEYS = ("water", "analysis", "alkalinity_mmol_per_l")
 
 
+class Pour(Table):
+    """Source water that somebody pours in, unasked."""
+
+    day: float = Field(ge=0.0, le=3650.0, description="after the start")
+    litres: float = Field(gt=0.0, le=2000.0, description="poured in at once")
+
+
 class TankSettings(Table):
     """A reservoir as it stands at the start, and what goes on in it. Defaults: Quince Lane, an invented place.
 
@@ -71,6 +78,7 @@ class TankSettings(Table):
     harvest_day: float | None = Field(
         default=None, ge=0.0, le=3650.0, description="days after the start; nothing is drunk from then on"
     )
+    pour: tuple[Pour, ...] = Field(default=(), strict=False)
     reagent: dict[ReagentRole, Reagent] = Field(default_factory=lambda: dict(BOTTLES))
 
     @field_validator("reagent")

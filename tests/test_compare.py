@@ -92,7 +92,7 @@ def test_the_picture_is_sound_and_shows_every_dose() -> None:
 
 def test_a_way_without_chance_is_run_once_for_all_seeds() -> None:
     """Whatever the seed, it sees and does the same; one with a probe is run for each."""
-    runs = [Run("typical", way, seed, days=0.1) for way in ("oracle", "timer") for seed in (1, 2)]
+    runs = [Run("typical", way, seed, days=1.1) for way in ("oracle", "timer") for seed in (1, 2)]
     assert lived(runs) == 3
     oracle = [live(run, BASE)[1] for run in runs[:2]]
     assert oracle[0] == oracle[1]

@@ -13,6 +13,7 @@ import pytest
 
 from config.settings import Settings
 from daemon.alarm.table import TABLE, Kind
+from daemon.dose.level import STILL_S
 from daemon.runs import BAD_ENDS
 from daemon.values import (
     Cap,
@@ -317,6 +318,25 @@ def test_nothing_is_dosed_into_still_water(tmp_path: Path) -> None:
         assert "bed1-circulation" in at.alarms()
         at.bench.play("plug", probe="circulation")
         at.until(lambda _: at.runs() != [], within=2 * TO_A_DOSE)
+
+
+def test_a_still_reservoir_filled_over_its_air_roots_calls_a_person(tmp_path: Path) -> None:
+    """It had fallen to 75 %: five litres cover less than half of what was bare, thirteen nearly all of it."""
+    settings = with_level_sender(system="still", pump={}, start="watching")
+    with at_the_tank(tmp_path, settings) as at:
+        settled = round(1.2 * STILL_S / PASS_S)
+        at.passes(settled)
+        at.bench.play("drain", litres=15.0)
+        at.passes(settled)
+        delay = round(TABLE[Kind.AIR_ROOTS].on_delay_s / PASS_S) + settled
+        at.bench.play("add_water", litres=5.0)
+        at.passes(delay)
+        assert "bed1-level-air-roots" not in at.alarms()
+        at.bench.play("add_water", litres=8.0)
+        at.until(lambda _: "bed1-level-air-roots" in at.alarms(), within=delay)
+        at.loop.reservoirs["bed1"].forget_water(at.loop.stamp())
+        at.passes(delay)
+        assert "bed1-level-air-roots" not in at.alarms()
 
 
 def test_a_wet_tray_locks(tmp_path: Path) -> None:

@@ -29,6 +29,7 @@ class Kind(StrEnum):
     TUBE_WORN = "tube-worn"
     LEVEL_LOW = "level-low"
     LEAK = "leak"
+    AIR_ROOTS = "air-roots"
     CIRCULATION = "circulation"
     TOO_STRONG = "too-strong"
     WELL_BUFFERED = "well-buffered"
@@ -173,6 +174,14 @@ TABLE: dict[Kind, Row] = {
         "Water runs out: roots and circulation pump run dry, and there is water near the mains.",
         "All pumps are off, the water pump too.",
         "Look for the leak, mains first: switch off what stands in water. Then top up, and: evenwater clear.",
+    ),
+    Kind.AIR_ROOTS: Row(
+        Priority.MEDIUM,
+        600.0,
+        600.0,
+        "Roots that live by the air above the water drown within days.",
+        "Nothing is pumped out.",
+        "Take water out again. Wholly new water with young plants: evenwater change-out.",
     ),
     Kind.CIRCULATION: Row(
         Priority.MEDIUM,

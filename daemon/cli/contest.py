@@ -23,11 +23,19 @@ from sim_hw.grower import GrowerStoppedError
 from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
 
 WAYS = (*RIVALS, OURS)
+FEWEST_DAYS = 1.1
 DAYS_OF_ALL = 7.0  # each of them, so that the whole takes minutes; name one scenario for all of its days
 
 
 def contest(arguments: argparse.Namespace) -> int:
     """Run, print and draw. 1 where a cap was crossed or it could not run, else 0."""
+    if arguments.days is not None and not arguments.days >= FEWEST_DAYS:
+        print(
+            f"evenwater rehearse: --days {arguments.days:g}: with --all or --compare at least {FEWEST_DAYS:g}, "
+            "since figures begin with the second day",
+            file=sys.stderr,
+        )
+        return 1
     try:
         base = raw_tables(arguments.settings)
         runs = list(_runs(arguments))

@@ -5,6 +5,7 @@ that was seen within the last `rest_s`, which the settings make longer than a fl
 
     leak: the level at rest fell by more than LEAK_TIMES what plants take at most, within an hour;
           or by that and LEAST_SHARE more, within ten minutes
+    drowned: a still reservoir whose level had fallen by BARE_SHARE was filled over more than COVERED_SHARE of it
 """
 
 from __future__ import annotations
@@ -25,6 +26,11 @@ LEAK_TIMES = 2.0  # of what plants and air take at most
 LEAST_SHARE = 0.01  # of the full reservoir: waves and noise stay below
 SOON_S = 600.0
 FALL_POINT_S = 60.0
+
+# Where no pump brings air, roots live by those that grow above the falling water. Never to refill to the top is
+# common practice; the figures are our own choice.
+BARE_SHARE = 0.08  # of the full reservoir: by so much lower, and there are roots in the air
+COVERED_SHARE = 0.5  # of what had been bare may be covered again
 
 
 def rest_s_of(reservoir: Reservoir) -> float:
@@ -109,3 +115,23 @@ def _fallen(levels: Levels, over_s: float) -> float:
         return 0.0
     before = bisect_right(levels, (levels[-1][0] - over_s, inf))
     return levels[before - 1][1] - levels[-1][1] if before else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Drowned:
+    """A still reservoir filled over roots that hang in the air, in shares of the full one.
+
+    lowest: where the level had stood; share: where it stands now; most_share: where it may stand.
+    """
+
+    lowest: float
+    share: float
+    most_share: float
+
+
+def drowned(lowest: float | None, share: float | None) -> Drowned | None:
+    """Whether the level at rest covers roots that had grown above `lowest`; None where either is not known."""
+    if lowest is None or share is None or not lowest <= 1.0 - BARE_SHARE:
+        return None
+    most_share = lowest + COVERED_SHARE * (1.0 - lowest)
+    return Drowned(lowest, share, most_share) if share > most_share else None

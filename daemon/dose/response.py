@@ -495,9 +495,8 @@ def _stepped(
         return None, replace(effects, points=points, base=base)
     numbers = {"from_ph": base.ph, "to_ph": now_ph}
     here = Point(point.at_s, now_ph)
-    return Finding(Surprise.STEPPED, None, numbers), replace(
-        effects, points=points, base=here, moved_s=point.at_s
-    )
+    moved = replace(effects, points=points, base=here, moved_s=point.at_s)
+    return Finding(Surprise.STEPPED, None, numbers), moved
 
 
 # points

@@ -34,6 +34,12 @@ def test_ours_beside_others(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert drawn.read_text(encoding="utf-8").startswith("<svg")
 
 
+def test_a_day_alone_is_too_short(capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing of it would be scored; said before anything is run."""
+    assert main(["rehearse", "--all", "--days", "1"]) == 1
+    assert "--days 1: with --all or --compare at least 1.1" in capsys.readouterr().err
+
+
 def test_all_of_them_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
     """One object for each, no cap crossed in any."""
     assert main(["rehearse", "--all", "--json", *SHORT]) == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from math import inf
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from daemon.dose.ledger import Ledger, LedgerError
 from daemon.measure.rate import Tube
 from daemon.values import DoseReason, Permit, Role
 from tests.dose.ledgers import opened, permitted
-from tests.strategies import request, stamp
+from tests.strategies import NOON, request, stamp
 
 
 class TestGiven:
@@ -29,6 +30,21 @@ class TestGiven:
         after.intend(permitted(6.0), stamp(15.0, boot="boot-2"))
         assert after.given("bed1", Role.PH_DOWN) == ((14.0, 4.0), (30.0 + 10.0 + 4.0, 6.0))
         assert after.given("bed1", Role.STOCK_A) == ()
+        after.close()
+
+    def test_time_that_is_proven_later_moves_what_was_read(self, tmp_path: Path, book: Ledger) -> None:
+        """A night without power, told by the wall clock only after the next dose."""
+        book.keep_time(stamp(5.0, trusted=True))
+        book.intend(permitted(), stamp(10.0, trusted=True))
+        book.close()
+        utc = NOON + timedelta(hours=25)
+        after = opened(tmp_path, stamp(0.0, boot="boot-2", utc=utc, trusted=False))
+        after.intend(permitted(), stamp(20.0, boot="boot-2", utc=utc, trusted=False))
+        (old, _), (new_s, _) = after.given("bed1", Role.PH_DOWN)
+        after.keep_time(stamp(60.0, boot="boot-2", utc=utc + timedelta(seconds=60), trusted=True))
+        (still_old, _), (newer_s, _) = after.given("bed1", Role.PH_DOWN)
+        assert still_old == old
+        assert newer_s - new_s > 24 * 3600.0
         after.close()
 
     def test_the_last_lock_that_a_person_cleared(self, book: Ledger) -> None:

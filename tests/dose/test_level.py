@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from config.settings import Reservoir
-from daemon.dose.level import STILL_S, Levels, RestLevel, follow, leak, most_drunk_l_per_h, rest_s_of
+from daemon.dose.level import STILL_S, Levels, RestLevel, drowned, follow, leak, most_drunk_l_per_h, rest_s_of
 
 REST_S = 1800.0
 DRUNK_PER_H = 0.004  # 0.24 L of 60 L
@@ -83,6 +83,27 @@ def test_a_leak_is_told_within_the_hour(l_per_h: float, most_s: float) -> None:
 def test_drinking_is_no_leak(l_per_h: float) -> None:
     """Up to twice what plants take at most, with a level that is read to a millimetre or two."""
     assert until_leak_s(l_per_h, within_h=12.0, noise=0.0005) is None
+
+
+@pytest.mark.parametrize(
+    ("lowest", "share", "most_share"),
+    [
+        (0.80, 0.90, None),
+        (0.80, 0.91, 0.90),
+        (0.92, 1.0, 0.96),
+        (0.93, 1.0, None),
+        (None, 1.0, None),
+        (0.5, None, None),
+        (nan, 1.0, None),
+        (0.5, nan, None),
+    ],
+)
+def test_filled_over_more_than_half_of_what_was_bare(
+    lowest: float | None, share: float | None, most_share: float | None
+) -> None:
+    """Drowned, where at least 8 % had been bare; never refilling to the top is common practice."""
+    found = drowned(lowest, share)
+    assert (None if found is None else found.most_share) == pytest.approx(most_share)
 
 
 def test_an_unknown_level_begins_anew() -> None:

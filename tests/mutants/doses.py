@@ -504,9 +504,15 @@ LEDGER = (
             ),
             (
                 "ledger what was read is read anew after a write",
-                "        self._time.written()\n        self._read.clear()\n",
-                "        self._time.written()\n",
+                "        if not of_time:\n            self._read.clear()\n",
+                "",
                 "TestDoses::test_recent_follows_what_is_written tests/dose/test_ledger_renewed.py::TestGiven::test_the_last_lock_that_a_person_cleared",
+            ),
+            (
+                "ledger what was read follows the time that is proven",
+                "            if self._time.write(db):\n                self._read.clear()\n",
+                "            if self._time.write(db):\n",
+                "tests/dose/test_ledger_renewed.py::TestGiven::test_time_that_is_proven_later_moves_what_was_read",
             ),
             (
                 "ledger a file that was moved",

@@ -105,8 +105,8 @@ RESPONSE = mutants_of(
         ),
         (
             "response when it moved",
-            "return Finding(Surprise.STEPPED, None, numbers), replace(effects, base=here, moved_s=point.at_s)",
-            "return Finding(Surprise.STEPPED, None, numbers), replace(effects, base=here)",
+            "moved = replace(effects, points=points, base=here, moved_s=point.at_s)",
+            "moved = replace(effects, points=points, base=here)",
             "test_a_hand_dose_is_a_step_and_never_latches",
         ),
         (
@@ -174,8 +174,8 @@ INFLOW = mutants_of(
         ),
         (
             "inflow above the lowest, not the last",
-            "else min(inflow.lowest, share)\n",
-            "else share\n",
+            "    if inflow.lowest is not None and share >= inflow.lowest:\n        return inflow\n",
+            "",
             "test_a_slow_refill_counts_until_its_end",
         ),
         (

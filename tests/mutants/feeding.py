@@ -161,7 +161,7 @@ STRENGTH_RESPONSE = mutants_of(
         ),
         (
             "strength_response moved alone",
-            "        if rise >= least:\n",
+            "        if rise > 0.0:\n",
             "        if False:\n",
             ALONE,
             (Surprise.EC_MOVED_ALONE,),

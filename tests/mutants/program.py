@@ -129,8 +129,8 @@ PERMITS = mutants_of(
         ),
         (
             "permits caps of the water that is there",
-            "volume_l=self._table.volume_l * instruments.share_of_water,",
-            "volume_l=self._table.volume_l,",
+            "return self._table.volume_l * self._water.instruments.share_of_water",
+            "return self._table.volume_l",
             f"{RESERVOIR_TESTS}::test_the_share_of_the_water_is_of_the_water_that_is_there",
         ),
         (

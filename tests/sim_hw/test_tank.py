@@ -577,6 +577,14 @@ def test_a_heat_wave_warms_the_water_and_goes() -> None:
     assert warmth == pytest.approx([20.0] * 4 + [29.0] * 4 + [20.0] * 2, abs=0.02)
 
 
+def test_somebody_pours_in_water_on_a_day() -> None:
+    """Five litres on the second day, once, whatever the order in the file."""
+    pours = [{"day": 2.0, "litres": 1.0}, {"day": 1.5, "litres": 5.0}]
+    tank = Tank(TankSettings.model_validate({"pour": pours, "plants": 0, "evaporation_l_per_day": 0.0}))
+    levels = [tank_after(tank, DAY_S, every_s=60.0).volume_l for _ in range(3)]
+    assert levels == pytest.approx([60.0, 66.0, 66.0])
+
+
 def test_after_harvest_nobody_drinks() -> None:
     """From that day on the level stands, with or without a growing crop."""
     for crop in (None, {"age_days": 30.0}):
