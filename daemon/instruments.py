@@ -18,6 +18,7 @@ from daemon.measure.book import CalibrationBook
 from daemon.measure.calibrate import Point
 from daemon.measure.convert import Calibration, Compensation, NotRead, to_reading
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
+from daemon.measure.noise import Noise, heard
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
 from drivers.probe import Fault, Probe, ProbeError
@@ -54,6 +55,7 @@ class Instruments:
         self._wired = wired
         self._book = book
         self._histories: dict[Quantity, ProbeHistory] = {}
+        self._noises: dict[Quantity, Noise] = {}
         self._inflow = Inflow()
         self._rest = RestLevel(rest_s_of(table))
         self._fresh = Inflow()  # as _inflow, of the level at rest: a flood that runs back is no fresh water
@@ -89,12 +91,25 @@ class Instruments:
             history = self._histories.get(quantity)
             if history is None:
                 history = ProbeHistory()
+            self._hear(quantity, look.sample)
             verdict, self._histories[quantity] = judge(look, history, self._judging[quantity], now(), today)
             if self._is_visited(quantity):
                 verdict = _calibrating(verdict)
             self.verdicts[quantity] = verdict
         self._look_at_contacts()
         self._follow_level(now())
+
+    def _hear(self, quantity: Quantity, sample: Sample | None) -> None:
+        """Learn the probe's noise; of one that a person handles, or that is silent, there is nothing to learn."""
+        if sample is None or self._is_visited(quantity):
+            self._noises.pop(quantity, None)
+        else:
+            self._noises[quantity] = heard(self._noises.get(quantity, Noise()), sample)
+
+    def noise_floors_v(self) -> dict[Quantity, float]:
+        """Standard deviation of one look at each analog probe, in volts, where it is known by now."""
+        floors = {quantity: noise.floor_v for quantity, noise in self._noises.items()}
+        return {quantity: floor_v for quantity, floor_v in floors.items() if floor_v is not None}
 
     def _follow_level(self, now_s: float) -> None:
         """What the level says over time: water that came in, the level at rest, how that falls."""

@@ -302,6 +302,7 @@ class KeptReservoir:
             last_decision=self.last_decision,
             caps=self._permits.use(stamp),
             pumps=self._pump_states(stamp),
+            noise_v=self.instruments.noise_floors_v(),
         )
 
     def _waiting_for(self, stamp: Stamp) -> str:

@@ -279,7 +279,10 @@ class Alarm:
 
 @dataclass(frozen=True, slots=True)
 class ReservoirState:
-    """One reservoir at the end of a pass."""
+    """One reservoir at the end of a pass.
+
+    noise_v: standard deviation of one look at each analog probe, in volts; not there until it is learned.
+    """
 
     name: str
     title: str
@@ -293,6 +296,7 @@ class ReservoirState:
     last_decision: Permit | Refusal | None
     caps: Mapping[Role, CapUse]
     pumps: Mapping[Role, PumpState] = field(default_factory=dict)
+    noise_v: Mapping[Quantity, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

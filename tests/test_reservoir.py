@@ -443,3 +443,13 @@ def test_four_reservoirs_on_three_converters_of_one_bus_are_each_seen_as_they_ar
                     assert verdict.reading is not None
                     assert verdict.reading.value == pytest.approx(truth[name][key], abs=off), (name, quantity)
         assert truth["bed1"]["ph"] < truth["bed2"]["ph"] - 0.5
+
+
+def test_the_noise_of_each_analog_probe_is_learned_and_shown(tank: AtTheTank) -> None:
+    """0.5 mV a conversion are a quarter of a millivolt a look; a switch has none, a pulled plug unlearns it."""
+    assert tank.passes(5).reservoirs["bed1"].noise_v == {}
+    noise_v = tank.passes(60).reservoirs["bed1"].noise_v
+    assert set(noise_v) == {Quantity.PH, Quantity.EC, Quantity.TEMPERATURE}
+    assert all(0.0001 < floor_v < 0.0005 for floor_v in noise_v.values())
+    tank.bench.play("fault", name=FaultName.CHIP_SILENT, target="ph")
+    assert tank.passes(1).reservoirs["bed1"].noise_v == {}

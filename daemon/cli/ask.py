@@ -116,6 +116,10 @@ def _status_lines(answer: Mapping[str, Any]) -> Iterable[str]:
     yield from _alarm_lines_of(state.alarms)
 
 
+def _noise(floor_v: float | None) -> str:
+    return "" if floor_v is None else f", noise {floor_v * 1000.0:.2f} mV"
+
+
 def _reservoir_lines(reservoir: ReservoirState) -> Iterable[str]:
     yield ""
     condition = words.condition(reservoir.condition, reservoir.condition_reason)
@@ -125,7 +129,7 @@ def _reservoir_lines(reservoir: ReservoirState) -> Iterable[str]:
         allowed = f"band {band[0]:g} to {band[1]:g}" if band else ""
         yield (
             f"  {words.QUANTITY[quantity]:<12}{words.value(quantity, words.believed(verdict)):<12}{allowed:<18}"
-            f"{verdict.quality.value}: {words.why(verdict)}"
+            f"{verdict.quality.value}: {words.why(verdict)}{_noise(reservoir.noise_v.get(quantity))}"
         )
     for role, use in reservoir.caps.items():
         yield (
