@@ -25,6 +25,7 @@ from config.settings import (
     RigTable,
     Site,
     Stage,
+    Standard,
     Tray,
     Water,
 )
@@ -47,6 +48,7 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("reservoir.NAME.pump.ROLE", Pump),
     ("reservoir.NAME.circulation", Circulation),
     ("reservoir.NAME.tray", Tray),
+    ("standard.NAME", Standard),
 )
 HEAD = """\
 # Settings

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
+from config.label import wrong_buffer, wrong_conductivity
 from drivers.reference import ReferenceInput
 
 # Limits that no setting can raise. The reasons are physical.
@@ -420,6 +421,55 @@ class CutOut(Table):
     )
 
 
+class Standard(Table):
+    """A bottle of your own, by the table printed on its label. Call it by its NAME when calibrating.
+
+    Either `ph`, or `ms_per_cm` as it is at each temperature (not brought to 25 °C). In between one reckons in
+    straight lines, and never beyond the ends.
+    """
+
+    temperature_c: tuple[float, ...] = Field(
+        min_length=2,
+        max_length=60,
+        strict=False,
+        description="the temperatures of the label's table, rising, 0 to 50",
+    )
+    ph: tuple[float, ...] | None = Field(
+        default=None, max_length=60, strict=False, description="a buffer's pH at each of them, 1 to 13"
+    )
+    ms_per_cm: tuple[float, ...] | None = Field(
+        default=None,
+        max_length=60,
+        strict=False,
+        description="a conductivity standard's value at each of them, 0.01 to 200 (1413 µS/cm are 1.413)",
+    )
+
+    @model_validator(mode="after")
+    def _sound(self) -> Self:
+        if (self.ph is None) is (self.ms_per_cm is None):
+            raise ValueError("give either ph or ms_per_cm, one value for each of temperature_c")
+        wrong = (
+            wrong_buffer(self.temperature_c, self.ph)
+            if self.ph is not None
+            else wrong_conductivity(self.temperature_c, self.ms_per_cm or ())
+        )
+        if wrong:
+            raise ValueError(wrong)
+        return self
+
+
+SHIPPED_STANDARDS = ("phthalate", "phosphate", "borax", "carbonate")  # of config/standards.toml, that fit NAME
+
+
+def _own_name(name: str) -> str:
+    if name in SHIPPED_STANDARDS or not re.search("[a-z]", name):
+        raise ValueError("is the name of a standard that ships; give your bottle one of its own, as my-7")
+    return name
+
+
+OwnName = Annotated[HomieId, AfterValidator(_own_name)]
+
+
 class Settings(Table):
     site: Site
     rig: RigTable
@@ -427,6 +477,7 @@ class Settings(Table):
     reference: dict[HomieId, ReferenceInput] = {}
     cut_out: CutOut | None = None
     reservoir: dict[HomieId, Reservoir] = Field(min_length=1, max_length=16)
+    standard: dict[OwnName, Standard] = {}
 
     def rig_table(self) -> dict[str, Any]:
         """The `[rig]` table as its opener gets it."""

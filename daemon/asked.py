@@ -106,10 +106,28 @@ class Look(Probe):
 
 
 class Standard(Probe):
-    """What the probe stands in. temperature_c: None for the tank's."""
+    """What the probe stands in.
 
-    standard: str
+    standard: None to be known by the signal. temperature_c: of the standard, None for the tank's. true_c: what a
+    reference thermometer beside it shows; litres: the water that is in the reservoir.
+    """
+
+    standard: str | None = None
     temperature_c: float | None = Field(default=None, ge=0.0, le=50.0)
+    true_c: float | None = Field(default=None, ge=0.0, le=50.0)
+    litres: float | None = Field(default=None, ge=0.0, le=2000.0)
+
+
+class Result(Probe):
+    """stop_gap: of pH, the offset from one buffer."""
+
+    stop_gap: bool = False
+
+
+class Finish(Result):
+    """accept: keep it though something about it is odd."""
+
+    accept: bool = False
 
 
 def one(loop: Loop, asked: Named) -> KeptReservoir:

@@ -41,7 +41,7 @@ _QUIET_REASONS = (
     VerdictReason.NO_TEMPERATURE,
     VerdictReason.REFERENCE,  # of the converter, which has one alarm for all its probes (service.py)
 )
-_CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_OLD)
+_CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_OLD, VerdictReason.STOP_GAP)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,15 +7,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from daemon import words
-from daemon.asked import Look, Probe, Standard, now, one
-from daemon.calibrating import NotSettledError, Visit
+from daemon import words, words_of_calibration
+from daemon.asked import Finish, Look, Probe, Result, Standard, now, one
+from daemon.calibrating import NotSettledError, Visit, WhichStandardError
 from daemon.dose.ledger_standing import Standing
 from daemon.link.plain import plain
-from daemon.measure.settling import WINDOW, Settling
+from daemon.measure.calibrate import AnyFit
+from daemon.measure.change import change
+from daemon.measure.settling import WINDOW, WINDOW_S, Settling
 from daemon.requests import Request, RequestRefused
 from daemon.reservoir import KeptReservoir
-from daemon.values import Quantity
+from daemon.values import Quality, Quantity
 
 if TYPE_CHECKING:
     from daemon.loop import Loop
@@ -26,66 +28,119 @@ SLACK_PH = 1e-9  # decimals such as 6.3 - 6.0 are not exact in binary
 _IN_DOUBT = "the pH probe is in doubt, it stays locked"
 _MEASURED = "`evenwater clear --measured-ph N`"
 _OR_CALIBRATE = "calibrate the probe (`evenwater calibrate ph`), then `evenwater clear`"
+UNTOLD_C = 20.0  # written beside a level where no temperature is known; nothing is reckoned with it
 THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name no request can give itself
 
 
 def begin(asked: Probe, request: Request, loop: Loop) -> Any:
     """A probe comes out of the water: pause, and read it as in a standard."""
     reservoir = one(loop, asked)
-    if asked.quantity not in (Quantity.PH, Quantity.EC):
-        raise RequestRefused(
-            f"{words.QUANTITY[asked.quantity]}: only pH and EC probes are calibrated in standards"
-        )
-    if not reservoir.instruments.has(asked.quantity):
-        raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
+    _can_be_calibrated(reservoir, asked.quantity)
     no_probe_out(reservoir)
     before = _persons_hold(reservoir, loop)
     loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())
-    reservoir.instruments.begin_visit(Visit(asked.quantity, before))
-    return {"said": f"{reservoir.table.title}: dosing paused while the probe is out of the water"}
+    reservoir.instruments.begin_visit(asked.quantity, before)
+    said = f"{reservoir.table.title}: dosing paused while {words_of_calibration.OUT_OF_THE_WATER[asked.quantity]}"
+    return {"said": said, "old": plain(reservoir.instruments.calibration(asked.quantity))}
+
+
+def _can_be_calibrated(reservoir: KeptReservoir, quantity: Quantity) -> None:
+    instruments, title = reservoir.instruments, reservoir.table.title
+    if not instruments.has(quantity):
+        raise RequestRefused(f"{title} has no {words.QUANTITY[quantity]} probe")
+    if quantity is Quantity.LEVEL and not instruments.measures_share:
+        raise RequestRefused(f"{title}: a float switch says enough or low; there is nothing to calibrate")
 
 
 def look(asked: Look, _request: Request, loop: Loop) -> Any:
-    """How far the signal has come to rest."""
-    visit = _visit(one(loop, asked), asked.quantity)
+    """How far the signal has come to rest, and which bottles it may be of."""
+    reservoir = one(loop, asked)
+    visit = _visit(reservoir, asked.quantity)
     if asked.afresh:
         visit.afresh()
-    rest = visit.settling()
-    return {**plain(rest), "share_settled": _share(rest), "said": _settling_words(asked.quantity, rest)}
+    rest, temperature_c = visit.settling(), reservoir.instruments.temperature_c()
+    candidates = () if temperature_c is None else visit.candidates(temperature_c)
+    said = words_of_calibration.settling(asked.quantity, rest)
+    return {**plain(rest), "share_settled": _share(rest), "candidates": list(candidates), "said": said}
 
 
 def point(asked: Standard, _request: Request, loop: Loop) -> Any:
-    """Take the settled signal as that of a standard."""
+    """Take the settled signal as that of a standard, or of what a thermometer or measured water says."""
     reservoir = one(loop, asked)
     visit = _visit(reservoir, asked.quantity)
-    temperature_c = reservoir.instruments.temperature_c() if asked.temperature_c is None else asked.temperature_c
-    if temperature_c is None:
-        raise RequestRefused("no temperature can be read: give the standard's with --temperature-c")
+    reference, temperature_c = _reference(asked, reservoir), _temperature_of(asked, reservoir)
     try:
-        point = visit.take(asked.standard, temperature_c, loop.clock.utc())
+        taken = visit.take(asked.standard, temperature_c, loop.clock.utc(), reference)
     except NotSettledError as early:
-        raise RequestRefused(
-            f"not settled yet: {_settling_words(asked.quantity, early.settling)}; wait, then take it again"
-        ) from early
+        said = words_of_calibration.settling(asked.quantity, early.settling)
+        raise RequestRefused(f"not settled yet: {said}; wait, then take it again") from early
+    except WhichStandardError as which:
+        raise RequestRefused(words_of_calibration.which_standard(asked.quantity, which.candidates)) from which
     except ValueError as wrong:
         raise RequestRefused(str(wrong)) from wrong
-    unit = "mV" if asked.quantity is Quantity.PH else "mS"
-    said = f"{point.standard} taken: {point.signal:.3f} {unit} at {temperature_c:.1f} °C ({point.reference:.3f})"
-    return {"said": said, "point": plain(point)}
+    return {"said": words_of_calibration.point(asked.quantity, taken), "point": plain(taken)}
 
 
-def finish(asked: Probe, _request: Request, loop: Loop) -> Any:
+def _temperature_of(asked: Standard, reservoir: KeptReservoir) -> float:
+    """Of what the probe stands in, °C. A level has no use for it."""
+    known_c = asked.true_c if asked.quantity is Quantity.TEMPERATURE else asked.temperature_c
+    temperature_c = reservoir.instruments.temperature_c() if known_c is None else known_c
+    if temperature_c is None and asked.quantity is not Quantity.LEVEL:
+        raise RequestRefused("no temperature can be read: give the standard's with --temperature-c")
+    return UNTOLD_C if temperature_c is None else temperature_c
+
+
+def _reference(asked: Standard, reservoir: KeptReservoir) -> float | None:
+    """The true value beside the probe's; None for a bottle, which names it."""
+    if asked.quantity is Quantity.TEMPERATURE:
+        if asked.true_c is None:
+            raise RequestRefused("what does the reference thermometer show? Say it, as in: --true-c 20.4")
+        return asked.true_c
+    if asked.quantity is Quantity.LEVEL:
+        if asked.litres is None:
+            raise RequestRefused("how much water is in the reservoir? Say it, as in: --litres 60")
+        return asked.litres / reservoir.table.volume_l
+    return None
+
+
+def result(asked: Result, _request: Request, loop: Loop) -> Any:
+    """What `finish` would keep: new against old. Nothing is changed by it."""
+    return _weighed(_visit(one(loop, asked), asked.quantity), asked)[1]
+
+
+def finish(asked: Finish, _request: Request, loop: Loop) -> Any:
     """Keep what the points make, or say why not; it stays paused."""
     reservoir = one(loop, asked)
     visit = _visit(reservoir, asked.quantity)
-    fit = visit.fit()
+    fit, answer = _weighed(visit, asked)
     if fit.calibration is None:
-        said = f"not kept, the old calibration stays: {words.fit(fit)}"
-        return {"accepted": False, "said": said, "fit": plain(fit)}
-    reservoir.instruments.keep(asked.quantity, fit.calibration, visit.points)
-    visit.points = []
-    said = f"kept: {words.fit(fit)}. Dosing stays paused: {_put_back(asked.quantity)}"
-    return {"accepted": True, "said": said, "fit": plain(fit)}
+        return {**answer, "accepted": False, "said": f"not kept, the old calibration stays: {answer['said']}"}
+    if fit.quality is not Quality.GOOD and not asked.accept:
+        said = f"not kept yet, the old calibration stays: {answer['said']}. If that is right: finish --accept"
+        return {**answer, "accepted": False, "said": said}
+    note = reservoir.instruments.keep(asked.quantity, fit.calibration, visit.points)
+    visit.points, visit.before = [], fit.calibration
+    said = f"kept: {answer['said']}.{note} Dosing stays paused: {_put_back(asked.quantity)}"
+    return {**answer, "accepted": True, "said": said}
+
+
+def _weighed(visit: Visit, asked: Result) -> tuple[AnyFit, dict[str, Any]]:
+    """The fit, and what can be told of it: old and new, and what pH 5.8 (or such) would have read by the old."""
+    if asked.stop_gap and asked.quantity is not Quantity.PH:
+        raise RequestRefused("only pH has a stop-gap: an offset from one buffer")
+    fit, old = visit.fit(stop_gap=asked.stop_gap), visit.before
+    answer = {
+        "said": words_of_calibration.fit(fit),
+        "fit": plain(fit),
+        "old": plain(old),
+        "rows": [],
+        "change": {},
+    }
+    if fit.calibration is not None:
+        changed = change(old, fit.calibration)
+        rows = words_of_calibration.old_and_new(old, fit.calibration, changed)
+        answer |= {"change": plain(changed), "rows": plain(rows)}
+    return fit, answer
 
 
 def back(asked: Probe, request: Request, loop: Loop) -> Any:
@@ -134,7 +189,7 @@ def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:
 
 
 def _put_back(quantity: Quantity) -> str:
-    return f"put the probe back in the water, then `evenwater calibrate {quantity.value} back`"
+    return f"{words_of_calibration.BACK_IN_THE_WATER[quantity]}, then `evenwater calibrate {quantity.value} back`"
 
 
 def _persons_hold(reservoir: KeptReservoir, loop: Loop) -> Standing | None:
@@ -152,21 +207,20 @@ def _hold_on(reservoir: KeptReservoir, before: Standing | None, loop: Loop) -> N
 
 
 def _share(rest: Settling) -> float:
-    """How near to settled, 0..1, for a progress bar."""
+    """How near to settled, 0..1, for a progress bar: of the window's samples and span, its spread and drift."""
     if rest.spread is None or rest.allowed_spread is None:
         return 0.0
-    calm = 1.0 if rest.spread <= rest.allowed_spread else rest.allowed_spread / rest.spread
-    return round(min(1.0, rest.samples / WINDOW) * calm, 3)
+    filled = min(1.0, rest.samples / WINDOW, rest.span_s / WINDOW_S)
+    calm = _within(rest.spread, rest.allowed_spread)
+    if filled == 1.0:  # a drift of fewer samples says nothing
+        calm *= _within(rest.drift_per_min, rest.allowed_per_min)
+    return round(filled * calm, 3)
 
 
-def _settling_words(quantity: Quantity, rest: Settling) -> str:
-    if rest.mean is None or rest.spread is None or rest.allowed_spread is None:
-        return "no reading yet"
-    unit = "mV" if quantity is Quantity.PH else "mS"
-    return (
-        f"{rest.mean:.2f} {unit}, moved {rest.spread:.2f} (at most {rest.allowed_spread:.2f}) "
-        f"over {rest.samples} of {WINDOW} samples"
-    )
+def _within(moved: float | None, allowed: float | None) -> float:
+    if moved is None or allowed is None or abs(moved) <= allowed:
+        return 1.0
+    return allowed / abs(moved)
 
 
 # a probe in doubt

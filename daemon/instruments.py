@@ -11,14 +11,16 @@ from daemon import words
 from daemon.calibrating import Visit
 from daemon.causes import LEVEL_ENOUGH
 from daemon.dose.inflow import Inflow, follow, since_rise_s
+from daemon.dose.ledger_standing import Standing
 from daemon.dose.level import Drowned, Fall, Levels, RestLevel, drowned, leak, most_drunk_l_per_h, rest_s_of
 from daemon.dose.level import follow as follow_level
 from daemon.dose.permit import LEVEL_STOP_SHARE
 from daemon.measure.book import CalibrationBook
 from daemon.measure.calibrate import Point
-from daemon.measure.convert import Calibration, Compensation, NotRead, to_reading
+from daemon.measure.convert import Calibration, Compensation, NotRead, PhCalibration, to_reading
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
 from daemon.measure.noise import Noise, heard
+from daemon.measure.standards import SHIPPED, Shelf
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
 from drivers.probe import Fault, Probe, ProbeError
@@ -46,7 +48,9 @@ class Instruments:
     rest_share: the level at rest, None where it is not known.
     """
 
-    def __init__(self, name: str, table: Table, wired: Wired, book: CalibrationBook) -> None:
+    def __init__(
+        self, name: str, table: Table, wired: Wired, book: CalibrationBook, shelf: Shelf = SHIPPED
+    ) -> None:
         self.verdicts: dict[Quantity, Verdict] = {}
         self.visit: Visit | None = None
         self.circulation_on = False
@@ -54,6 +58,7 @@ class Instruments:
         self._table = table
         self._wired = wired
         self._book = book
+        self._shelf = shelf
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._noises: dict[Quantity, Noise] = {}
         self._inflow = Inflow()
@@ -156,16 +161,29 @@ class Instruments:
 
     # calibrating
 
-    def begin_visit(self, visit: Visit) -> None:
+    def begin_visit(self, quantity: Quantity, held_before: Standing | None) -> None:
         """A person takes a probe out of the water to calibrate it."""
-        self.visit = visit
+        self.visit = Visit(quantity, held_before, self.calibration(quantity), self._shelf)
 
-    def keep(self, quantity: Quantity, calibration: Calibration, points: Sequence[Point]) -> None:
-        """Read by a calibration just made, from now on. Raises BookError; all is then as before."""
+    def calibration(self, quantity: Quantity) -> Calibration | None:
+        """The calibration in force; None where there is none, or one made behind another wiring."""
+        if wiring_changes(self._book.wiring(self._name, quantity), self._wirings[quantity]):
+            return None
+        return self._book.get(self._name, quantity)
+
+    def keep(self, quantity: Quantity, calibration: Calibration, points: Sequence[Point]) -> str:
+        """Read by a calibration just made, from now on. Raises BookError; all is then as before.
+
+        Gives what went wrong with the history of calibrations, "" if nothing did.
+        """
         self._book.put(self._name, quantity, calibration, points, self._wirings[quantity])
+        return ""
 
     def calibrated_since(self, quantity: Quantity, utc: datetime) -> bool:
-        """Whether the calibration in force was made later than that, every point of it."""
+        """Whether the calibration in force was made later than that, every point of it, and is no stop-gap."""
+        calibration = self._book.get(self._name, quantity)
+        if isinstance(calibration, PhCalibration) and calibration.stop_gap:
+            return False
         points = self._book.points(self._name, quantity)
         return bool(points) and all(point.utc > utc for point in points)
 
@@ -173,6 +191,8 @@ class Instruments:
         """The probe goes back: what it read in the standards says nothing about the water."""
         if self.visit is not None:
             self._histories.pop(self.visit.quantity, None)
+            if self.visit.quantity is Quantity.LEVEL:
+                self.level_disturbed()
         self.visit = None
 
     def _is_visited(self, quantity: Quantity) -> bool:
@@ -261,7 +281,7 @@ def _show(visit: Visit, sample: Sample) -> None:
     if sample.clipped:
         visit.afresh()
     else:
-        visit.see(sample.signal)
+        visit.see(sample.at_s, sample.signal)
 
 
 def _calibrating(verdict: Verdict) -> Verdict:

@@ -24,6 +24,7 @@ from daemon.dose.windows import OPPOSITE, Stamp
 from daemon.feed import Feed
 from daemon.instruments import Instruments, Wired
 from daemon.measure.book import CalibrationBook
+from daemon.measure.standards import SHIPPED, Shelf
 from daemon.permits import Permits, Water
 from daemon.rates import PumpRates
 from daemon.record import Record
@@ -61,6 +62,7 @@ class Parts:
     ledger: Ledger
     answers: AnswerFile
     only_watch: Callable[[Stamp], str] = lambda _: ""
+    shelf: Shelf = SHIPPED
 
 
 class KeptReservoir:
@@ -69,7 +71,7 @@ class KeptReservoir:
     def __init__(self, name: str, table: Table, parts: Parts) -> None:
         self.name = name
         self.table = table
-        self.instruments = Instruments(name, table, parts.wired, parts.book)
+        self.instruments = Instruments(name, table, parts.wired, parts.book, parts.shelf)
         self.last_decision: Permit | Refusal | None = None
         self.last_entry = 0  # the ledger's line of the last run
         self.run_note = ""  # what the keeper said of the last run

@@ -35,6 +35,7 @@ from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
 from daemon.lock import StateLock
 from daemon.loop import Loop, Site
 from daemon.measure.book import BookError, CalibrationBook
+from daemon.measure.standards import Shelf, Standard
 from daemon.pump_lines import write_pump_lines
 from daemon.requests import Request
 from daemon.reservoir import KeptReservoir, Parts
@@ -106,6 +107,7 @@ class Service:
         self._runs = Runs(self.folder / "runs.json", self.ledger.proven_s(stamp), program, dose_numbers(settings))
         keep.callback(self._end_run)
         self.book = CalibrationBook(self.folder / "calibrations.toml")
+        self._shelf = _shelf(settings)
         self._answers = AnswerFile(self.folder / "answers.json", self.ledger.proven_s(stamp))
         self._link = self._opened_link() if mqtt else None
         self.loop = Loop(
@@ -164,7 +166,7 @@ class Service:
             for name, pump in table.pump.items()
         }
         wired = Wired(probes, self._contact(table.circulation), self._contact(table.tray))
-        return Parts(wired, pumps, self.book, self.ledger, self._answers, self._only_watch)
+        return Parts(wired, pumps, self.book, self.ledger, self._answers, self._only_watch, self._shelf)
 
     def _contact(self, table: Circulation | Tray | None) -> Contact | None:
         if table is None:
@@ -266,6 +268,16 @@ class Service:
             self._backup_trouble = str(trouble)
         else:
             self._backup_trouble = ""
+
+
+def _shelf(settings: Settings) -> Shelf:
+    """The solutions there are: those that ship, and the bottles of the settings."""
+    own: dict[Quantity, dict[str, Standard]] = {}
+    for name, table in settings.standard.items():
+        quantity, values = (Quantity.PH, table.ph) if table.ph is not None else (Quantity.EC, table.ms_per_cm)
+        row = Standard(name, "a bottle of your own", "its label", "as printed", table.temperature_c, values or ())
+        own.setdefault(quantity, {})[name] = row
+    return Shelf(own)
 
 
 def _pump_lines(settings: Settings) -> list[int]:

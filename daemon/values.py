@@ -44,6 +44,7 @@ class VerdictReason(StrEnum):
     NOT_CALIBRATED = "not_calibrated"
     CALIBRATION_OLD = "calibration_old"
     CALIBRATING = "calibrating"  # a person has the probe in a buffer
+    STOP_GAP = "stop_gap"  # calibrated in one buffer only: shown, but no dose rests on it
     PROBE_WORN = "probe_worn"  # calibrated, yet with too little slope for a dose to rest on
 
 
@@ -54,6 +55,7 @@ class Reading:
     temperature_c: what it was compensated for, None where none was needed or known.
     calibration: the day of the calibration used (ISO date), "" where none applies.
     slope_percent: slope of that calibration, % of theory; None for other quantities than pH.
+    stop_gap: that calibration is an offset from one buffer, which shows no slope.
     """
 
     quantity: Quantity
@@ -63,6 +65,7 @@ class Reading:
     temperature_c: float | None = None
     calibration: str = ""
     slope_percent: float | None = None
+    stop_gap: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,6 @@ from daemon.dose.level import Drowned, Fall
 from daemon.dose.response import Finding, Surprise
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual
-from daemon.measure.calibrate import EcFit, FitReason, PhFit
 from daemon.measure.rate import RateFit, RateReason
 from daemon.runs import Watch
 from daemon.values import (
@@ -67,6 +66,7 @@ _VERDICT: Mapping[VerdictReason, str] = {
     VerdictReason.NOT_CALIBRATED: "not calibrated",
     VerdictReason.CALIBRATION_OLD: "the calibration is too old",
     VerdictReason.CALIBRATING: "being calibrated",
+    VerdictReason.STOP_GAP: "calibrated in one buffer only, which shows but does not dose; calibrate in two",
     VerdictReason.PROBE_WORN: "the probe is worn: its slope is too low to dose by",
 }
 
@@ -237,19 +237,6 @@ def doubts_ph(reason: str) -> bool:
     return MAY_DRIFT in reason
 
 
-def fit(of: PhFit | EcFit) -> str:
-    """The fit's numbers and what they mean, as one sentence for the person at the tank."""
-    numbers = of.numbers
-    parts = []
-    if "slope_percent" in numbers:
-        parts.append(f"slope {numbers['slope_percent']:.1f} % of theory (85 to 105)")
-        parts.append(f"offset {numbers.get('offset_mv', 0.0):+.1f} mV (within ±30)")
-    if "cell_constant_per_cm" in numbers:
-        parts.append(f"cell constant {numbers['cell_constant_per_cm']:.3f} per cm (0.5 to 2)")
-    advice = "; ".join(FIT[reason] for reason in of.reasons)
-    return f"{', '.join(parts)}: {advice}" if parts else advice
-
-
 RATE: Mapping[RateStanding, str] = {
     RateStanding.DATED: "",
     RateStanding.UNDATED: ", taken from the settings, which do not say when it was measured",
@@ -336,27 +323,6 @@ CONDITION: Mapping[Condition, str] = {
     Condition.WATCHING: "measures only",
     Condition.HELD: "dosing paused by a person",
     Condition.LOCKED: "a safety stop; clear it at the tank",
-}
-
-FIT: Mapping[FitReason, str] = {
-    FitReason.FINE: "fine",
-    FitReason.POINT_COUNT: "pH needs two buffers, EC one or two standards; take the missing point",
-    FitReason.NOT_A_NUMBER: "a value is not a number; begin again",
-    FitReason.SAME_STANDARD: "the same solution was used twice; use two different ones",
-    FitReason.TOO_CLOSE: "the solutions are too alike to give a slope; use 7.00 and 4.01",
-    FitReason.UNSTABLE: "the reading had not come to rest; wait longer in still solution",
-    FitReason.TEMPERATURES_DIFFER: "the solutions differ too much in temperature; let them stand side by side",
-    FitReason.TEMPERATURE_RANGE: "a solution is too cold or too warm; bring it near the water's temperature",
-    FitReason.SWAPPED: "the buffers were swapped, the signal moved the wrong way; check labels and begin again",
-    FitReason.NO_RESPONSE: "the probe hardly moved: same cup twice, cracked bulb, dry or unplugged",
-    FitReason.SLOPE_LOW: "slope too low: worn or dirty electrode, or an old buffer; clean it, use fresh buffer",
-    FitReason.SLOPE_HIGH: "slope higher than physics allows: a wrong or spoiled buffer",
-    FitReason.SLOPE_WORN: "kept, but the electrode is ageing; clean it and have a new one ready",
-    FitReason.OFFSET: "offset too large: old reference junction, or a buffer that is not what its label says",
-    FitReason.OFF_THE_LINE: "the three buffers do not lie on one line; one of them is wrong",
-    FitReason.CELL_CONSTANT: "cell constant too far from nominal: dirty cell, a bubble, or the wrong standard",
-    FitReason.CELL_ODD: "kept, but far from nominal; check that the standard is what its label says",
-    FitReason.THOUSANDFOLD: "µS/cm and mS/cm were mixed up: 1413 µS/cm is 1.413 mS/cm",
 }
 
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from daemon.calibrating import NotSettledError, Visit
+from daemon.calibrating import NotSettledError, Visit, WhichStandardError
 from daemon.measure.calibrate import FitReason
 from daemon.measure.convert import EcCalibration, PhCalibration
 from daemon.measure.settling import WINDOW
@@ -25,8 +25,10 @@ def seen(quantity: Quantity, signal: float, count: int = WINDOW) -> Visit:
 
 
 def show(visit: Visit, signal: float, count: int = WINDOW) -> None:
-    for _ in range(count):
-        visit.see(signal)
+    """So many samples, ten seconds apart, after those before."""
+    begun_s = visit.seen[-1].at_s + 10.0 if visit.seen else 1000.0
+    for place in range(count):
+        visit.see(begun_s + 10.0 * place, signal)
 
 
 def test_a_settled_signal_becomes_a_point() -> None:
@@ -121,3 +123,70 @@ def test_ec_is_fitted_as_ec() -> None:
     fit = visit.fit()
     assert isinstance(fit.calibration, EcCalibration)
     assert fit.calibration.cell_constant_per_cm == pytest.approx(1.0, abs=0.005)
+
+
+def test_a_standard_that_is_not_named_is_known_by_the_signal() -> None:
+    """4.01 alone gives so many mV; 7.00 and 6.86 are asked about; no buffer at all is said to be none."""
+    assert seen(Quantity.PH, MV_AT_4).take(None, 25.0, MORNING).standard == "4.01"
+    with pytest.raises(WhichStandardError) as which:
+        seen(Quantity.PH, MV_AT_7).take(None, 25.0, MORNING)
+    assert sorted(which.value.candidates) == ["6.86", "7.00"]
+    with pytest.raises(WhichStandardError) as none:
+        seen(Quantity.PH, 95.0).take(None, 25.0, MORNING)
+    assert none.value.candidates == ()
+
+
+def test_an_unsettled_signal_is_no_ground_to_know_a_buffer_by() -> None:
+    """It is asked to wait, not which bottle it is."""
+    with pytest.raises(NotSettledError):
+        seen(Quantity.PH, MV_AT_4, WINDOW - 1).take(None, 25.0, MORNING)
+
+
+def test_a_buffer_told_under_its_right_name_replaces_the_wrong_one() -> None:
+    """6.86 after 7.00 is the same cup."""
+    visit = seen(Quantity.PH, MV_AT_7)
+    visit.take("7.00", 25.0, MORNING)
+    show(visit, MV_AT_7)
+    visit.take("6.86", 25.0, MORNING)
+    assert [point.standard for point in visit.points] == ["6.86"]
+
+
+def test_how_long_it_took_to_settle_is_kept_with_the_point() -> None:
+    """From the first sample in that standard to the first settled window."""
+    visit = Visit(Quantity.PH)
+    for place, signal in enumerate((40.0, 20.0, 8.0, *[2.0] * WINDOW)):
+        visit.see(1000.0 + 10.0 * place, signal)
+    show(visit, 2.0, 3)
+    assert visit.take("7.00", 25.0, MORNING).settled_s == pytest.approx(80.0)
+    show(visit, MV_AT_4)
+    assert visit.take("4.01", 25.0, MORNING).settled_s == pytest.approx(50.0)
+
+
+def test_the_calibration_before_tells_a_changed_cell_and_gives_a_stop_gap_its_slope() -> None:
+    """It is what the visit began with."""
+    cell = EcCalibration(cell_constant_per_cm=0.8, day="2026-02-01")
+    visit = seen(Quantity.EC, 1.413)
+    visit.before = cell
+    visit.take("1.413", 25.0, MORNING)
+    assert FitReason.CELL_CHANGED in visit.fit().reasons
+    visit = seen(Quantity.PH, MV_AT_7)
+    visit.before = PhCalibration(slope_percent=93.0, offset_mv=0.0, day="2026-02-01")
+    visit.take("7.00", 25.0, MORNING)
+    fit = visit.fit(stop_gap=True)
+    assert isinstance(fit.calibration, PhCalibration)
+    assert (fit.calibration.slope_percent, fit.calibration.stop_gap) == (93.0, True)
+
+
+def test_a_thermometer_and_measured_water_make_points_without_a_bottle() -> None:
+    """They need the true value; two amounts of water are two points."""
+    visit = seen(Quantity.TEMPERATURE, 20.4)
+    with pytest.raises(ValueError, match="true value"):
+        visit.take(None, 20.0, MORNING)
+    assert visit.take(None, 20.0, MORNING, 20.0).standard == "thermometer"
+    assert visit.fit().numbers["offset_k"] == pytest.approx(-0.4)
+    visit = seen(Quantity.LEVEL, 0.05)
+    visit.take(None, 20.0, MORNING, 0.0)
+    show(visit, 0.95)
+    visit.take(None, 20.0, MORNING, 1.0)
+    assert len(visit.points) == 2
+    assert visit.fit().numbers["scale"] == pytest.approx(1.0 / 0.9)

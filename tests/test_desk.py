@@ -35,6 +35,7 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "calibrate.begin": PH,
     "calibrate.look": PH,
     "calibrate.point": {**PH, "standard": "7.00"},
+    "calibrate.result": PH,
     "calibrate.finish": PH,
     "calibrate.back": PH,
     "calibrate.cancel": PH,

@@ -10,15 +10,18 @@ from typing import Any
 
 import pytest
 
+from config.settings import Settings
 from daemon.dose.usual import Usual
-from daemon.measure.convert import EcCalibration, PhCalibration
+from daemon.measure.convert import EcCalibration, PhCalibration, TemperatureCalibration
 from daemon.requests import Origin, RequestRefused, WrongParams
-from daemon.values import Condition, Quantity, Role, VerdictReason
+from daemon.values import Condition, Quality, Quantity, Role, VerdictReason
 from daemon.words import unusual
 from sim_hw import grower
-from tests.at_the_tank import PASS_S, TO_A_DOSE, AtTheTank, at_the_tank, one_bed
+from tests.at_the_tank import PASS_S, TO_A_DOSE, AtTheTank, at_the_tank, one_bed, raw_settings, two_beds
+from tests.hazards.kept import with_level_sender
 
 QUARTER = 90  # passes of a quarter of an hour
+BED_2_LINE = 22  # of the second reservoir's pH down
 PH: dict[str, Any] = {"quantity": "ph"}
 
 
@@ -299,13 +302,13 @@ def test_one_probe_of_a_reservoir_at_a_time(tank: AtTheTank) -> None:
             tank.ask(f"calibrate.{step}", quantity="ec")
 
 
-def test_only_probes_there_are_and_that_standards_can_tell_are_calibrated(tmp_path: Path) -> None:
-    """A thermometer is not dipped in buffers, and a missing probe not at all."""
+def test_only_probes_there_are_and_that_can_be_calibrated_are(tmp_path: Path) -> None:
+    """A float switch knows no more than two words, and a missing probe none."""
     probes = {name: table for name, table in one_bed().reservoir["bed1"].probe.items() if name != "ec"}
     with at_the_tank(tmp_path, one_bed(probe={name: table.model_dump() for name, table in probes.items()})) as at:
         at.passes(1)
-        with pytest.raises(RequestRefused, match="temperature: only pH and EC"):
-            at.ask("calibrate.begin", quantity="temperature")
+        with pytest.raises(RequestRefused, match="a float switch says enough or low"):
+            at.ask("calibrate.begin", quantity="level")
         with pytest.raises(RequestRefused, match="Bed 1 has no EC probe"):
             at.ask("calibrate.begin", quantity="ec")
 
@@ -402,6 +405,17 @@ def test_a_calibration_since_the_lock_will_do(tank: AtTheTank) -> None:
     assert not is_locked(tank)
 
 
+def test_a_stop_gap_since_the_lock_will_not_do(tank: AtTheTank) -> None:
+    """One buffer does not show that the probe answers."""
+    doubted(tank)
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "4.01")
+    assert tank.ask("calibrate.finish", **PH, stop_gap=True, accept=True)["accepted"]
+    put_back(tank)
+    assert not tank.ask("clear")["accepted"]
+    assert is_locked(tank)
+
+
 @pytest.mark.parametrize("ph", [-0.1, 14.1, float("nan"), float("inf"), "sour"])
 def test_no_measured_ph_that_cannot_be(tank: AtTheTank, ph: object) -> None:
     """Refused before anything is cleared, whatever the lock."""
@@ -409,3 +423,153 @@ def test_no_measured_ph_that_cannot_be(tank: AtTheTank, ph: object) -> None:
     with pytest.raises(WrongParams, match="measured_ph"):
         tank.ask("clear", measured_ph=ph)
     assert is_locked(tank)
+
+
+def test_a_buffer_is_known_by_its_signal_or_asked_about(tank: AtTheTank) -> None:
+    """4.01 is; 7.00 may be 6.86, and is not guessed; the look says it before the point is taken."""
+    tank.ask("calibrate.begin", **PH)
+    settled_in(tank, "ph", "7.00")
+    assert sorted(tank.ask("calibrate.look", **PH)["candidates"]) == ["6.86", "7.00"]
+    with pytest.raises(RequestRefused, match=r"this may be 7\.00 or 6\.86: read the label"):
+        tank.ask("calibrate.point", **PH)
+    settled_in(tank, "ph", "4.01")
+    assert tank.ask("calibrate.point", **PH)["point"]["standard"] == "4.01"
+
+
+def test_the_result_is_shown_before_anything_is_replaced(tank: AtTheTank, tmp_path: Path) -> None:
+    """Old beside new, and what the water would have read; asking for it changes nothing."""
+    before, file = tank.service.book.get("bed1", Quantity.PH), (tmp_path / "calibrations.toml").read_text()
+    assert tank.ask("calibrate.begin", **PH)["old"]["slope_percent"] == 97.0
+    take(tank, "7.00")
+    take(tank, "4.01")
+    result = tank.ask("calibrate.result", **PH)
+    assert result["old"]["slope_percent"] == 97.0
+    assert result["change"]["then"] == pytest.approx(5.8, abs=0.03)
+    assert result["rows"][1][:2] == ["slope", "97.0 %"]
+    assert tank.service.book.get("bed1", Quantity.PH) is before
+    assert (tmp_path / "calibrations.toml").read_text() == file
+
+
+def test_what_is_odd_is_kept_only_when_a_person_accepts_it(tank: AtTheTank) -> None:
+    """6.86 taken for 7.00 looks like another electrode than the one before: shown, not kept, until accepted."""
+    before = tank.service.book.get("bed1", Quantity.PH)
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "6.86", label="7.00")
+    take(tank, "4.01")
+    result = tank.ask("calibrate.finish", **PH)
+    assert result["accepted"] is False
+    assert "the 7.00 looks like a 6.86" in result["said"]
+    assert "finish --accept" in result["said"]
+    assert tank.service.book.get("bed1", Quantity.PH) is before
+    take(tank, "6.86")
+    assert tank.ask("calibrate.finish", **PH)["accepted"] is True
+
+
+def test_a_stop_gap_shows_and_doses_nothing(tank: AtTheTank) -> None:
+    """H18, H19: kept only by a person's word; pH is read, an alarm stands, and no dose runs."""
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "4.01")
+    assert tank.ask("calibrate.finish", **PH)["accepted"] is False
+    assert tank.ask("calibrate.finish", **PH, stop_gap=True)["accepted"] is False
+    assert tank.ask("calibrate.finish", **PH, stop_gap=True, accept=True)["accepted"] is True
+    put_back(tank)
+    tank.passes(2 * QUARTER)
+    verdict = tank.bed().verdicts[Quantity.PH]
+    assert (verdict.reason, verdict.quality) == (VerdictReason.STOP_GAP, Quality.UNCERTAIN)
+    assert verdict.reading is not None
+    assert verdict.reading.value == pytest.approx(7.2, abs=0.1)
+    assert "one buffer only" in tank.alarms()["bed1-ph-calibration"].text
+    assert (tank.bed().condition, tank.runs()) == (Condition.KEEPING, [])
+
+
+def test_only_ph_has_a_stop_gap(tank: AtTheTank) -> None:
+    """EC in one standard is a calibration."""
+    tank.ask("calibrate.begin", quantity="ec")
+    take(tank, "1.413", quantity="ec")
+    with pytest.raises(RequestRefused, match="only pH has a stop-gap"):
+        tank.ask("calibrate.finish", quantity="ec", stop_gap=True)
+
+
+def test_a_thermometer_shifts_the_probe(tank: AtTheTank) -> None:
+    """What it shows is what a reading is from the next pass on; without its value nothing is taken."""
+    tank.ask("calibrate.begin", quantity="temperature")
+    tank.bench.play("dip", tank="bed1", probe="temperature", standard="21")
+    tank.ask("calibrate.look", quantity="temperature", afresh=True)
+    tank.until(lambda _: bool(tank.ask("calibrate.look", quantity="temperature")["settled"]), within=200)
+    with pytest.raises(RequestRefused, match="--true-c"):
+        tank.ask("calibrate.point", quantity="temperature")
+    shown_c = tank.ask("calibrate.look", quantity="temperature")["mean"]
+    said = tank.ask("calibrate.point", quantity="temperature", true_c=round(shown_c + 0.5, 3))["said"]
+    assert "before calibrating" in said
+    assert tank.ask("calibrate.finish", quantity="temperature")["accepted"] is True
+    kept = tank.service.book.get("bed1", Quantity.TEMPERATURE)
+    assert isinstance(kept, TemperatureCalibration)
+    assert kept.offset_k == pytest.approx(0.5, abs=0.01)
+    tank.ask("calibrate.back", quantity="temperature")
+    tank.passes(5)
+    reading = tank.bed().verdicts[Quantity.TEMPERATURE].reading
+    assert reading is not None
+    assert reading.value == pytest.approx(reading.sample.signal + 0.5, abs=0.01)
+
+
+def test_a_thermometer_far_off_is_refused(tank: AtTheTank) -> None:
+    """More than 3 K: the probe is broken, not uncalibrated."""
+    tank.ask("calibrate.begin", quantity="temperature")
+    tank.until(lambda _: bool(tank.ask("calibrate.look", quantity="temperature")["settled"]), within=60)
+    shown_c = tank.ask("calibrate.look", quantity="temperature")["mean"]
+    tank.ask("calibrate.point", quantity="temperature", true_c=round(shown_c + 3.5, 3))
+    result = tank.ask("calibrate.finish", quantity="temperature", accept=True)
+    assert result["accepted"] is False
+    assert tank.service.book.get("bed1", Quantity.TEMPERATURE) is None
+
+
+def test_one_reservoir_is_calibrated_while_the_other_doses(tmp_path: Path) -> None:
+    """The first is held and runs no pump; the second corrects its pH as ever."""
+    with at_the_tank(tmp_path, two_beds()) as at:
+        at.passes(1)
+        at.ask("calibrate.begin", **PH, reservoir="bed1")
+        at.bench.play("dip", tank="bed1", probe="ph", standard="4.01")
+        at.until(lambda _: len(at.runs(BED_2_LINE)) == 1, within=3 * TO_A_DOSE)
+        at.passes(QUARTER)
+        assert at.runs() == []
+        assert at.bed("bed1").condition is Condition.HELD
+        assert at.bed("bed2").condition is Condition.KEEPING
+        assert at.bed("bed2").verdicts[Quantity.PH].usable
+
+
+def test_a_level_sender_is_stretched_by_measured_water(tmp_path: Path) -> None:
+    """Two amounts, told in litres; the share read from then on is theirs."""
+    level: dict[str, Any] = {"quantity": "level"}
+    with at_the_tank(tmp_path, with_level_sender()) as at:
+        at.passes(1)
+        at.ask("calibrate.begin", **level)
+        with pytest.raises(RequestRefused, match="--litres"):
+            at.ask("calibrate.point", **level)
+        for drained_l, told_l in (
+            (0.0, 57.0),
+            (36.0, 22.8),
+        ):  # of 60 L; the person's can holds 5 % less than it says
+            at.bench.play("drain", litres=drained_l + 0.001)
+            at.ask("calibrate.look", **level, afresh=True)
+            at.until(lambda _: bool(at.ask("calibrate.look", **level)["settled"]), within=60)
+            at.ask("calibrate.point", **level, litres=told_l)
+        assert at.ask("calibrate.finish", **level)["accepted"] is True
+        at.ask("calibrate.back", **level)
+        at.passes(3)
+        reading = at.bed().verdicts[Quantity.LEVEL].reading
+        assert reading is not None
+        assert reading.value == pytest.approx(0.38, abs=0.01)
+        assert reading.sample.signal == pytest.approx(0.4, abs=0.01)
+
+
+def test_the_growers_own_bottle_is_calibrated_in_by_its_printed_table(tmp_path: Path) -> None:
+    """Named in the settings; its pH at the bottle's temperature."""
+    table = {"temperature_c": [15.0, 25.0], "ph": [7.04, 7.00]}
+    settings = Settings.model_validate({**raw_settings(), "standard": {"my-7": table}})
+    with at_the_tank(tmp_path, settings) as at:
+        at.passes(1)
+        at.ask("calibrate.begin", **PH)
+        settled_in(at, "ph", "7.00")
+        assert "my-7" in at.ask("calibrate.look", **PH)["candidates"]
+        point = at.ask("calibrate.point", **PH, standard="my-7", temperature_c=20.0)["point"]
+        assert (point["standard"], point["reference"]) == ("my-7", pytest.approx(7.02))

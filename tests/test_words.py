@@ -10,7 +10,6 @@ from typing import Any
 import pytest
 
 from daemon import words
-from daemon.measure.calibrate import Fit, FitReason
 from daemon.measure.rate import RateReason
 from daemon.values import (
     Cap,
@@ -40,7 +39,6 @@ ASKED = DoseRequest("bed1", Role.PH_DOWN, 24.1, DoseReason.PH_HIGH, {"ph": 6.72,
         (words.CAP, Cap),
         (words.CONDITION, Condition),
         (words.OUTCOME, Outcome),
-        (words.FIT, FitReason),
         (words.ROLE, Role),
         (words.QUANTITY, Quantity),
         (words.UNIT, Quantity),
@@ -140,16 +138,6 @@ def test_a_condition_says_what_it_means(name: Condition) -> None:
     assert words.condition(name, "cleaning").startswith(f"{name.value} (")
     assert words.condition(name, "cleaning").endswith(": cleaning")
     assert words.condition(name).endswith(")")
-
-
-@pytest.mark.parametrize("reason", FitReason)
-def test_every_fit_gives_advice(reason: FitReason) -> None:
-    """With the numbers where there are any."""
-    assert words.fit(Fit(None, Quality.BAD, (reason,))) == words.FIT[reason]
-    ph = words.fit(Fit(None, Quality.BAD, (reason,), {"slope_percent": 80.0, "offset_mv": -3.0}))
-    assert ph.startswith("slope 80.0 % of theory (85 to 105), offset -3.0 mV (within ±30): ")
-    ec = words.fit(Fit(None, Quality.BAD, (reason,), {"cell_constant_per_cm": 0.98}))
-    assert ec.startswith("cell constant 0.980 per cm (0.5 to 2): ")
 
 
 def test_a_changed_wiring_says_what_was_what_is_and_what_to_do() -> None:

@@ -3,10 +3,11 @@
 Usually the program writes it after `evenwater calibrate`. It may also be written by hand, e.g. with values
 known from another meter. Its format, with every key there is:
 
-    [reservoir.bed1.ph]             # the reservoir's name in the settings, then ph or ec
+    [reservoir.bed1.ph]             # the reservoir's name in the settings, then ph, ec, temperature or level
     day = 2026-03-02                # the day it was made
     slope_percent = 98.2            # 85 to 105, % of the theoretical slope
     offset_mv = 4.1                 # -30 to 30, electrode mV at pH 7
+    stop_gap = false                # true: one buffer told the offset only, nothing is dosed by it
     wiring = "driver=ph_amplifier gain=5.0"   # behind what it was made; may be left out
 
     [[reservoir.bed1.ph.point]]     # what it was made from; may be left out
@@ -16,11 +17,21 @@ known from another meter. Its format, with every key there is:
     spread = 0.3                    # largest minus smallest signal
     temperature_c = 20.1
     utc = 2026-03-02T09:12:00Z
+    settled_s = 50.0                # how long it took to come to rest; may be left out
 
     [reservoir.bed1.ec]
     day = 2026-03-02
     cell_constant_per_cm = 1.02     # 0.5 to 2
     offset_ms = 0.0                 # -0.15 to 0.15; 0 where it is left out
+
+    [reservoir.bed1.temperature]
+    day = 2026-03-02
+    offset_k = -0.4                 # -3 to 3, added to what the probe shows
+
+    [reservoir.bed1.level]          # share = scale * (what the settings make of the volts) + offset_share
+    day = 2026-03-02
+    scale = 1.04                    # 0.5 to 2
+    offset_share = -0.02            # -0.5 to 0.5
 
     [reservoir.bed1.pump.ph_down]   # what a pump delivers, by its role
     day = 2026-03-02
@@ -51,8 +62,15 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from daemon.disk import sync
+from daemon.measure.by_reference import LEVEL_OFFSET_SHARE, LEVEL_SCALE, THERMOMETER_K
 from daemon.measure.calibrate import CELL_CONSTANT_PER_CM, EC_OFFSET_MS, OFFSET_MV, SLOPE_PERCENT, Point
-from daemon.measure.convert import Calibration, EcCalibration, PhCalibration
+from daemon.measure.convert import (
+    Calibration,
+    EcCalibration,
+    LevelCalibration,
+    PhCalibration,
+    TemperatureCalibration,
+)
 from daemon.measure.rate import FASTEST_ML_PER_S, PumpRate, TimedRun
 from daemon.values import Quantity, Role
 
@@ -64,6 +82,7 @@ _TINY = 1e-9  # what is to be above zero
 _PUMP = "pump"
 _RUN_KEYS = ("entry", "run_s", "ml")
 _POINT_KEYS = ("standard", "reference", "signal", "spread", "temperature_c", "utc")
+_SETTLED = "settled_s"
 
 
 class BookError(ValueError):
@@ -208,11 +227,12 @@ def _rate(table: _Table) -> PumpRate:
 
 
 def _ph_calibration(table: _Table) -> PhCalibration:
-    table.only("day", "slope_percent", "offset_mv", "wiring", "point")
+    table.only("day", "slope_percent", "offset_mv", "stop_gap", "wiring", "point")
     return PhCalibration(
         slope_percent=table.number("slope_percent", *SLOPE_PERCENT),
         offset_mv=table.number("offset_mv", *OFFSET_MV),
         day=table.day("day"),
+        stop_gap=table.yes("stop_gap"),
     )
 
 
@@ -225,14 +245,30 @@ def _ec_calibration(table: _Table) -> EcCalibration:
     )
 
 
+def _temperature_calibration(table: _Table) -> TemperatureCalibration:
+    table.only("day", "offset_k", "wiring", "point")
+    return TemperatureCalibration(offset_k=table.number("offset_k", *THERMOMETER_K), day=table.day("day"))
+
+
+def _level_calibration(table: _Table) -> LevelCalibration:
+    table.only("day", "scale", "offset_share", "wiring", "point")
+    return LevelCalibration(
+        scale=table.number("scale", *LEVEL_SCALE),
+        offset_share=table.number("offset_share", *LEVEL_OFFSET_SHARE),
+        day=table.day("day"),
+    )
+
+
 _CALIBRATION_FROM: Mapping[Quantity, Callable[[_Table], Calibration]] = {
     Quantity.PH: _ph_calibration,
     Quantity.EC: _ec_calibration,
+    Quantity.TEMPERATURE: _temperature_calibration,
+    Quantity.LEVEL: _level_calibration,
 }
 
 
 def _point(table: _Table) -> Point:
-    table.only(*_POINT_KEYS)
+    table.only(*_POINT_KEYS, _SETTLED)
     return Point(
         standard=table.string("standard"),
         reference=table.number("reference"),
@@ -240,6 +276,7 @@ def _point(table: _Table) -> Point:
         spread=table.number("spread"),
         temperature_c=table.number("temperature_c"),
         utc=table.moment("utc"),
+        settled_s=table.number(_SETTLED, 0.0) if _SETTLED in table.content else None,
     )
 
 
@@ -284,6 +321,12 @@ class _Table:
             self.refuse(key, f"must be {lowest:g} to {highest:g}")
         return float(value)
 
+    def yes(self, key: str) -> bool:
+        value = self.content.get(key, False)
+        if not isinstance(value, bool):
+            self.refuse(key, "must be true or false")
+        return value
+
     def string(self, key: str) -> str:
         value = self.content.get(key)
         if not isinstance(value, str) or not value:
@@ -322,6 +365,8 @@ def _page_text(reservoir: str, quantity: Quantity, page: Page) -> str:
         lines += _lines([("wiring", page.wiring)])
     for point in page.points:
         lines += [f"\n[[{name}.point]]", *_lines((key, getattr(point, key)) for key in _POINT_KEYS)]
+        if point.settled_s is not None:
+            lines += _lines([(_SETTLED, point.settled_s)])
     return "\n".join(lines) + "\n"
 
 
@@ -335,11 +380,18 @@ def _rate_text(reservoir: str, pump: Role, rate: PumpRate) -> str:
 
 def _calibration_lines(calibration: Calibration) -> list[str]:
     day = ("day", date.fromisoformat(calibration.day))
-    if isinstance(calibration, PhCalibration):
-        keys = ("slope_percent", "offset_mv")
-    else:
-        keys = ("cell_constant_per_cm", "offset_ms")
-    return _lines([day, *((key, getattr(calibration, key)) for key in keys)])
+    keys = _NUMBERS_OF[type(calibration)]
+    lines = _lines([day, *((key, getattr(calibration, key)) for key in keys)])
+    stop_gap = isinstance(calibration, PhCalibration) and calibration.stop_gap
+    return [*lines, "stop_gap = true"] if stop_gap else lines
+
+
+_NUMBERS_OF: Mapping[type[Calibration], tuple[str, ...]] = {
+    PhCalibration: ("slope_percent", "offset_mv"),
+    EcCalibration: ("cell_constant_per_cm", "offset_ms"),
+    TemperatureCalibration: ("offset_k",),
+    LevelCalibration: ("scale", "offset_share"),
+}
 
 
 def _lines(pairs: Iterable[tuple[str, str | float | date | datetime]]) -> list[str]:

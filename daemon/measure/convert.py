@@ -26,14 +26,16 @@ _SLOPE_MV_PER_PH_K = 1000.0 * GAS_CONSTANT_J_PER_MOL_K * math.log(10.0) / FARADA
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhCalibration:
-    """What two buffers told about a pH electrode.
+    """What two or three buffers told about a pH electrode.
 
     slope_percent: % of the theoretical slope; offset_mv: electrode mV at pH 7; day: ISO date (UTC).
+    stop_gap: one buffer told the offset only, and the slope is the old one, or a guess.
     """
 
     slope_percent: float
     offset_mv: float
     day: str
+    stop_gap: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +51,24 @@ class EcCalibration:
     day: str
 
 
-Calibration = PhCalibration | EcCalibration
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperatureCalibration:
+    """What a reference thermometer told about a temperature probe: offset_k is added to what it shows."""
+
+    offset_k: float
+    day: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelCalibration:
+    """Of a level sender: share = scale · (what its settings make of it) + offset_share."""
+
+    scale: float
+    offset_share: float
+    day: str
+
+
+Calibration = PhCalibration | EcCalibration | TemperatureCalibration | LevelCalibration
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,18 +168,27 @@ def to_reading(
 ) -> Reading | NotRead:
     """The sample as a reading in its unit, or why there is none.
 
-    Temperature and level pass through and need neither calibration nor temperature. A calibration made
-    for another quantity counts as none. A clipped or noisy sample still becomes a reading: judging is
-    another function's work.
+    Temperature and level need neither calibration nor temperature; one that is there corrects them. A
+    calibration made for another quantity counts as none. A clipped or noisy sample still becomes a reading:
+    judging is another function's work.
     """
     if sample.quantity is Quantity.PH:
         return _ph_reading(sample, calibration if isinstance(calibration, PhCalibration) else None, temperature_c)
     if sample.quantity is Quantity.EC:
         fitting = calibration if isinstance(calibration, EcCalibration) else None
         return _ec_reading(sample, fitting, temperature_c, compensation)
-    if not math.isfinite(sample.signal):
+    return _corrected_reading(sample, calibration)
+
+
+def _corrected_reading(sample: Sample, calibration: Calibration | None) -> Reading | NotRead:
+    value, day = sample.signal, ""
+    if sample.quantity is Quantity.TEMPERATURE and isinstance(calibration, TemperatureCalibration):
+        value, day = value + calibration.offset_k, calibration.day
+    elif sample.quantity is Quantity.LEVEL and isinstance(calibration, LevelCalibration):
+        value, day = calibration.scale * value + calibration.offset_share, calibration.day
+    if not math.isfinite(value):
         return NotRead(VerdictReason.OUT_OF_SPAN, sample=sample)
-    return Reading(sample.quantity, sample.signal, sample.at_s, sample)
+    return Reading(sample.quantity, value, sample.at_s, sample, calibration=day)
 
 
 def _ph_reading(
@@ -172,7 +200,8 @@ def _ph_reading(
     if isinstance(ph, VerdictReason):
         return NotRead(ph, sample=sample, numbers=_beyond(temperature_c, ELECTRODE_SPAN_C))
     day, slope_percent = calibration.day, calibration.slope_percent
-    return Reading(Quantity.PH, ph, sample.at_s, sample, temperature_c, day, slope_percent)
+    stop_gap = calibration.stop_gap
+    return Reading(Quantity.PH, ph, sample.at_s, sample, temperature_c, day, slope_percent, stop_gap)
 
 
 def _ec_reading(

@@ -8,7 +8,8 @@ that goes in and comes out. Every comparison is written so that NaN ends in BAD.
     stuck                                        no movement of the voltage for half an hour
     jumped                                       faster than water can change
     calibration expired                          BAD up to here
-    probe worn, warming up, calibration old      UNCERTAIN (only the last still carries a dose)
+    stop-gap, probe worn, warming up,
+    calibration old                              UNCERTAIN (only the last still carries a dose)
     fine                                         GOOD
 
 A jump. What water does is followed with a level that may step a little at once (noise, a swirl) and move at
@@ -33,6 +34,7 @@ from daemon.values import Numbers, Quality, Quantity, Reading, Sample, Verdict, 
 
 _LONGEST_GAP_S = 60.0  # what a level may move unseen; else time alone would make any jump plausible
 _EARLIEST_S = -1.0  # a sample from the future means that two clocks were mixed up
+STOP_GAP_DAYS = 7.0  # an offset from one buffer tells nothing of the slope: long enough to buy the second
 _EARLIEST_DAYS = -1  # a calibration of tomorrow may be a matter of time zones; later means a wrong clock
 
 
@@ -309,6 +311,8 @@ def _reservation(reading: Reading, fine: int, limits: Limits, today: date) -> _F
     old = _calibration_age(reading, limits, today) if limits.calibrated else None
     if old is not None and old.quality is Quality.BAD:
         return old
+    if reading.stop_gap:
+        return _Finding(Quality.UNCERTAIN, VerdictReason.STOP_GAP, {"expire_days": STOP_GAP_DAYS})
     slope_percent = reading.slope_percent
     if slope_percent is not None and not (slope_percent >= limits.least_slope_percent):
         numbers = {"slope_percent": slope_percent, "least_percent": limits.least_slope_percent}
@@ -325,10 +329,11 @@ def _calibration_age(reading: Reading, limits: Limits, today: date) -> _Finding 
     age_days = _age_days(reading.calibration, today)
     if age_days is None:
         return _bad(VerdictReason.NOT_CALIBRATED)
-    if _EARLIEST_DAYS <= age_days <= limits.warn_days:
+    if _EARLIEST_DAYS <= age_days <= limits.warn_days and not reading.stop_gap:
         return None
-    numbers = {"age_days": age_days, "warn_days": limits.warn_days, "expire_days": limits.expire_days}
-    quality = Quality.UNCERTAIN if age_days <= limits.expire_days else Quality.BAD
+    expire_days = min(limits.expire_days, STOP_GAP_DAYS) if reading.stop_gap else limits.expire_days
+    numbers = {"age_days": age_days, "warn_days": limits.warn_days, "expire_days": expire_days}
+    quality = Quality.UNCERTAIN if age_days <= expire_days else Quality.BAD
     return _Finding(quality, VerdictReason.CALIBRATION_OLD, numbers)
 
 

@@ -14,7 +14,13 @@ from hypothesis import strategies as st
 from daemon.measure import book as book_module
 from daemon.measure.book import BookError, CalibrationBook
 from daemon.measure.calibrate import Point
-from daemon.measure.convert import Calibration, EcCalibration, PhCalibration
+from daemon.measure.convert import (
+    Calibration,
+    EcCalibration,
+    LevelCalibration,
+    PhCalibration,
+    TemperatureCalibration,
+)
 from daemon.measure.rate import PumpRate, TimedRun
 from daemon.values import Quantity, Role
 
@@ -161,6 +167,27 @@ def test_the_documented_format_is_read(path: Path) -> None:
     assert book.get("bed1", Quantity.PH) == ELECTRODE
     assert len(book.points("bed1", Quantity.PH)) == 1
     assert book.get("bed1", Quantity.EC) == EcCalibration(cell_constant_per_cm=1.02, day="2026-03-02")
+    assert book.get("bed1", Quantity.TEMPERATURE) == TemperatureCalibration(offset_k=-0.4, day="2026-03-02")
+    level = LevelCalibration(scale=1.04, offset_share=-0.02, day="2026-03-02")
+    assert book.get("bed1", Quantity.LEVEL) == level
+    assert [point.settled_s for point in book.points("bed1", Quantity.PH)] == [50.0]
+
+
+def test_every_kind_of_calibration_comes_back(path: Path) -> None:
+    """A stop-gap as such, temperature and level, and how long a point took to settle."""
+    kept: dict[Quantity, Calibration] = {
+        Quantity.PH: replace(ELECTRODE, stop_gap=True),
+        Quantity.EC: CELL,
+        Quantity.TEMPERATURE: TemperatureCalibration(offset_k=2.9, day="2026-03-02"),
+        Quantity.LEVEL: LevelCalibration(scale=0.5, offset_share=0.25, day="2026-03-02"),
+    }
+    points = (replace(POINTS[0], settled_s=61.5), POINTS[1])
+    book = CalibrationBook(path)
+    for quantity, calibration in kept.items():
+        book.put("bed1", quantity, calibration, points)
+    for quantity, calibration in kept.items():
+        assert CalibrationBook(path).get("bed1", quantity) == calibration
+        assert CalibrationBook(path).points("bed1", quantity) == points
 
 
 def test_what_a_person_wrote_meanwhile_is_not_lost(path: Path) -> None:
@@ -199,9 +226,23 @@ DAMAGED = {
     "no zone": (BY_HAND.replace("00Z", "00"), "[reservoir.bed1.ph.point 1] utc = "),
     "unknown key": (BY_HAND + "gain = 1\n", "[reservoir.north-2.ec] gain = 1: not known; known are day, cell_"),
     "unknown quantity": (
-        BY_HAND.replace("-2.ec", "-2.level"),
-        "[reservoir.north-2] level: not known; known are ph",
+        BY_HAND.replace("-2.ec", "-2.light"),
+        "[reservoir.north-2] light: not known; known are ph",
     ),
+    "stop-gap no truth": (BY_HAND.replace("= -4", "= -4\nstop_gap = 1"), "stop_gap = 1: must be true or false"),
+    "temperature": (
+        "[reservoir.a.temperature]\nday = 2026-03-02\noffset_k = 3.1\n",
+        "[reservoir.a.temperature] offset_k = 3.1: must be -3 to 3",
+    ),
+    "level scale": (
+        "[reservoir.a.level]\nday = 2026-03-02\nscale = 0.4\noffset_share = 0.0\n",
+        "[reservoir.a.level] scale = 0.4: must be 0.5 to 2",
+    ),
+    "level offset": (
+        "[reservoir.a.level]\nday = 2026-03-02\nscale = 1.0\noffset_share = nan\n",
+        "offset_share = nan: must be a finite number",
+    ),
+    "settled": (BY_HAND.replace("Z\n", "Z\nsettled_s = -1\n"), "settled_s = -1: must be 0 to"),
     "unknown top": ("[tank]\n", "tank: not known; known are reservoir"),
     "bad name": (BY_HAND.replace("north-2", "North"), "[reservoir] North: a reservoir's name may hold a-z"),
     "no table": ("reservoir = 3\n", "reservoir = 3: must be a table"),

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.measure.calibrate import Fit, FitReason, Point, fit_ec, fit_ph
+from daemon.measure.calibrate import Fit, FitReason, Point, fit_ec, fit_ph, fit_stop_gap
 from daemon.measure.convert import EcCalibration, PhCalibration, nernst_slope_mv_per_ph, ph_from_mv
 from daemon.measure.standards import ec_standard, ph_standard
 from daemon.values import Quality
@@ -368,3 +368,95 @@ def test_ec_takes_one_or_two_points() -> None:
 def test_a_restless_cell_is_refused() -> None:
     """More than 2 % between the largest and the smallest."""
     assert refused(fit_ec([replace(ec_point("1.413"), spread=0.05)]), FitReason.UNSTABLE)
+
+
+OLD = PhCalibration(slope_percent=98.0, offset_mv=4.0, day="2026-02-01")
+
+
+@pytest.mark.parametrize(("slope_percent", "offset_mv"), [(98.0, 4.0), (92.0, -20.0)])
+@pytest.mark.parametrize("buffer", ["7.00", "4.01"])
+def test_one_buffer_gives_a_stop_gap(buffer: str, slope_percent: float, offset_mv: float) -> None:
+    """The offset anew, the slope as it was; never better than uncertain, and told as what it is."""
+    before = PhCalibration(slope_percent=slope_percent, offset_mv=0.0, day="2026-02-01")
+    fit = fit_stop_gap([ph_point(buffer, slope_percent=slope_percent, offset_mv=offset_mv)], before)
+    assert fit.calibration is not None
+    assert fit.calibration.stop_gap
+    assert fit.calibration.slope_percent == slope_percent
+    assert fit.calibration.offset_mv == pytest.approx(offset_mv, abs=1e-6)
+    assert (fit.quality, fit.reasons[0]) == (Quality.UNCERTAIN, FitReason.STOP_GAP)
+
+
+def test_a_stop_gap_without_an_old_calibration_takes_the_theoretical_slope() -> None:
+    """100 %, until two buffers are there."""
+    fit = fit_stop_gap([ph_point("7.00", slope_percent=100.0)])
+    assert fit.calibration == PhCalibration(slope_percent=100.0, offset_mv=4.0, day="2026-03-02", stop_gap=True)
+
+
+@pytest.mark.parametrize(("offset_mv", "accepted"), [(30.0, True), (30.1, False), (-30.1, False)])
+def test_a_stop_gaps_offset_has_the_usual_limits(offset_mv: float, accepted: bool) -> None:
+    """And a cracked bulb, 0 mV in every buffer, is refused in 4.01."""
+    fit = fit_stop_gap([ph_point("7.00", offset_mv=offset_mv)], OLD)
+    assert (fit.calibration is not None) is accepted
+    assert refused(fit_stop_gap([replace(ph_point("4.01"), signal=0.0)], OLD), FitReason.OFFSET)
+
+
+def test_a_stop_gap_takes_one_buffer() -> None:
+    """None and two are refused, and so is one that had not settled."""
+    assert refused(fit_stop_gap([]), FitReason.POINT_COUNT)
+    assert refused(fit_stop_gap([ph_point("7.00"), ph_point("4.01")]), FitReason.POINT_COUNT)
+    assert refused(fit_stop_gap([replace(ph_point("7.00"), spread=3.1)]), FitReason.UNSTABLE)
+
+
+@pytest.mark.parametrize(
+    ("named", "dipped", "hint"),
+    [("7.00", "6.86", FitReason.PERHAPS_686), ("6.86", "7.00", FitReason.PERHAPS_700)],
+)
+def test_a_mislabelled_neutral_buffer_is_named(named: str, dipped: str, hint: FitReason) -> None:
+    """With a third buffer refused; with two, by the calibration before, kept only by a person's word."""
+    wrong = ph_point(named, dipped=dipped)
+    three = fit_ph([wrong, ph_point("4.01"), ph_point("10.01")])
+    assert refused(three, FitReason.OFF_THE_LINE, hint)
+    two = fit_ph([wrong, ph_point("4.01")], OLD)
+    assert (two.quality, two.reasons[0]) == (Quality.UNCERTAIN, hint)
+    assert two.numbers["off_ph"] == pytest.approx(0.14, abs=0.02)
+    assert hint in fit_stop_gap([wrong], OLD).reasons
+
+
+@given(
+    slope_percent=st.floats(95.0, 105.0),
+    offset_mv=st.floats(-30.0, 30.0),
+    at_c=st.floats(5.0, 40.0),
+    named=st.sampled_from(["7.00", "6.86"]),
+    other=st.sampled_from(["4.01", "10.01"]),
+)
+def test_an_electrode_that_only_aged_evenly_is_not_taken_for_a_mistake(
+    slope_percent: float, offset_mv: float, at_c: float, named: str, other: str
+) -> None:
+    """An offset that moved moves both buffers: no hint, whatever the offset."""
+    before = PhCalibration(slope_percent=slope_percent, offset_mv=0.0, day="2026-02-01")
+    points = [
+        ph_point(name, slope_percent=slope_percent, offset_mv=offset_mv, at_c=at_c) for name in (named, other)
+    ]
+    assert fit_ph(points, before).reasons == (FitReason.FINE,)
+
+
+def test_without_a_calibration_before_two_buffers_cannot_be_told() -> None:
+    """6.86 for 7.00 then looks like an electrode of 95 %; nor does a stop-gap before say anything."""
+    points = [ph_point("7.00", dipped="6.86"), ph_point("4.01")]
+    assert FitReason.PERHAPS_686 not in fit_ph(points).reasons
+    assert FitReason.PERHAPS_686 not in fit_ph(points, replace(OLD, stop_gap=True)).reasons
+
+
+@pytest.mark.parametrize(("constant", "told"), [(1.09, False), (1.11, True), (0.91, False), (0.89, True)])
+def test_a_cell_that_changed_much_is_kept_only_by_a_persons_word(constant: float, told: bool) -> None:
+    """More than a tenth from the one before."""
+    before = EcCalibration(cell_constant_per_cm=1.0, day="2026-02-01")
+    fit = fit_ec([ec_point("1.413", constant=constant)], before)
+    assert fit.reasons == ((FitReason.CELL_CHANGED,) if told else (FitReason.FINE,))
+    assert fit.calibration is not None
+
+
+def test_a_weak_standard_alone_is_refused() -> None:
+    """84 µS/cm tells the offset, not the constant at a nutrient solution's strength; with another it is fine."""
+    assert refused(fit_ec([ec_point("0.084")]), FitReason.TOO_WEAK)
+    assert fit_ec([ec_point("0.084"), ec_point("1.413")]).reasons == (FitReason.FINE,)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -12,8 +13,10 @@ from daemon.measure.convert import (
     ISO_7888,
     Compensation,
     EcCalibration,
+    LevelCalibration,
     NotRead,
     PhCalibration,
+    TemperatureCalibration,
     ec25,
     iso7888_f25,
     nernst_slope_mv_per_ph,
@@ -170,3 +173,33 @@ def test_a_signal_that_is_no_number_is_not_read(quantity: Quantity, signal: floa
     assert isinstance(look, NotRead)
     assert look.reason is VerdictReason.OUT_OF_SPAN
     assert look.numbers == {}
+
+
+def test_a_thermometers_offset_is_added() -> None:
+    """And the day of the comparison is kept; a calibration of another kind counts as none."""
+    offset = TemperatureCalibration(offset_k=-0.4, day=DAY)
+    look = to_reading(sample(Quantity.TEMPERATURE, 20.4), offset, None)
+    assert isinstance(look, Reading)
+    assert look.value == pytest.approx(20.0)
+    assert look.calibration == DAY
+    other = to_reading(sample(Quantity.TEMPERATURE, 20.4), CELL, None)
+    assert isinstance(other, Reading)
+    assert (other.value, other.calibration) == (20.4, "")
+
+
+def test_a_level_is_stretched() -> None:
+    """Scale, then offset."""
+    stretched = LevelCalibration(scale=1.1, offset_share=-0.05, day=DAY)
+    look = to_reading(sample(Quantity.LEVEL, 0.5), stretched, None)
+    assert isinstance(look, Reading)
+    assert look.value == pytest.approx(0.5)
+
+
+def test_a_stop_gap_is_told_with_the_reading() -> None:
+    """So that the judge lets no dose rest on it."""
+    look = to_reading(sample(Quantity.PH, 0.0), replace(ELECTRODE, stop_gap=True), 21.0)
+    assert isinstance(look, Reading)
+    assert look.stop_gap
+    whole = to_reading(sample(Quantity.PH, 0.0), ELECTRODE, 21.0)
+    assert isinstance(whole, Reading)
+    assert not whole.stop_gap

@@ -428,6 +428,31 @@ def test_a_calibration_ages(today: date, expected: tuple[Quality, VerdictReason]
         }
 
 
+@pytest.mark.parametrize(
+    ("today", "expected"),
+    [
+        (date(2026, 3, 2), (Quality.UNCERTAIN, VerdictReason.STOP_GAP)),
+        (date(2026, 3, 9), (Quality.UNCERTAIN, VerdictReason.STOP_GAP)),
+        (date(2026, 3, 10), (Quality.BAD, VerdictReason.CALIBRATION_OLD)),
+    ],
+)
+def test_no_dose_rests_on_a_stop_gap(today: date, expected: tuple[Quality, VerdictReason]) -> None:
+    """Shown for 7 days and never dosed by, from the first day: one buffer does not show that the bulb lives."""
+    watch = Watch().settled_at(6.0)
+    look = replace(look_at(PH, 6.0, watch.now_s + 10.0), stop_gap=True)
+    verdict, _ = judge(look, watch.history, PH, watch.now_s + 10.0, today)
+    assert says(verdict) == expected
+    assert not verdict.usable
+
+
+def test_a_stop_gap_lives_no_longer_than_any_calibration() -> None:
+    """Where the settings let calibrations expire sooner, that holds for it too."""
+    watch, limits = Watch().settled_at(6.0), replace(PH, warn_days=2.0, expire_days=4.0)
+    look = replace(look_at(PH, 6.0, watch.now_s + 10.0), stop_gap=True)
+    verdict, _ = judge(look, watch.history, limits, watch.now_s + 10.0, date(2026, 3, 7))
+    assert says(verdict) == (Quality.BAD, VerdictReason.CALIBRATION_OLD)
+
+
 @pytest.mark.parametrize(("slope_percent", "usable"), [(90.0, True), (89.99, False), (math.nan, False)])
 def test_no_dose_rests_on_a_worn_electrode(slope_percent: float, usable: bool) -> None:
     """H18: accepted from 85 % on, used for dosing from 90 %."""

@@ -157,16 +157,29 @@ JUDGE = mutants_of(
         ),
         (
             "judge calibration expired",
-            "quality = Quality.UNCERTAIN if age_days <= limits.expire_days else Quality.BAD",
+            "quality = Quality.UNCERTAIN if age_days <= expire_days else Quality.BAD",
             "quality = Quality.UNCERTAIN",
             "test_a_calibration_ages",
             (VerdictReason.CALIBRATION_OLD,),
         ),
         (
             "judge a calibration of the future",
-            "if _EARLIEST_DAYS <= age_days <= limits.warn_days:",
-            "if age_days <= limits.warn_days:",
+            "if _EARLIEST_DAYS <= age_days <= limits.warn_days and",
+            "if age_days <= limits.warn_days and",
             "test_a_calibration_ages",
+        ),
+        (
+            "judge a stop-gap carries no dose",
+            "    if reading.stop_gap:\n        return _Finding(Quality.UNCERTAIN",
+            "    if False:\n        return _Finding(Quality.UNCERTAIN",
+            "test_no_dose_rests_on_a_stop_gap tests/test_desk_probes.py::test_a_stop_gap_shows_and_doses_nothing",
+            (VerdictReason.STOP_GAP,),
+        ),
+        (
+            "judge a stop-gap is void after a week",
+            "expire_days = min(limits.expire_days, STOP_GAP_DAYS) if reading.stop_gap else limits.expire_days",
+            "expire_days = limits.expire_days",
+            "test_no_dose_rests_on_a_stop_gap",
         ),
         (
             "judge probe worn",
@@ -264,7 +277,7 @@ CALIBRATE = mutants_of(
         ),
         (
             "calibrate unstable",
-            "if not (0.0 <= point.spread <= allowed):",
+            "if not (0.0 <= point.spread <= most):",
             "if False:",
             "test_a_restless_signal_is_refused test_a_restless_cell_is_refused",
             (FitReason.UNSTABLE,),
@@ -374,6 +387,98 @@ CALIBRATE = mutants_of(
     ),
 )
 
+CALIBRATE_ODD = mutants_of(
+    "daemon/measure/calibrate.py",
+    "tests/measure/test_calibrate.py",
+    (
+        (
+            "calibrate a stop-gap says so",
+            "accepted(calibration, [(FitReason.STOP_GAP, {}), *_mixed_up(points, before)], numbers)",
+            "accepted(calibration, [*_mixed_up(points, before)], numbers)",
+            "test_one_buffer_gives_a_stop_gap",
+            (FitReason.STOP_GAP,),
+        ),
+        (
+            "calibrate a stop-gap's offset",
+            "    if against := list(_against_offset(offset_mv)):\n",
+            "    if against := []:\n",
+            "test_a_stop_gaps_offset_has_the_usual_limits",
+        ),
+        (
+            "calibrate a stop-gap is marked",
+            "day=day_of(points), stop_gap=True",
+            "day=day_of(points), stop_gap=False",
+            "test_one_buffer_gives_a_stop_gap",
+        ),
+        (
+            "calibrate 6.86 taken for 7.00",
+            '_EXCHANGE = (("7.00", "6.86", FitReason.PERHAPS_686), (',
+            "_EXCHANGE = ((",
+            "test_a_mislabelled_neutral_buffer_is_named",
+            (FitReason.PERHAPS_686,),
+        ),
+        (
+            "calibrate 7.00 taken for 6.86",
+            ', ("6.86", "7.00", FitReason.PERHAPS_700))',
+            ",)",
+            "test_a_mislabelled_neutral_buffer_is_named",
+            (FitReason.PERHAPS_700,),
+        ),
+        (
+            "calibrate cell changed",
+            "abs(constant / before.cell_constant_per_cm - 1.0) > CELL_CHANGED_SHARE:",
+            "False:",
+            "test_a_cell_that_changed_much_is_kept_only_by_a_persons_word",
+            (FitReason.CELL_CHANGED,),
+        ),
+        (
+            "calibrate a weak standard alone",
+            "if not (high >= WEAK_MS_PER_CM) and",
+            "if False and",
+            "test_a_weak_standard_alone_is_refused",
+            (FitReason.TOO_WEAK,),
+        ),
+    ),
+)
+
+BY_REFERENCE = mutants_of(
+    "daemon/measure/by_reference.py",
+    "tests/measure/test_by_reference.py",
+    (
+        (
+            "thermometer far off",
+            "if not (lowest_k <= offset_k <= highest_k):",
+            "if False:",
+            "test_an_offset_of_three_kelvin_is_the_most",
+        ),
+        (
+            "level far from the settings",
+            "elif not (LEVEL_SCALE[0] <= scale <= LEVEL_SCALE[1]):",
+            "elif False:",
+            "test_what_tells_no_level_is_refused",
+            (FitReason.LEVEL_SCALE,),
+        ),
+        (
+            "level offset far from the settings",
+            "elif not (LEVEL_OFFSET_SHARE[0] <= offset_share <= LEVEL_OFFSET_SHARE[1]):",
+            "elif False:",
+            "test_what_tells_no_level_is_refused",
+        ),
+        (
+            "level moves the wrong way",
+            "    if scale < 0.0:\n        yield FitReason.SWAPPED, {}\n    elif",
+            "    if",
+            "test_what_tells_no_level_is_refused",
+        ),
+        (
+            "level two amounts alike",
+            "if not (round(apart, _DECIMALS) >= CLOSEST_SHARE):",
+            "if False:",
+            "test_what_tells_no_level_is_refused",
+        ),
+    ),
+)
+
 SETTLING = mutants_of(
     "daemon/calibrating.py",
     "tests/test_calibrating.py",
@@ -389,6 +494,37 @@ SETTLING = mutants_of(
             "+ [point]\n        self.afresh()\n",
             "+ [point]\n",
             "test_each_point_needs_a_signal_of_its_own",
+        ),
+        (
+            "calibrating which of two buffers",
+            "            if len(candidates) != 1:\n                raise WhichStandardError(candidates)\n            (standard,) = candidates\n",
+            "            standard = candidates[0]\n",
+            "test_a_standard_that_is_not_named_is_known_by_the_signal",
+        ),
+        (
+            "calibrating a buffer named twice",
+            "        return kept.standard == taken.standard or alike\n",
+            "        return kept.standard == taken.standard\n",
+            "test_a_buffer_told_under_its_right_name_replaces_the_wrong_one",
+        ),
+    ),
+)
+
+REST = mutants_of(
+    "daemon/measure/settling.py",
+    "tests/measure/test_settling.py",
+    (
+        (
+            "settling a drift",
+            " and drift is not None and abs(drift) <= may.per_min",
+            "",
+            "test_a_drift_just_within_settles_and_just_beyond_does_not",
+        ),
+        (
+            "settling a short window",
+            " and span_s >= WINDOW_S\n",
+            "\n",
+            "test_a_window_spans_three_quarters_of_a_minute_at_any_pace",
         ),
     ),
 )
@@ -625,7 +761,10 @@ MEASURING = (
     *VALUES,
     *CONVERT,
     *CALIBRATE,
+    *CALIBRATE_ODD,
+    *BY_REFERENCE,
     *SETTLING,
+    *REST,
     *BOOK,
     *WIRING,
     *CONVERTER,

@@ -475,13 +475,19 @@ DESK = (
             ),
             (
                 "desk a refused calibration is not kept",
-                "    if fit.calibration is None:\n        said",
-                "    if False:\n        said",
+                "    if fit.calibration is None:\n        return",
+                "    if False:\n        return",
                 "test_swapped_buffers_are_refused_and_the_old_calibration_stays",
             ),
             (
+                "desk what is odd is kept only by a person's word",
+                "    if fit.quality is not Quality.GOOD and not asked.accept:\n",
+                "    if False:\n",
+                "test_what_is_odd_is_kept_only_when_a_person_accepts_it test_a_stop_gap_shows_and_doses_nothing",
+            ),
+            (
                 "desk finished, it stays paused",
-                "    visit.points = []\n    said",
+                "    visit.points, visit.before = [], fit.calibration\n    said",
                 "    reservoir.instruments.end_visit()\n    release_own(reservoir, _request, loop)\n    said",
                 "test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing",
             ),

@@ -143,6 +143,23 @@ def test_bottled_potassium_chloride_against_an_independent_model(name: str, conc
         assert ec_standard(name, temperature_c) == pytest.approx(us_per_cm / 1000.0, rel=5e-3)
 
 
+def test_the_weak_standard_takes_the_course_of_dilute_potassium_chloride() -> None:
+    """PHREEQC 3.8.6 for 0.001 mol/L, 18 to 25 °C: the same share of its 25 °C value within 0.3 %."""
+    modelled = by_temperature("kcl_conductivity.csv", concentration="0.001 mol/L", source="computed: PHREEQC")
+    assert len(modelled) == 3
+    for temperature_c, us_per_cm in modelled.items():
+        share = ec_standard("0.084", temperature_c) / ec_standard("0.084", 25.0)
+        assert share == pytest.approx(us_per_cm / modelled[25.0], rel=3e-3)
+
+
+def test_molal_and_molar_potassium_chloride_differ_as_published() -> None:
+    """CRC Handbook at 25 °C: 1408.23 µS/cm and 12.8246 mS/cm per kg, per litre 0.3 to 0.5 % more."""
+    molar = by_temperature("kcl_conductivity.csv", concentration="0.1 mol/L", source="CRC Handbook 97th")[25.0]
+    assert ec_standard("12.88", 25.0) / ec_standard("kcl 0.1 mol/kg", 25.0) == pytest.approx(1.0043, abs=2e-4)
+    assert molar / 1000.0 / ec_standard("kcl 0.1 mol/kg", 25.0) == pytest.approx(1.0051, abs=2e-4)
+    assert ec_standard("1.413", 25.0) / ec_standard("kcl 0.01 mol/kg", 25.0) == pytest.approx(1.0034, abs=2e-4)
+
+
 def test_iso_7888_equation() -> None:
     """ISO 7888:1985: its equation at every degree from 0 to 35 °C within 0.0001, its table within 0.001."""
     equation = by_temperature("conductivity_temperature.csv", quantity="f25 (kappa25 = f25*kappa_t)")

@@ -1,0 +1,171 @@
+"""Sentences for a person who calibrates a probe: from fits, settling and points to what is read at the tank."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from daemon.measure.calibrate import AnyFit, FitReason, Point
+from daemon.measure.convert import (
+    Calibration,
+    EcCalibration,
+    LevelCalibration,
+    PhCalibration,
+    TemperatureCalibration,
+)
+from daemon.measure.settling import WINDOW, Settling
+from daemon.values import Numbers, Quantity
+from daemon.words import value
+
+UNIT = {Quantity.PH: "mV", Quantity.EC: "mS", Quantity.TEMPERATURE: "°C", Quantity.LEVEL: "of the reservoir"}
+"""Of a probe's signal, before any calibration."""
+
+OUT_OF_THE_WATER: Mapping[Quantity, str] = {
+    Quantity.PH: "the probe is out of the water",
+    Quantity.EC: "the probe is out of the water",
+    Quantity.TEMPERATURE: "the thermometers are compared",
+    Quantity.LEVEL: "the water is measured",
+}
+BACK_IN_THE_WATER: Mapping[Quantity, str] = {
+    Quantity.PH: "put the probe back in the water",
+    Quantity.EC: "put the probe back in the water",
+    Quantity.TEMPERATURE: "have the probe in the water",
+    Quantity.LEVEL: "fill the reservoir as it should be",
+}
+
+FIT: Mapping[FitReason, str] = {
+    FitReason.FINE: "fine",
+    FitReason.POINT_COUNT: "{points:.0f} points, needed are {fewest:.0f} to {most:.0f}: pH two or three buffers, "
+    "EC one or two standards, temperature one thermometer, level two amounts; take the missing point",
+    FitReason.NOT_A_NUMBER: "a value is not a number; begin again",
+    FitReason.SAME_STANDARD: "the same solution was used twice; use two different ones",
+    FitReason.TOO_CLOSE: "the points are too alike to tell a slope; use 7.00 and 4.01, 1.413 and 2.765, a nearly "
+    "empty and a full reservoir",
+    FitReason.UNSTABLE: "the reading had not come to rest; wait longer in still solution",
+    FitReason.TEMPERATURES_DIFFER: "the solutions differ too much in temperature; let them stand side by side",
+    FitReason.TEMPERATURE_RANGE: "a solution is too cold or too warm; bring it near the water's temperature",
+    FitReason.SWAPPED: "the buffers were swapped, the signal moved the wrong way; check labels and begin again",
+    FitReason.NO_RESPONSE: "the probe hardly moved: same cup twice, cracked bulb, dry or unplugged",
+    FitReason.SLOPE_LOW: "slope too low: worn or dirty electrode, or an old buffer; clean it, use fresh buffer",
+    FitReason.SLOPE_HIGH: "slope higher than physics allows: a wrong or spoiled buffer",
+    FitReason.SLOPE_WORN: "the electrode is ageing; clean it and have a new one ready",
+    FitReason.OFFSET: "offset too large: old reference junction, broken probe, or a standard that is not what "
+    "its label says",
+    FitReason.OFF_THE_LINE: "the three buffers do not lie on one line; one of them is wrong",
+    FitReason.CELL_CONSTANT: "cell constant too far from nominal: dirty cell, a bubble, or the wrong standard",
+    FitReason.CELL_ODD: "far from nominal; check that the standard is what its label says",
+    FitReason.CELL_CHANGED: "{change_share:+.0%} from the last one: clean the cell, knock off bubbles, check "
+    "the label",
+    FitReason.TOO_WEAK: "that standard is too weak to tell the cell constant; use 1.413, "
+    "and 0.084 only as a second one",
+    FitReason.STOP_GAP: "a stop-gap: one buffer shows neither the slope nor that the probe answers at all, "
+    "so nothing is dosed by it, and after 7 days it is void; calibrate in two buffers before that",
+    FitReason.PERHAPS_686: "the 7.00 looks like a 6.86 ({off_ph:.2f} pH off as 7.00, {off_ph_exchanged:.2f} as "
+    "6.86); read the label, and if it is 6.86 take it again under that name",
+    FitReason.PERHAPS_700: "the 6.86 looks like a 7.00 ({off_ph:.2f} pH off as 6.86, {off_ph_exchanged:.2f} as "
+    "7.00); read the label, and if it is 7.00 take it again under that name",
+    FitReason.LEVEL_SCALE: "far from what empty_v and full_v of the settings say; correct those, restart, then "
+    "calibrate",
+    FitReason.THOUSANDFOLD: "µS/cm and mS/cm were mixed up: 1413 µS/cm is 1.413 mS/cm",
+}
+
+_SHOWN: Mapping[str, str] = {
+    "slope_percent": "slope {:.1f} % of theory (85 to 105)",
+    "offset_mv": "offset {:+.1f} mV (within ±30)",
+    "cell_constant_per_cm": "cell constant {:.3f} per cm (0.5 to 2)",
+    "offset_k": "{:+.2f} K (within ±3)",
+    "scale": "scale {:.3f} (0.5 to 2)",
+    "offset_share": "offset {:+.1%} of the reservoir (within ±50 %)",
+}
+
+
+def fit(of: AnyFit) -> str:
+    """The fit's numbers and what they mean, as one sentence for the person at the tank."""
+    parts = [text.format(of.numbers[key]) for key, text in _SHOWN.items() if key in of.numbers]
+    advice = "; ".join(FIT[reason].format_map(_Known(of.numbers)) for reason in of.reasons)
+    return f"{', '.join(parts)}: {advice}" if parts else advice
+
+
+class _Known(dict[str, float]):
+    """Numbers for a text; one that is missing is shown as such."""
+
+    def __missing__(self, key: str) -> float:
+        return float("nan")
+
+
+def settling(quantity: Quantity, rest: Settling) -> str:
+    """How far a probe has come to rest: signal, spread and drift against what is allowed."""
+    if rest.mean is None or rest.spread is None or rest.allowed_spread is None:
+        return "no reading yet"
+    digits = 2 if quantity in (Quantity.PH, Quantity.TEMPERATURE) else 4
+    drift = ""
+    if rest.drift_per_min is not None and rest.allowed_per_min is not None:
+        drift = f", drifts {rest.drift_per_min:+.{digits}f} a minute (at most {rest.allowed_per_min:.{digits}f})"
+    return (
+        f"{rest.mean:.{digits}f} {UNIT[quantity]}, moved {rest.spread:.{digits}f} "
+        f"(at most {rest.allowed_spread:.{digits}f}){drift}, {rest.samples} of {WINDOW} samples"
+    )
+
+
+def which_standard(quantity: Quantity, candidates: Sequence[str]) -> str:
+    """What to say where the signal alone does not tell the bottle."""
+    if not candidates:
+        known = "a pH buffer" if quantity is Quantity.PH else "a conductivity standard"
+        return f"the signal fits none of the bottles known as {known}: name the one it is in, as on its label"
+    return f"this may be {' or '.join(candidates)}: read the label and name it"
+
+
+def point(quantity: Quantity, taken: Point) -> str:
+    """What was taken, with the standard's value at its temperature."""
+    took = "" if taken.settled_s is None else f", settled after {taken.settled_s:.0f} s"
+    if quantity is Quantity.LEVEL:
+        return f"{taken.reference:.1%} of the reservoir taken: {taken.signal:.1%} before calibrating{took}"
+    if quantity is Quantity.TEMPERATURE:
+        return f"{taken.reference:.2f} °C taken: {taken.signal:.2f} °C before calibrating{took}"
+    shown = f"{taken.signal:.3f} {UNIT[quantity]} at {taken.temperature_c:.1f} °C ({taken.reference:.3f})"
+    return f"{taken.standard} taken: {shown}{took}"
+
+
+Rows = list[tuple[str, str, str]]
+
+
+def old_and_new(old: Calibration | None, new: Calibration, change: Numbers) -> Rows:
+    """Rows of what, old, new: the numbers of both, and what the water would have read by each."""
+    known = old if type(old) is type(new) else None
+    each = [(name, text(known) if known is not None else "–", text(new)) for name, text in _ROWS[type(new)]]
+    quantity, shown = _READS[type(new)]
+    then = value(quantity, change.get("then"))
+    return [*each, (f"{shown} would have read", then, value(quantity, change["at"]))]
+
+
+Text = Callable[[Calibration], str]
+
+
+def _number(key: str, form: str) -> Text:
+    return lambda of: form.format(getattr(of, key))
+
+
+_DAY: tuple[str, Text] = ("made on", lambda of: of.day)
+_ROWS: Mapping[type[Calibration], tuple[tuple[str, Text], ...]] = {
+    PhCalibration: (
+        _DAY,
+        ("slope", _number("slope_percent", "{:.1f} %")),
+        ("offset", _number("offset_mv", "{:+.1f} mV")),
+    ),
+    EcCalibration: (
+        _DAY,
+        ("cell constant", _number("cell_constant_per_cm", "{:.3f} per cm")),
+        ("offset", _number("offset_ms", "{:+.4f} mS")),
+    ),
+    TemperatureCalibration: (_DAY, ("offset", _number("offset_k", "{:+.2f} K"))),
+    LevelCalibration: (
+        _DAY,
+        ("scale", _number("scale", "{:.3f}")),
+        ("offset", _number("offset_share", "{:+.1%}")),
+    ),
+}
+_READS: Mapping[type[Calibration], tuple[Quantity, str]] = {
+    PhCalibration: (Quantity.PH, "what is pH 5.80 now"),
+    EcCalibration: (Quantity.EC, "what is 1.20 mS/cm now"),
+    TemperatureCalibration: (Quantity.TEMPERATURE, "what is 20.0 °C now"),
+    LevelCalibration: (Quantity.LEVEL, "what is half a reservoir now"),
+}

@@ -1,0 +1,104 @@
+"""What a person reads who calibrates a probe."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from daemon import words_of_calibration as words
+from daemon.measure.calibrate import Fit, FitReason, Point
+from daemon.measure.convert import EcCalibration, LevelCalibration, PhCalibration, TemperatureCalibration
+from daemon.measure.settling import Settling
+from daemon.values import Quality, Quantity
+
+DAY = "2026-03-02"
+OLD = PhCalibration(slope_percent=97.0, offset_mv=6.0, day=DAY)
+POINT = Point("7.00", 7.02, 2.9, 0.3, 20.1, datetime(2026, 3, 2, 9, 12, tzinfo=UTC))
+
+
+@pytest.mark.parametrize("reason", FitReason)
+def test_every_fit_gives_advice(reason: FitReason) -> None:
+    """With the numbers where there are any."""
+    assert len(words.fit(Fit(None, Quality.BAD, (reason,)))) >= 4
+    ph = words.fit(Fit(None, Quality.BAD, (reason,), {"slope_percent": 80.0, "offset_mv": -3.0}))
+    assert ph.startswith("slope 80.0 % of theory (85 to 105), offset -3.0 mV (within ±30): ")
+    ec = words.fit(Fit(None, Quality.BAD, (reason,), {"cell_constant_per_cm": 0.98}))
+    assert ec.startswith("cell constant 0.980 per cm (0.5 to 2): ")
+
+
+def test_a_mislabelled_buffer_is_told_with_what_it_would_be() -> None:
+    """In pH, as the one and as the other."""
+    fit = Fit(None, Quality.BAD, (FitReason.PERHAPS_686,), {"off_ph": 0.14, "off_ph_exchanged": 0.01})
+    assert "the 7.00 looks like a 6.86 (0.14 pH off as 7.00, 0.01 as 6.86)" in words.fit(fit)
+
+
+def test_settling_is_told_against_its_limits() -> None:
+    """Signal, spread, drift, samples; without a sample there is nothing to tell."""
+    rest = Settling(False, 5, 2.9, 0.41, 3.0, -1.7, 1.5, 40.0)
+    assert words.settling(Quantity.PH, rest) == (
+        "2.90 mV, moved 0.41 (at most 3.00), drifts -1.70 a minute (at most 1.50), 5 of 6 samples"
+    )
+    assert words.settling(Quantity.EC, Settling(False, 0)) == "no reading yet"
+    one = replace(rest, samples=1, drift_per_min=None)
+    assert "drifts" not in words.settling(Quantity.PH, one)
+
+
+def test_an_unclear_bottle_is_asked_for() -> None:
+    """With those that it may be, or that it is none of them."""
+    assert words.which_standard(Quantity.PH, ("7.00", "6.86")) == (
+        "this may be 7.00 or 6.86: read the label and name it"
+    )
+    assert "fits none" in words.which_standard(Quantity.EC, ())
+
+
+@pytest.mark.parametrize(
+    ("quantity", "point", "says"),
+    [
+        (Quantity.PH, POINT, "7.00 taken: 2.900 mV at 20.1 °C (7.020)"),
+        (
+            Quantity.EC,
+            replace(POINT, standard="1.413", settled_s=52.0),
+            "mS at 20.1 °C (7.020), settled after 52 s",
+        ),
+        (Quantity.TEMPERATURE, replace(POINT, reference=20.4, signal=20.9), "20.40 °C taken: 20.90 °C before"),
+        (
+            Quantity.LEVEL,
+            replace(POINT, reference=0.5, signal=0.47),
+            "50.0% of the reservoir taken: 47.0% before",
+        ),
+    ],
+)
+def test_a_point_is_told_in_the_unit_of_its_probe(quantity: Quantity, point: Point, says: str) -> None:
+    """What it is worth, and what the probe showed."""
+    assert says in words.point(quantity, point)
+
+
+def test_old_and_new_stand_side_by_side() -> None:
+    """Slope, offset, and what the water would have read."""
+    rows = words.old_and_new(OLD, replace(OLD, offset_mv=12.0, day="2026-04-02"), {"at": 5.8, "then": 5.697})
+    assert rows == [
+        ("made on", "2026-03-02", "2026-04-02"),
+        ("slope", "97.0 %", "97.0 %"),
+        ("offset", "+6.0 mV", "+12.0 mV"),
+        ("what is pH 5.80 now would have read", "5.70", "5.80"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "new",
+    [
+        OLD,
+        EcCalibration(cell_constant_per_cm=1.0, day=DAY),
+        TemperatureCalibration(offset_k=0.5, day=DAY),
+        LevelCalibration(scale=1.0, offset_share=0.0, day=DAY),
+    ],
+)
+def test_without_an_old_one_its_column_is_empty(
+    new: PhCalibration | EcCalibration | TemperatureCalibration | LevelCalibration,
+) -> None:
+    """A dash in each row, for each kind."""
+    rows = words.old_and_new(None, new, {"at": 1.0})
+    assert len(rows) >= 3
+    assert {old for _, old, _ in rows} == {"–"}
