@@ -18,8 +18,9 @@ from daemon.dose.permit import LEVEL_STOP_SHARE
 from daemon.measure.book import CalibrationBook
 from daemon.measure.calibrate import Point
 from daemon.measure.convert import Calibration, Compensation, NotRead, PhCalibration, to_reading
-from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
+from daemon.measure.judge import LIMITS, Limits, ProbeHistory, begun_anew, judge
 from daemon.measure.noise import Noise, heard
+from daemon.measure.normal import Normal, afresh, is_other_water
 from daemon.measure.standards import SHIPPED, Shelf
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
@@ -97,10 +98,13 @@ class Instruments:
             if history is None:
                 history = ProbeHistory()
             self._hear(quantity, look.sample)
-            verdict, self._histories[quantity] = judge(look, history, self._judging[quantity], now(), today)
+            now_s = now()
+            other_water = quantity is not Quantity.TEMPERATURE and self._other_water(now_s)
+            limits = self._judging[quantity]
+            verdict, after = judge(look, history, limits, now_s, today, other_water=other_water)
             if self._is_visited(quantity):
-                verdict = _calibrating(verdict)
-            self.verdicts[quantity] = verdict
+                verdict, after = _calibrating(verdict), replace(after, normal=history.normal)
+            self.verdicts[quantity], self._histories[quantity] = verdict, after
         self._look_at_contacts()
         self._follow_level(now())
 
@@ -115,6 +119,11 @@ class Instruments:
         """Standard deviation of one look at each analog probe, in volts, where it is known by now."""
         floors = {quantity: noise.floor_v for quantity, noise in self._noises.items()}
         return {quantity: floor_v for quantity, floor_v in floors.items() if floor_v is not None}
+
+    def _other_water(self, now_s: float) -> bool:
+        """Whether the temperature tells that other water came in."""
+        temperature = self._histories.get(Quantity.TEMPERATURE)
+        return temperature is not None and is_other_water(temperature.normal, now_s)
 
     def _follow_level(self, now_s: float) -> None:
         """What the level says over time: water that came in, the level at rest, how that falls."""
@@ -190,13 +199,19 @@ class Instruments:
     def end_visit(self) -> None:
         """The probe goes back: what it read in the standards says nothing about the water."""
         if self.visit is not None:
-            self._histories.pop(self.visit.quantity, None)
-            if self.visit.quantity is Quantity.LEVEL:
+            quantity = self.visit.quantity
+            self._histories[quantity] = begun_anew(self._histories.get(quantity, ProbeHistory()))
+            if quantity is Quantity.LEVEL:
                 self.level_disturbed()
         self.visit = None
 
     def _is_visited(self, quantity: Quantity) -> bool:
         return self.visit is not None and self.visit.quantity is quantity
+
+    @property
+    def normals(self) -> dict[Quantity, Normal]:
+        """What was learned of this water so far."""
+        return {quantity: history.normal for quantity, history in self._histories.items()}
 
     # what is seen
 
@@ -236,9 +251,13 @@ class Instruments:
         return drowned(self._lowest, self.rest_share)
 
     def new_water(self) -> None:
-        """A person gave new water: with young roots, a still reservoir is full again."""
+        """A person gave new water: where the old stood is past; with young roots, a still reservoir is full."""
         self.level_disturbed()
         self._lowest = None
+        self._histories = {
+            quantity: replace(history, normal=afresh(history.normal))
+            for quantity, history in self._histories.items()
+        }
 
     def level_disturbed(self) -> None:
         """People are at the tank: how the level falls says nothing."""

@@ -38,6 +38,7 @@ class VerdictReason(StrEnum):
     OUT_OF_SPAN = "out_of_span"  # outside what the probe or its calibration can tell
     STUCK = "stuck"  # no movement at all for too long
     JUMPED = "jumped"  # faster than water can change
+    UNUSUAL = "unusual"  # further, or longer, than this water ever did
     STALE = "stale"  # the newest sample is too old
     NOISY = "noisy"  # the conversions of one sample disagree
     NO_TEMPERATURE = "no_temperature"  # cannot be compensated
@@ -88,6 +89,11 @@ class Verdict:
         return self.quality is Quality.GOOD or (
             self.quality is Quality.UNCERTAIN and self.reason is VerdictReason.CALIBRATION_OLD
         )
+
+    @property
+    def shows_water(self) -> bool:
+        """Whether pumps can be watched by it: usable, or moved unusually far, as water does when one runs on."""
+        return self.usable or (self.reading is not None and self.reason is VerdictReason.UNUSUAL)
 
 
 class Condition(StrEnum):

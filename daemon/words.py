@@ -60,6 +60,7 @@ _VERDICT: Mapping[VerdictReason, str] = {
     VerdictReason.OUT_OF_SPAN: "outside what the probe can tell",
     VerdictReason.STUCK: "has not moved at all for too long",
     VerdictReason.JUMPED: "moved faster than water can",
+    VerdictReason.UNUSUAL: "moved further than this water ever does; believed if it holds for half an hour",
     VerdictReason.STALE: "the newest reading is too old",
     VerdictReason.NOISY: "the readings of one moment disagree: loose plug, dry probe or hum",
     VerdictReason.NO_TEMPERATURE: "no temperature to compensate with",

@@ -23,6 +23,8 @@ from daemon.service import Service, settings_with
 from sim_hw.bench import open_rig
 from sim_hw.from_settings import bench_table
 from sim_hw.scenarios import SCENARIOS
+from tests.river.report import page, replay
+from tests.river.series import folder, sites
 
 RIG = Path(__file__).parent.parent / "config" / "rigs" / "quince-lane.toml"
 DAY_S = 86400.0
@@ -38,6 +40,12 @@ def main() -> int:
     settings = load(RIG)
     for what, measured, target in _figures(settings):
         print(f"{what:<66}{measured:>14}   {target}", flush=True)
+    where = folder()
+    print(
+        "real probes in a river: not replayed, RIVER_DATA is not set"
+        if where is None
+        else page([*map(replay, sites(where))])
+    )
     return 0
 
 

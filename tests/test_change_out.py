@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from daemon.measure.normal import afresh
 from daemon.requests import Origin, RequestRefused
-from daemon.values import Condition, Role
+from daemon.values import Condition, Quantity, Role
 from tests.at_the_tank import BEGINNING, AtTheTank, at_the_tank, one_bed
 from tests.hazards.kept import fed_bed
 
@@ -104,3 +105,14 @@ def test_much_stock_is_reminded_of_too(tmp_path: Path) -> None:
     with at_the_tank(tmp_path, fed_bed(water=water), tank=WEAK) as at:
         at.passes(6 * HOUR)
         assert "bed1-water-change-out" in at.alarms()
+
+
+def test_new_water_stands_where_it_stands_and_what_water_does_here_is_still_known(tank: AtTheTank) -> None:
+    """Its level is not weighed against that of the old."""
+    tank.passes(100)
+    instruments = tank.loop.reservoirs["bed1"].instruments
+    tank.ask("change_out.begin")
+    before = dict(instruments.normals)
+    tank.ask("change_out.done")
+    assert all(normal.kept is not None for quantity, normal in before.items() if quantity is not Quantity.LEVEL)
+    assert instruments.normals == {quantity: afresh(normal) for quantity, normal in before.items()}

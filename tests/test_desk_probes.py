@@ -13,6 +13,7 @@ import pytest
 from config.settings import Settings
 from daemon.dose.usual import Usual
 from daemon.measure.convert import EcCalibration, PhCalibration, TemperatureCalibration
+from daemon.measure.normal import afresh
 from daemon.requests import Origin, RequestRefused, WrongParams
 from daemon.values import Condition, Quality, Quantity, Role, VerdictReason
 from daemon.words import unusual
@@ -138,6 +139,20 @@ def test_a_probe_that_comes_back_from_a_standard_warms_up_again(tank: AtTheTank)
     tank.ask("calibrate.cancel", **PH)
     tank.passes(1)
     assert tank.bed().verdicts[Quantity.PH].reason is VerdictReason.WARMING_UP
+
+
+def test_a_probe_in_a_standard_teaches_nothing_of_the_water(tank: AtTheTank) -> None:
+    """What was learned stays as it was; where the probe stood is forgotten when it comes back."""
+    tank.passes(QUARTER)
+    instruments = tank.loop.reservoirs["bed1"].instruments
+    before = instruments.normals[Quantity.PH]
+    assert before.kept is not None
+    tank.ask("calibrate.begin", **PH)
+    settled_in(tank, "ph", "4.01")
+    tank.passes(2 * QUARTER)
+    assert instruments.normals[Quantity.PH] == before
+    tank.ask("calibrate.cancel", **PH)
+    assert instruments.normals[Quantity.PH] == afresh(before)
 
 
 def test_release_waits_for_the_end_of_a_calibration(tank: AtTheTank) -> None:

@@ -13,12 +13,14 @@ Newest = tuple[tuple[float, float], ...]
 """(monotonic time in s, value), oldest first, at most READINGS of them."""
 
 
-def gather(newest: Newest, verdict: Verdict, mixed_s: float) -> Newest:
+def gather(newest: Newest, verdict: Verdict, mixed_s: float, *, watching: bool = False) -> Newest:
     """`newest` with this look added; begun anew after a break or a dose, empty without a usable reading.
 
-    mixed_s: monotonic time at which the last dose had mixed, -inf where there was none.
+    mixed_s: monotonic time at which the last dose had mixed, -inf where there was none. watching: for pumps to be
+    watched by, not to dose by (`Verdict.shows_water`).
     """
-    if not (verdict.usable and verdict.reading is not None):
+    believed = verdict.shows_water if watching else verdict.usable
+    if not (believed and verdict.reading is not None):
         return ()
     at_s, value = verdict.reading.at_s, verdict.reading.value
     if not (at_s >= mixed_s and isfinite(value)):

@@ -194,7 +194,7 @@ def watch(effects: Effects, aim: PhAim, ph: Verdict) -> tuple[Finding | None, Ef
     reading = ph.reading
     if reading is None or not isfinite(reading.value):
         return None, effects
-    if not (ph.usable or ph.reason is VerdictReason.JUMPED):
+    if not (ph.shows_water or ph.reason is VerdictReason.JUMPED):
         return None, effects
     point = Point(reading.at_s, reading.value)
     if effects.newest and not point.at_s > effects.newest[-1].at_s:
@@ -202,8 +202,8 @@ def watch(effects: Effects, aim: PhAim, ph: Verdict) -> tuple[Finding | None, Ef
     if effects.doubt is not None:
         return _doubting(effects, effects.doubt, aim, point, usable=ph.usable)
     if effects.pending is None:
-        return _at_rest(effects, aim, point, usable=ph.usable)
-    return _mixing(effects, effects.pending, aim, point, usable=ph.usable)
+        return _at_rest(effects, aim, point, usable=ph.shows_water)
+    return _mixing(effects, effects.pending, aim, point, usable=ph.shows_water)
 
 
 def doubted(effects: Effects) -> Finding | None:

@@ -74,7 +74,8 @@ def disturbed(feeding: Feeding) -> Feeding:
 
 def watch_strength(feeding: Feeding, ec: Verdict) -> tuple[Finding | None, Feeding]:
     """What this pass's EC shows, and the state for the next. Nothing new, or nothing known: no finding."""
-    newest = gather(feeding.newest, ec, -inf if feeding.fed is None else feeding.fed.mixed_s)
+    mixed_s = -inf if feeding.fed is None else feeding.fed.mixed_s
+    newest = gather(feeding.newest, ec, mixed_s, watching=True)
     if newest == feeding.newest:
         return None, feeding
     feeding = replace(feeding, newest=newest)

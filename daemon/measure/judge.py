@@ -9,7 +9,8 @@ that goes in and comes out. Every comparison is written so that NaN ends in BAD.
     jumped                                       faster than water can change
     calibration expired                          BAD up to here
     stop-gap, probe worn, warming up,
-    calibration old                              UNCERTAIN (only the last still carries a dose)
+    unlike this water                            UNCERTAIN
+    calibration old                              UNCERTAIN, and yet carries a dose
     fine                                         GOOD
 
 A jump. What water does is followed with a level that may step a little at once (noise, a swirl) and move at
@@ -18,18 +19,22 @@ the old level the jump was an outlier; if the new one holds steadily for `hold_o
 dosing, refill, change-out) and becomes the level. So no level from before can bar a probe for ever.
 A level is trusted after `samples_needed` fine looks in a row, and a bad look throws it back to the last
 trusted one: a dry probe cannot wander off with it between two noisy moments.
+
+Within these limits, which hold for any reservoir, `normal` learns what this water does, and makes UNCERTAIN
+what it never did.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 from math import isfinite
 from typing import NamedTuple
 
 from daemon.measure.convert import NotRead
+from daemon.measure.normal import Bounds, Normal, Oddity, Unusual, afresh, weigh
 from daemon.values import Numbers, Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 
 _LONGEST_GAP_S = 60.0  # what a level may move unseen; else time alone would make any jump plausible
@@ -54,6 +59,7 @@ class Limits:
     least_slope_percent: no dose rests on an electrode with less slope.
     no_probe_signal, no_probe_hold_s: a signal within ± this is what no probe, or a cracked bulb, gives
         too; a jump to it is believed only after this longer time.
+    learns: what of its normal is learned; None where nothing is.
     """
 
     quantity: Quantity
@@ -74,6 +80,7 @@ class Limits:
     least_slope_percent: float = 90.0
     no_probe_signal: float = 0.0
     no_probe_hold_s: float = 1800.0
+    learns: Bounds | None = None
 
 
 # pH: a permitted dose moves a reservoir by a few tenths, and most of that shows within one or two minutes
@@ -83,6 +90,8 @@ class Limits:
 # Behind an amplifier of gain 3, conversions that disagree by 8 mV disagree by 0.05 pH.
 # EC: a dose of stock moves it by 0.1 to 0.3 mS/cm. Below 0.01 mS/cm the cell is dry or unplugged.
 # Temperature: 1 K per minute; cold water let in needs longer to be believed, since EC leans on it.
+# What a dose or a can of water may do within a quarter of an hour is never unusual, in whatever quiet water; a
+# temperature in steps may stand for days.
 LIMITS: Mapping[Quantity, Limits] = {
     Quantity.PH: Limits(
         quantity=Quantity.PH,
@@ -95,6 +104,7 @@ LIMITS: Mapping[Quantity, Limits] = {
         max_spread_v=0.008,
         calibrated=True,
         no_probe_signal=15.0,
+        learns=Bounds(least_move=0.6, longest_still_s=86400.0),
     ),
     Quantity.EC: Limits(
         quantity=Quantity.EC,
@@ -105,6 +115,7 @@ LIMITS: Mapping[Quantity, Limits] = {
         swing=0.4,
         max_spread_v=0.03,
         calibrated=True,
+        learns=Bounds(least_move=0.4, longest_still_s=86400.0),
     ),
     Quantity.TEMPERATURE: Limits(
         quantity=Quantity.TEMPERATURE,
@@ -116,6 +127,7 @@ LIMITS: Mapping[Quantity, Limits] = {
         hold_off_s=1800.0,
         max_spread_v=0.03,
         samples_needed=3,
+        learns=Bounds(least_move=1.5),
     ),
     Quantity.LEVEL: Limits(
         quantity=Quantity.LEVEL,
@@ -156,7 +168,7 @@ class _Finding(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class ProbeHistory:
-    """What the judge remembers of one probe. Begin with a new one at start and after calibrating."""
+    """What the judge remembers of one probe. `begun_anew` after calibrating."""
 
     fine_in_a_row: int = 0
     level: _Level | None = None
@@ -166,14 +178,27 @@ class ProbeHistory:
     quality: Quality | None = None
     reason: VerdictReason | None = None
     since_s: float = 0.0
+    normal: Normal = field(default_factory=Normal)
+
+
+def begun_anew(history: ProbeHistory) -> ProbeHistory:
+    """A new history that keeps what was learned of the water."""
+    return ProbeHistory(normal=afresh(history.normal))
 
 
 def judge(
-    look: Reading | NotRead, history: ProbeHistory, limits: Limits, now_s: float, today: date
+    look: Reading | NotRead,
+    history: ProbeHistory,
+    limits: Limits,
+    now_s: float,
+    today: date,
+    *,
+    other_water: bool = False,
 ) -> tuple[Verdict, ProbeHistory]:
     """The verdict on this look, and the history to hand in with the next.
 
     now_s: monotonic, the clock of `look`'s samples. today: UTC date, for the age of the calibration.
+    other_water: the temperature tells that other water came in (`normal.is_other_water`).
     """
     still = _stillness(history.still, look.sample, limits)
     if isinstance(look, NotRead):
@@ -187,13 +212,17 @@ def judge(
     trusted = level if fine >= limits.samples_needed else history.trusted
     if finding is None and isinstance(look, Reading):
         finding = _reservation(look, fine, limits, today)
+    normal = history.normal
+    if isinstance(look, Reading) and (finding is None or _carries_a_dose(finding)):
+        unusual, normal = _weigh(look, normal, limits, other_water=other_water)
+        finding = unusual or finding
     quality, reason, numbers = finding or _FINE
     same = quality is history.quality and reason is history.reason
     since_s = history.since_s if same else now_s
     reading, note = (None, look.note) if isinstance(look, NotRead) else (look, "")
     return (
         Verdict(limits.quantity, quality, reason, reading, since_s, numbers, note),
-        ProbeHistory(fine, level, trusted, new_level, still, quality, reason, since_s),
+        ProbeHistory(fine, level, trusted, new_level, still, quality, reason, since_s, normal),
     )
 
 
@@ -344,6 +373,29 @@ def _age_days(day: str, today: date) -> int | None:
         return (today - date.fromisoformat(day)).days
     except ValueError:
         return None
+
+
+def _carries_a_dose(finding: _Finding) -> bool:
+    return finding.quality is Quality.UNCERTAIN and finding.reason is VerdictReason.CALIBRATION_OLD
+
+
+def _weigh(
+    reading: Reading, normal: Normal, limits: Limits, *, other_water: bool
+) -> tuple[_Finding | None, Normal]:
+    """What this water never did, and the rest learned from."""
+    if limits.learns is None:
+        return None, normal
+    unusual, normal = weigh(normal, reading.value, reading.at_s, limits.learns, other_water=other_water)
+    return (None if unusual is None else _unlike_this_water(unusual, limits.learns)), normal
+
+
+def _unlike_this_water(unusual: Unusual, bounds: Bounds) -> _Finding:
+    if unusual.oddity is Oddity.MOVED:
+        numbers = {"moved": unusual.seen, "usual": unusual.allowed}
+        return _Finding(Quality.UNCERTAIN, VerdictReason.UNUSUAL, numbers)
+    in_no_water = bounds.longest_still_s is not None and unusual.seen >= bounds.longest_still_s
+    numbers = {"still_s": unusual.seen, "usual_s": unusual.allowed}
+    return _Finding(Quality.BAD if in_no_water else Quality.UNCERTAIN, VerdictReason.STUCK, numbers)
 
 
 def _bad(reason: VerdictReason, **numbers: float | None) -> _Finding:

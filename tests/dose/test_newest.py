@@ -8,7 +8,7 @@ from math import inf, nan
 import pytest
 
 from daemon.dose.newest import BREAK_S, READINGS, Newest, gather, middle
-from daemon.values import Quality
+from daemon.values import Quality, VerdictReason
 from tests.strategies import verdict
 
 
@@ -57,3 +57,10 @@ def test_what_cannot_be_used_ends_the_row() -> None:
     seen = gathered((10.0, 1.2))
     assert gather(seen, verdict(1.2, 20.0, Quality.BAD), -inf) == ()
     assert gather(seen, replace(verdict(1.2, 20.0), reading=None), -inf) == ()
+
+
+def test_an_unusual_reading_may_be_watched_by_but_not_dosed_by() -> None:
+    """It goes into the looks that pumps are watched by, and empties those that a dose would rest on."""
+    look = replace(verdict(1.2, 10.0, Quality.UNCERTAIN), reason=VerdictReason.UNUSUAL)
+    assert gather((), look, -inf, watching=True) == ((10.0, 1.2),)
+    assert gather(((0.0, 1.2),), look, -inf) == ()

@@ -491,12 +491,25 @@ def test_what_a_dose_does_is_no_movement_of_its_own() -> None:
 # what cannot be judged
 
 
-@pytest.mark.parametrize("reason", sorted(set(VerdictReason) - {VerdictReason.FINE, VerdictReason.JUMPED}))
+_SHOWS_WATER = {VerdictReason.FINE, VerdictReason.JUMPED, VerdictReason.UNUSUAL}
+
+
+@pytest.mark.parametrize("reason", sorted(set(VerdictReason) - _SHOWS_WATER))
 def test_readings_that_cannot_be_used_teach_nothing(reason: VerdictReason) -> None:
     """The state stays as it is."""
     effects = Effects()
     assert watch(effects, aim(), verdict(1.0, 6.0, reason)) == (None, effects)
     assert watch(effects, aim(), Verdict(Quantity.PH, Quality.BAD, reason)) == (None, effects)
+
+
+def test_a_pump_that_runs_on_is_found_by_ph_that_moves_as_never_before() -> None:
+    """No dose rests on an unusual reading, and yet it tells that a pump does not stop."""
+    effects, found = Effects(), []
+    for minute in range(30):
+        ph = verdict(60.0 * minute, 6.5 - 0.1 * minute, VerdictReason.UNUSUAL)
+        finding, effects = watch(effects, aim(), ph)
+        found.append(finding)
+    assert any(finding is not None and finding.latches for finding in found)
 
 
 @given(st.sampled_from([nan, inf, -inf]))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from daemon.dose.newest import READINGS
 from daemon.dose.response import Finding, Surprise
 from daemon.dose.strength_response import Feeding, disturbed, fed, watch_strength
-from daemon.values import Quality, Role
+from daemon.values import Quality, Role, VerdictReason
 from tests.dose.test_strength import ec
 
 MIXING_S = 120.0
@@ -150,3 +152,13 @@ def test_looks_that_cannot_be_used_find_nothing() -> None:
     for i in range(READINGS * 2):
         finding, feeding = watch_strength(feeding, ec(1.0 + i, 10.0 * i, Quality.BAD))
         assert finding is None
+
+
+def test_a_stock_that_runs_in_is_found_by_strength_that_moves_as_never_before() -> None:
+    """No dose rests on an unusual reading, and yet it tells of a siphon."""
+    feeding, found = Feeding(), []
+    for pass_ in range(360):
+        look = replace(ec(1.0 + 0.003 * pass_, 10.0 * pass_, Quality.UNCERTAIN), reason=VerdictReason.UNUSUAL)
+        finding, feeding = watch_strength(feeding, look)
+        found.append(finding)
+    assert any(finding is not None and finding.surprise is Surprise.EC_MOVED_ALONE for finding in found)

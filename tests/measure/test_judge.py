@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daemon.measure.convert import NotRead, PhCalibration, nernst_slope_mv_per_ph, to_reading
-from daemon.measure.judge import LIMITS, Limits, ProbeHistory, judge
+from daemon.measure.judge import LIMITS, Limits, ProbeHistory, begun_anew, judge
+from daemon.measure.normal import HOLD_S, LEARNT_S, LEAST_STILL_S, Normal
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 
 PASS_S = 10.0
@@ -549,3 +550,119 @@ def test_a_calibration_that_is_due_still_carries_a_dose_but_only_after_the_warm_
         verdict, history = judge(look, history, PH, 100.0 + 10.0 * n, today)
         verdicts.append(verdict.usable)
     assert verdicts == [False] * (PH.samples_needed - 1) + [usable, usable]
+
+
+# unlike this water
+
+
+CALM = Normal((0.02, 0.02, 0.02), seen_s=LEARNT_S)
+
+
+def in_known_water(limits: Limits, value: float) -> Watch:
+    """A settled probe in water that was watched for three weeks and never moved much."""
+    watch = Watch(limits, every_s=10.0)
+    watch.history = ProbeHistory(normal=CALM)
+    return watch.settled_at(value)
+
+
+def crept(watch: Watch, since: float, by: float) -> Verdict:
+    """Moved at nine tenths of the largest rate; the last verdict."""
+    steps = math.ceil(abs(by) / (0.9 * watch.limits.max_rate_per_min / 6.0))
+    return list(watch.all(since + by * step / steps for step in range(1, steps + 1)))[-1]
+
+
+@pytest.mark.parametrize(("limits", "value"), [(PH, 6.0), (EC, 1.2), (TEMPERATURE, 20.0)])
+@pytest.mark.parametrize("way", [-1.0, 1.0])
+def test_a_move_that_this_water_never_made_is_uncertain(limits: Limits, value: float, way: float) -> None:
+    """Though it is no faster than water can be; up to what a dose may do is never unusual."""
+    assert limits.learns is not None
+    least = limits.learns.least_move
+    assert says(crept(in_known_water(limits, value), value, way * 0.95 * least)) == GOOD
+    verdict = crept(in_known_water(limits, value), value, way * 1.05 * least)
+    assert says(verdict) == (Quality.UNCERTAIN, VerdictReason.UNUSUAL)
+    assert not verdict.usable
+    assert verdict.shows_water
+    assert verdict.numbers["usual"] == least
+
+
+def test_water_not_known_yet_is_held_to_the_fixed_limits_only() -> None:
+    """The first day may do all that water can."""
+    watch = Watch(PH).settled_at(6.0)
+    assert says(crept(watch, 6.0, 1.2)) == GOOD
+
+
+def test_what_moves_every_day_may_but_never_faster_than_water() -> None:
+    """Learning widens what is usual, not what is possible."""
+    watch = Watch(PH)
+    watch.history = ProbeHistory(normal=replace(CALM, largest=(1.0, 1.0, 1.0)))
+    watch.settled_at(6.0)
+    assert says(crept(watch, 6.0, 1.2)) == GOOD
+    assert says(watch.read(9.0)) == (Quality.BAD, VerdictReason.JUMPED)
+
+
+def test_an_unusual_level_that_holds_for_half_an_hour_carries_a_dose() -> None:
+    """So no memory bars a probe for ever."""
+    watch = in_known_water(PH, 6.0)
+    crept(watch, 6.0, 1.0)
+    half_an_hour = round(HOLD_S / PASS_S)
+    verdicts = list(watch.all([7.0] * (half_an_hour + 1)))
+    assert says(verdicts[half_an_hour // 2]) == (Quality.UNCERTAIN, VerdictReason.UNUSUAL)
+    assert says(verdicts[-1]) == GOOD
+
+
+def test_other_water_may_move_further() -> None:
+    """As far as the judge is told that it came in."""
+    watch = in_known_water(PH, 6.0)
+    value, saids = 6.0, []
+    for _ in range(20):
+        value += 0.04
+        watch.now_s += PASS_S
+        look = look_at(PH, value, watch.now_s)
+        verdict, watch.history = judge(look, watch.history, PH, watch.now_s, TODAY, other_water=True)
+        saids.append(says(verdict))
+    assert saids == [GOOD] * 20
+
+
+def test_a_bad_look_and_a_warm_up_teach_nothing() -> None:
+    """Neither a jump nor a dry probe becomes normal."""
+    watch = in_known_water(PH, 6.0)
+    before = watch.history.normal
+    watch.missed()
+    watch.read(9.0)
+    watch.read(6.0)
+    assert watch.history.normal == before
+
+
+@pytest.mark.parametrize("limits", [PH, EC])
+def test_a_value_of_no_voltage_that_stands_for_a_day_is_stuck(limits: Limits) -> None:
+    """A sender that repeats itself has no voltage to tell by."""
+    history, now_s, saids = ProbeHistory(), 0.0, []
+    for _ in range(limits.samples_needed + round(86400.0 / 60.0)):
+        now_s += 60.0
+        look = look_at(limits, 3.0, now_s)
+        look = replace(look, sample=replace(look.sample, volts=None))
+        verdict, history = judge(look, history, limits, now_s, TODAY)
+        saids.append(says(verdict))
+    assert saids[-2:] == [GOOD, (Quality.BAD, VerdictReason.STUCK)]
+
+
+def test_a_value_that_stands_longer_than_this_water_ever_did_is_uncertain() -> None:
+    """Half a day where minutes were the most."""
+    history, now_s, saids = ProbeHistory(normal=replace(CALM, still_s=600.0)), 0.0, []
+    for _ in range(round(LEAST_STILL_S / 60.0) + 6):
+        now_s += 60.0
+        look = look_at(EC, 1.2, now_s)
+        look = replace(look, sample=replace(look.sample, volts=None))
+        verdict, history = judge(look, history, EC, now_s, TODAY)
+        saids.append(says(verdict))
+    assert saids[-20] == GOOD
+    assert saids[-1] == (Quality.UNCERTAIN, VerdictReason.STUCK)
+
+
+def test_begun_anew_only_what_was_learned_is_left() -> None:
+    """Where the probe stood before it was calibrated says nothing."""
+    history = in_known_water(PH, 6.0).history
+    anew = begun_anew(history)
+    assert anew == ProbeHistory(normal=anew.normal)
+    assert anew.normal.seen_s == history.normal.seen_s
+    assert anew.normal.kept is None

@@ -117,9 +117,15 @@ RESPONSE = mutants_of(
         ),
         (
             "response also of readings that jumped",
-            "if not (ph.usable or ph.reason is VerdictReason.JUMPED):",
-            "if not ph.usable:",
+            "if not (ph.shows_water or ph.reason is VerdictReason.JUMPED):",
+            "if not ph.shows_water:",
             "test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
+        ),
+        (
+            "response also of readings that moved as never before",
+            "if not (ph.shows_water or ph.reason is VerdictReason.JUMPED):",
+            "if not (ph.usable or ph.reason is VerdictReason.JUMPED):",
+            "test_a_pump_that_runs_on_is_found_by_ph_that_moves_as_never_before",
         ),
         (
             "response no reading of no number",

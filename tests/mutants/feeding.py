@@ -16,9 +16,15 @@ NEWEST = mutants_of(
     (
         (
             "newest only what can be used",
-            "if not (verdict.usable and verdict.reading is not None):",
+            "if not (believed and verdict.reading is not None):",
             "if verdict.reading is None:",
             "test_what_cannot_be_used_ends_the_row",
+        ),
+        (
+            "newest unusual looks are for watching only",
+            "believed = verdict.shows_water if watching else verdict.usable",
+            "believed = verdict.shows_water",
+            "test_an_unusual_reading_may_be_watched_by_but_not_dosed_by",
         ),
         (
             "newest only after mixing",
@@ -171,6 +177,12 @@ STRENGTH_RESPONSE = mutants_of(
             "return rise if min(steps) >= STEADY_SHARE * rise else 0.0",
             "return rise",
             "test_a_hand_that_feeds_is_no_siphon",
+        ),
+        (
+            "strength_response also of looks that moved as never before",
+            "gather(feeding.newest, ec, mixed_s, watching=True)",
+            "gather(feeding.newest, ec, mixed_s)",
+            "test_a_stock_that_runs_in_is_found_by_strength_that_moves_as_never_before",
         ),
         (
             "strength_response too late to judge",

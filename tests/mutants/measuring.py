@@ -87,6 +87,25 @@ JUDGE = mutants_of(
             (VerdictReason.STUCK,),
         ),
         (
+            "judge unlike this water",
+            "        finding = unusual or finding\n",
+            "        finding = finding\n",
+            "test_a_move_that_this_water_never_made_is_uncertain",
+            (VerdictReason.UNUSUAL,),
+        ),
+        (
+            "judge a value that stands for a day",
+            "Quality.BAD if in_no_water else Quality.UNCERTAIN, VerdictReason.STUCK",
+            "Quality.UNCERTAIN, VerdictReason.STUCK",
+            "test_a_value_of_no_voltage_that_stands_for_a_day_is_stuck",
+        ),
+        (
+            "judge bad looks teach nothing",
+            "(finding is None or _carries_a_dose(finding)):",
+            "(finding is None or finding.quality is Quality.UNCERTAIN):",
+            "test_a_bad_look_and_a_warm_up_teach_nothing",
+        ),
+        (
             "judge stuck within one code",
             "still_v=0.000130,",
             "",
@@ -206,6 +225,73 @@ VALUES = mutants_of(
             "return self.quality is Quality.GOOD or (",
             "return self.quality is Quality.BAD or self.quality is Quality.GOOD or (",
             "test_nothing_that_is_no_number_is_ever_good tests/dose/test_permit.py::test_no_dose_without_a_usable_verdict",
+        ),
+    ),
+)
+
+NORMAL = mutants_of(
+    "daemon/measure/normal.py",
+    "tests/measure/test_normal.py",
+    (
+        (
+            "normal a move as never before",
+            "    if not abs(move) <= allowed + _ROUNDING:\n",
+            "    if False:\n",
+            "test_what_calm_water_never_did_is_found_at_once",
+        ),
+        (
+            "normal three times the largest",
+            "    return TIMES * max(1.0, LEARNT_S / normal.seen_s) ** 2",
+            "    return 2.0 * TIMES * max(1.0, LEARNT_S / normal.seen_s) ** 2",
+            "test_allowed_is_a_multiple_of_the_largest_seen",
+        ),
+        (
+            "normal each way by itself",
+            "largest = max(normal.largest) if way is Way.BACK else normal.largest[way.value]",
+            "largest = max(normal.largest)",
+            "test_water_that_jumps_every_day_teaches_its_jumps_but_not_their_opposite",
+        ),
+        (
+            "normal a level on trial must live",
+            "HOLD_S and value != trial.first):",
+            "HOLD_S):",
+            "test_an_unusual_level_that_stands_still_is_never_believed",
+        ),
+        (
+            "normal a level on trial must hold",
+            "if not (at_s - trial.since_s >= HOLD_S and value",
+            "if not (value",
+            "test_an_unusual_level_that_holds_and_lives_becomes_usual",
+        ),
+        (
+            "normal stood longer than ever",
+            "    if (still := _stood_too_long(normal, bounds)) is not None:\n",
+            "    if (still := _stood_too_long(normal, bounds)) is not None and False:\n",
+            "test_a_value_that_stands_longer_than_ever_is_found test_a_day_without_change_is_unusual_in_any_water",
+        ),
+        (
+            "normal what is learned counts later",
+            "if normal.untaught_s >= TAUGHT_AFTER_S else normal",
+            "if normal.untaught_s >= 0.0 else normal",
+            "test_a_fault_that_begins_slowly_does_not_teach_its_own_pace",
+        ),
+        (
+            "normal what was seen fades",
+            "fade = 0.5 ** (watched_s / HALF_LIFE_S)",
+            "fade = 1.0",
+            "test_what_was_seen_fades_by_half_in_two_weeks",
+        ),
+        (
+            "normal a break teaches nothing",
+            "    teaches = after_s <= BREAK_S\n",
+            "    teaches = True\n",
+            "test_a_break_allows_more_and_teaches_nothing",
+        ),
+        (
+            "normal other water teaches nothing",
+            "way if teaches and not by.other_water else None)",
+            "way if teaches else None)",
+            "test_other_water_allows_more_for_an_hour_and_teaches_nothing",
         ),
     ),
 )
@@ -758,6 +844,7 @@ CONTACTS = (
 
 MEASURING = (
     *JUDGE,
+    *NORMAL,
     *VALUES,
     *CONVERT,
     *CALIBRATE,

@@ -204,16 +204,22 @@ INSTRUMENTS = mutants_of(
     (
         (
             "instruments a probe in a standard says nothing of the water",
-            "                verdict = _calibrating(verdict)\n",
-            "                pass\n",
+            "                verdict, after = _calibrating(verdict), replace(after, normal=history.normal)\n",
+            "                after = replace(after, normal=history.normal)\n",
             "tests/test_desk_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
             (VerdictReason.CALIBRATING,),
         ),
         (
             "instruments a probe back from a standard warms up",
-            "            self._histories.pop(self.visit.quantity, None)\n",
+            "            self._histories[quantity] = begun_anew(self._histories.get(quantity, ProbeHistory()))\n",
             "            pass\n",
             "tests/test_desk_probes.py::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
+        ),
+        (
+            "instruments a probe in a standard teaches nothing",
+            "_calibrating(verdict), replace(after, normal=history.normal)\n",
+            "_calibrating(verdict), after\n",
+            "tests/test_desk_probes.py::test_a_probe_in_a_standard_teaches_nothing_of_the_water",
         ),
         (
             "instruments a probe that does not answer",
