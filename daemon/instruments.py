@@ -213,6 +213,11 @@ class Instruments:
         """What was learned of this water so far."""
         return {quantity: history.normal for quantity, history in self._histories.items()}
 
+    def recall(self, normals: Mapping[Quantity, Normal]) -> None:
+        """What an earlier run learned of this water; before the first look."""
+        known = {quantity: normal for quantity, normal in normals.items() if self.has(quantity)}
+        self._histories = {quantity: ProbeHistory(normal=afresh(normal)) for quantity, normal in known.items()}
+
     # what is seen
 
     def value(self, quantity: Quantity) -> float | None:

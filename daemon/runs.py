@@ -13,9 +13,7 @@ too many bad ends.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
 from enum import StrEnum
 from math import isfinite
@@ -24,7 +22,7 @@ from types import MappingProxyType
 from typing import Any
 
 from daemon.altered import Altered, altered
-from daemon.disk import sync
+from daemon.disk import write_whole
 
 BAD_ENDS = 3
 WITHIN_S = 600.0
@@ -133,15 +131,9 @@ class Runs:
 
     def _write(self) -> bool:
         """Whether it is on the disk, whole."""
-        new = self._path.with_name(self._path.name + ".new")
         try:
-            new.write_text(json.dumps(asdict(self._record)), encoding="utf-8")
-            sync(new)
-            os.replace(new, self._path)
-            sync(self._path.parent)
+            write_whole(self._path, json.dumps(asdict(self._record)))
         except OSError:
-            with suppress(OSError):
-                new.unlink(missing_ok=True)
             return False
         return True
 

@@ -35,6 +35,7 @@ from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
 from daemon.lock import StateLock
 from daemon.loop import Loop, Site
 from daemon.measure.book import BookError, CalibrationBook
+from daemon.measure.normal_file import NormalFile
 from daemon.measure.standards import Shelf, Standard
 from daemon.pump_lines import write_pump_lines
 from daemon.requests import Request
@@ -109,6 +110,7 @@ class Service:
         self.book = CalibrationBook(self.folder / "calibrations.toml")
         self._shelf = _shelf(settings)
         self._answers = AnswerFile(self.folder / "answers.json", self.ledger.proven_s(stamp))
+        self._normals = NormalFile(self.folder / "normals.json")
         self._link = self._opened_link() if mqtt else None
         self.loop = Loop(
             clock=self.rig.clock,
@@ -121,6 +123,7 @@ class Service:
             tell=self._tell,
             more_causes=self._own_causes,
         )
+        keep.callback(self._keep_normals)
         self._lock_without_ledger(stamp)
         if control:
             server = ControlServer(self.folder, snapshot=lambda: self.loop.state, submit=self.submit)
@@ -150,10 +153,17 @@ class Service:
             self._runs.end()
 
     def _reservoirs(self, keeper: Keeper) -> dict[str, KeptReservoir]:
-        return {
+        reservoirs = {
             name: KeptReservoir(name, table, self._reservoir_parts(table, keeper))
             for name, table in self.settings.reservoir.items()
         }
+        for name, reservoir in reservoirs.items():
+            reservoir.instruments.recall(self._normals.known(name))
+        return reservoirs
+
+    def _keep_normals(self, _now: datetime | None = None) -> None:
+        """Write down what the waters usually do."""
+        self._normals.keep({name: of.instruments.normals for name, of in self.loop.reservoirs.items()})
 
     def _reservoir_parts(self, table: Reservoir, keeper: Keeper) -> Parts:
         probes = {}
@@ -246,8 +256,8 @@ class Service:
             f"dose {entry.number} ({entry.ml:.1f} mL, {entry.utc:%Y-%m-%d %H:%M}) ended unseen: counted in full"
             for entry in self.ledger.left_open
         )
-        learned = (self._answers.trouble,) if self._answers.trouble else ()
-        return (*open_doses, *learned, *(cause.text for cause in self._barrier_causes()))
+        troubles = (self._answers.trouble, self._normals.trouble)
+        return (*open_doses, *filter(None, troubles), *(cause.text for cause in self._barrier_causes()))
 
     def _broker_causes(self) -> Iterator[Cause]:
         if self._link is None or (status := self._link.status()).connected:
@@ -256,7 +266,10 @@ class Service:
         yield Cause(Kind.BROKER, "", "mqtt", f"No MQTT broker at {where}: {status.problem or 'not connected'}.")
 
     def _jobs(self) -> tuple[Job, ...]:
-        return (Job("back up the ledger", CronTrigger(hour=3, minute=10, timezone=UTC), self._back_up),)
+        return (
+            Job("back up the ledger", CronTrigger(hour=3, minute=10, timezone=UTC), self._back_up),
+            Job("keep what is normal", CronTrigger(hour="*/6", minute=20, timezone=UTC), self._keep_normals),
+        )
 
     def _back_up(self, now: datetime) -> None:
         """Copy the ledger beside itself, one file for each day of the week. A failure becomes an alarm."""

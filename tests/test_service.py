@@ -18,10 +18,11 @@ from daemon.link.client import ControlClient, NoDaemon
 from daemon.link.mqtt import MqttSettingsError
 from daemon.lock import StateLockError
 from daemon.measure.book import BookError
+from daemon.measure.normal import afresh
 from daemon.requests import Origin, Request
 from daemon.runs import BAD_ENDS
 from daemon.service import CANNOT_START, Service, settings_with
-from daemon.values import Condition, Role, State
+from daemon.values import Condition, Quantity, Role, State
 from drivers.rig import RigError
 from sim_hw.bench import Bench, open_rig
 from sim_hw.from_settings import bench_table
@@ -328,3 +329,25 @@ def test_settings_with_changes_only_what_is_named() -> None:
     assert changed.reservoir == own.reservoir
     with pytest.raises(ValueError, match="pass_every_s"):
         settings_with(own, site={"pass_every_s": 0.0})
+
+
+def test_a_restart_still_knows_what_the_water_usually_does(tmp_path: Path) -> None:
+    """Kept as the program ends, and four times a day; where the water stood is looked at anew."""
+    with at_the_tank(tmp_path) as at:
+        at.passes(400)
+        before = at.loop.reservoirs["bed1"].instruments.normals
+    assert before[Quantity.PH].seen_s > 0.0
+    with at_the_tank(tmp_path) as at:
+        assert at.loop.reservoirs["bed1"].instruments.normals == {of: afresh(it) for of, it in before.items()}
+        (tmp_path / "normals.json").unlink()
+        at.clock.sleep(6.5 * 3600.0)
+        at.passes(1)
+        assert (tmp_path / "normals.json").exists()
+
+
+def test_normals_that_cannot_be_read_are_told(tmp_path: Path) -> None:
+    """A note, no lock: it is learned again."""
+    (tmp_path / "normals.json").write_text("{")
+    with at_the_tank(tmp_path) as at:
+        notes = at.passes(1).notes
+    assert any("normals.json" in note for note in notes)

@@ -10,7 +10,6 @@ at the next start. Nothing here lets a dose be larger than the caps: they come f
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import asdict
@@ -18,7 +17,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from daemon.disk import sync
+from daemon.disk import write_whole
 from daemon.dose.learn import FARTHEST, PRIOR_DOUBT, Answer, doubtful
 from daemon.dose.windows import DAY_S
 from daemon.values import Role
@@ -58,15 +57,8 @@ class AnswerFile:
     def keep(self, reservoir: str, answers: Answers, proven_s: float) -> None:
         """Write down what a reservoir answers now. Never raises: at worst it is learned again."""
         self._kept[reservoir] = (proven_s, dict(answers))
-        new = self._path.with_name(self._path.name + ".new")
-        try:
-            new.write_text(json.dumps(_raw(self._kept), allow_nan=False), encoding="utf-8")
-            sync(new)
-            os.replace(new, self._path)
-            sync(self._path.parent)
-        except (OSError, ValueError):
-            with suppress(OSError):
-                new.unlink(missing_ok=True)
+        with suppress(OSError, ValueError):
+            write_whole(self._path, json.dumps(_raw(self._kept), allow_nan=False))
 
 
 def _raw(kept: Mapping[str, tuple[float, Answers]]) -> dict[str, Any]:

@@ -229,6 +229,19 @@ VALUES = mutants_of(
     ),
 )
 
+NORMAL_FILE = mutants_of(
+    "daemon/measure/normal_file.py",
+    "tests/measure/test_normal_file.py",
+    (
+        (
+            "normal_file only what can have been learned",
+            "if not (isfinite(number) and number >= 0.0):",
+            "if False:",
+            "test_a_damaged_file_is_left_with_a_note",
+        ),
+    ),
+)
+
 NORMAL = mutants_of(
     "daemon/measure/normal.py",
     "tests/measure/test_normal.py",
@@ -845,6 +858,7 @@ CONTACTS = (
 MEASURING = (
     *JUDGE,
     *NORMAL,
+    *NORMAL_FILE,
     *VALUES,
     *CONVERT,
     *CALIBRATE,
