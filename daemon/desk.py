@@ -187,6 +187,7 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "calibrate.look": (Look, True, desk_probes.look),
     "calibrate.point": (Standard, True, desk_probes.point),
     "calibrate.result": (Result, True, desk_probes.result),
+    "calibrate.history": (Probe, False, desk_probes.history),
     "calibrate.finish": (Finish, True, desk_probes.finish),
     "calibrate.back": (Probe, True, desk_probes.back),
     "calibrate.cancel": (Probe, True, desk_probes.cancel),

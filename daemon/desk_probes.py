@@ -12,6 +12,7 @@ from daemon.asked import Finish, Look, Probe, Result, Standard, now, one
 from daemon.calibrating import NotSettledError, Visit, WhichStandardError
 from daemon.dose.ledger_standing import Standing
 from daemon.link.plain import plain
+from daemon.measure.ageing import forecasts, notes
 from daemon.measure.calibrate import AnyFit
 from daemon.measure.change import change
 from daemon.measure.settling import WINDOW, WINDOW_S, Settling
@@ -118,9 +119,10 @@ def finish(asked: Finish, _request: Request, loop: Loop) -> Any:
     if fit.quality is not Quality.GOOD and not asked.accept:
         said = f"not kept yet, the old calibration stays: {answer['said']}. If that is right: finish --accept"
         return {**answer, "accepted": False, "said": said}
-    note = reservoir.instruments.keep(asked.quantity, fit.calibration, visit.points)
+    trouble = reservoir.instruments.keep(asked.quantity, fit.calibration, visit.points)
     visit.points, visit.before = [], fit.calibration
-    said = f"kept: {answer['said']}.{note} Dosing stays paused: {_put_back(asked.quantity)}"
+    left_out = f" It is missing in the history: {trouble}." if trouble else ""
+    said = f"kept: {answer['said']}.{left_out} Dosing stays paused: {_put_back(asked.quantity)}"
     return {**answer, "accepted": True, "said": said}
 
 
@@ -141,6 +143,24 @@ def _weighed(visit: Visit, asked: Result) -> tuple[AnyFit, dict[str, Any]]:
         rows = words_of_calibration.old_and_new(old, fit.calibration, changed)
         answer |= {"change": plain(changed), "rows": plain(rows)}
     return fit, answer
+
+
+def history(asked: Probe, _request: Request, loop: Loop) -> Any:
+    """What was made of a probe, how it ages, and when it will fail."""
+    reservoir, today = one(loop, asked), loop.clock.utc().date()
+    if not reservoir.instruments.has(asked.quantity):
+        raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
+    past, table = reservoir.instruments.past(asked.quantity), reservoir.table
+    ahead = forecasts(asked.quantity, past.made, today)
+    said = notes(past.made, ahead, today, table.calibration_warn_days, table.calibration_expire_days)
+    return {
+        "said": words_of_calibration.history(past, ahead, said),
+        "outlook": words_of_calibration.outlook(ahead, said),
+        "made": plain(past.made),
+        "forecasts": plain(ahead),
+        "notes": plain(said),
+        "damaged": past.damaged,
+    }
 
 
 def back(asked: Probe, request: Request, loop: Loop) -> Any:

@@ -18,6 +18,7 @@ from daemon.dose.permit import LEVEL_STOP_SHARE
 from daemon.measure.book import CalibrationBook
 from daemon.measure.calibrate import Point
 from daemon.measure.convert import Calibration, Compensation, NotRead, PhCalibration, to_reading
+from daemon.measure.history import HistoryError, Past
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, begun_anew, judge
 from daemon.measure.noise import Noise, heard
 from daemon.measure.normal import Normal, afresh, is_other_water
@@ -186,7 +187,16 @@ class Instruments:
         Gives what went wrong with the history of calibrations, "" if nothing did.
         """
         self._book.put(self._name, quantity, calibration, points, self._wirings[quantity])
+        try:
+            utc = max(point.utc for point in points)
+            self._book.history.add(self._name, quantity, calibration, points, utc)
+        except HistoryError as trouble:
+            return str(trouble)
         return ""
+
+    def past(self, quantity: Quantity) -> Past:
+        """What calibrations were made of this probe."""
+        return self._book.history.of(self._name, quantity)
 
     def calibrated_since(self, quantity: Quantity, utc: datetime) -> bool:
         """Whether the calibration in force was made later than that, every point of it, and is no stop-gap."""

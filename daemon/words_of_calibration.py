@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
+from daemon.measure.ageing import Forecast, Made, ProbeNote
 from daemon.measure.calibrate import AnyFit, FitReason, Point
 from daemon.measure.convert import (
     Calibration,
@@ -12,6 +13,7 @@ from daemon.measure.convert import (
     PhCalibration,
     TemperatureCalibration,
 )
+from daemon.measure.history import Past
 from daemon.measure.settling import WINDOW, Settling
 from daemon.values import Numbers, Quantity
 from daemon.words import value
@@ -169,3 +171,65 @@ _READS: Mapping[type[Calibration], tuple[Quantity, str]] = {
     TemperatureCalibration: (Quantity.TEMPERATURE, "what is 20.0 °C now"),
     LevelCalibration: (Quantity.LEVEL, "what is half a reservoir now"),
 }
+
+
+# The history
+
+
+NOTE: Mapping[ProbeNote, str] = {
+    ProbeNote.FINE: "nothing to say against the probe",
+    ProbeNote.UNKNOWN: "no calibration is on record",
+    ProbeNote.STOP_GAP: "the last one was a stop-gap: calibrate in two buffers",
+    ProbeNote.WORN: "little slope is left: clean it, have a new one ready",
+    ProbeNote.FAR_OFFSET: "the offset is far from 0: the reference is ageing",
+    ProbeNote.SLOW: "it takes long to come to rest: clean it, soak it, have a new one ready",
+    ProbeNote.DUE: "due to be calibrated again",
+    ProbeNote.EXPIRED: "calibrated too long ago to dose by",
+    ProbeNote.FAILS_SOON: "it may fail within two months: have a new one ready",
+}
+_AGES: Mapping[str, tuple[str, str]] = {
+    "slope_percent": ("slope", "%"),
+    "offset_mv": ("offset", "mV"),
+    "cell_constant_per_cm": ("cell constant", "per cm"),
+    "settled_s": ("time to settle", "s"),
+}
+_SHORT: Mapping[str, str] = {
+    "slope_percent": "slope {:.1f} %",
+    "offset_mv": "offset {:+.1f} mV",
+    "cell_constant_per_cm": "cell constant {:.3f} per cm",
+    "offset_ms": "offset {:+.4f} mS",
+    "offset_k": "{:+.2f} K",
+    "scale": "scale {:.3f}",
+    "offset_share": "offset {:+.1%}",
+}
+
+
+def history(past: Past, ahead: Sequence[Forecast], notes: Sequence[ProbeNote]) -> str:
+    """Line by line: what was made, what is foretold, what is to be said of the probe."""
+    lines = [_made(one) for one in past.made]
+    if past.damaged:
+        lines.append(f"({past.damaged} more that cannot be read)")
+    return "\n".join([*lines, outlook(ahead, notes)])
+
+
+def outlook(ahead: Sequence[Forecast], notes: Sequence[ProbeNote]) -> str:
+    """The last lines of a history: what is foretold, what is to be said of the probe."""
+    return "\n".join([*map(_foretold, ahead), "; ".join(NOTE[note] for note in notes)])
+
+
+def _made(of: Made) -> str:
+    shown = [text.format(of.numbers[key]) for key, text in _SHORT.items() if key in of.numbers]
+    took = [] if of.settled_s is None else [f"settled in {of.settled_s:.0f} s"]
+    by = f" in {', '.join(of.standards)}" if of.standards else ""
+    return f"{of.day}  {', '.join(shown + took)}{by}{' (stop-gap)' if of.stop_gap else ''}"
+
+
+def _foretold(of: Forecast) -> str:
+    name, unit = _AGES[of.key]
+    line = f"{name}: {of.per_month:+.2g} ± {of.give_or_take:.2g} {unit} a month, by {of.made} calibrations"
+    if of.on is None and of.from_on is None:
+        return f"{line}: {of.limit:g} {unit} is not met within two years"
+    on = "not within two years by the line itself" if of.on is None else f"about {of.on}"
+    earliest = "" if of.from_on is None else f", from {of.from_on}"
+    latest = " or later" if of.to_on is None else f" to {of.to_on}"
+    return f"{line}: meets {of.limit:g} {unit} {on} (95 %{earliest}{latest})"

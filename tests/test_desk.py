@@ -18,7 +18,7 @@ from tests.at_the_tank import TO_A_DOSE, AtTheTank, at_the_tank, one_bed, two_be
 
 QUARTER = 90  # passes of a quarter of an hour
 PH: dict[str, Any] = {"quantity": "ph"}
-LOOKING_AND_PAUSING = {"alarms", "ledger", "hold"}
+LOOKING_AND_PAUSING = {"alarms", "calibrate.history", "ledger", "hold"}
 AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "release": {},
     "clear": {},

@@ -588,3 +588,33 @@ def test_the_growers_own_bottle_is_calibrated_in_by_its_printed_table(tmp_path: 
         assert "my-7" in at.ask("calibrate.look", **PH)["candidates"]
         point = at.ask("calibrate.point", **PH, standard="my-7", temperature_c=20.0)["point"]
         assert (point["standard"], point["reference"]) == ("my-7", pytest.approx(7.02))
+
+
+def test_each_calibration_is_remembered(tank: AtTheTank) -> None:
+    """Over a month: numbers, standards, time to settle; and what there is to say of the probe."""
+    assert tank.ask("calibrate.history", **PH)["notes"] == ["unknown"]
+    calibrated(tank)
+    tank.clock.set_off += timedelta(days=31)
+    told = tank.ask("calibrate.history", **PH)
+    assert told["notes"] == ["due"]
+    assert told["made"][0]["standards"] == ["7.00", "4.01"]
+    assert told["made"][0]["numbers"]["slope_percent"] == pytest.approx(97.0, abs=1.0)
+    assert told["made"][0]["settled_s"] >= 50.0
+    calibrated(tank)
+    tank.clock.set_off += timedelta(days=31)
+    calibrated(tank)
+    told = tank.ask("calibrate.history", **PH)
+    assert [one["key"] for one in told["forecasts"]] == ["slope_percent", "offset_mv", "settled_s"]
+    assert "a month, by 3 calibrations" in told["said"]
+
+
+def test_a_calibration_missing_in_the_history_is_kept_and_told(tank: AtTheTank) -> None:
+    """The calibration is what matters."""
+    tank.service.book.history.path.mkdir()
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    result = tank.ask("calibrate.finish", **PH)
+    assert result["accepted"] is True
+    assert "missing in the history" in result["said"]
+    assert tank.service.book.points("bed1", Quantity.PH) != ()

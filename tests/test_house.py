@@ -34,7 +34,7 @@ PURE_MODULES = (
     "daemon.dose.windows",
     "daemon.values",
 )
-FILES_OF_PURE_ROOMS = ("daemon.measure.book", "daemon.measure.normal_file")  # read and write a file
+FILES_OF_PURE_ROOMS = ("daemon.measure.book", "daemon.measure.history", "daemon.measure.normal_file")
 AGREED = {
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE"),
     *("pyproject.toml", "requirements.lock", "Makefile", ".gitignore", ".ci"),

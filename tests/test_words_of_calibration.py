@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
 from daemon import words_of_calibration as words
+from daemon.measure.ageing import Forecast, Made, ProbeNote
 from daemon.measure.calibrate import Fit, FitReason, Point
 from daemon.measure.convert import EcCalibration, LevelCalibration, PhCalibration, TemperatureCalibration
+from daemon.measure.history import Past
 from daemon.measure.settling import Settling
 from daemon.values import Quality, Quantity
 
@@ -102,3 +104,27 @@ def test_without_an_old_one_its_column_is_empty(
     rows = words.old_and_new(None, new, {"at": 1.0})
     assert len(rows) >= 3
     assert {old for _, old, _ in rows} == {"–"}
+
+
+def test_a_history_is_told_line_by_line() -> None:
+    """What was made, what cannot be read, what is foretold, what is to be said."""
+    utc = datetime(2026, 3, 2, 9, 12, tzinfo=UTC)
+    one = Made(utc, {"slope_percent": 96.0, "offset_mv": -3.0}, ("7.00", "4.01"), 61.5)
+    ahead = Forecast("slope_percent", 90.0, -1.0, 0.4, date(2026, 9, 1), date(2026, 7, 1), None, 4)
+    said = words.history(Past((one, replace(one, stop_gap=True)), 2), (ahead,), (ProbeNote.FAILS_SOON,))
+    assert said.splitlines() == [
+        "2026-03-02  slope 96.0 %, offset -3.0 mV, settled in 62 s in 7.00, 4.01",
+        "2026-03-02  slope 96.0 %, offset -3.0 mV, settled in 62 s in 7.00, 4.01 (stop-gap)",
+        "(2 more that cannot be read)",
+        "slope: -1 ± 0.4 % a month, by 4 calibrations: meets 90 % about 2026-09-01 "
+        "(95 %, from 2026-07-01 or later)",
+        "it may fail within two months: have a new one ready",
+    ]
+    never = replace(ahead, on=None, from_on=None)
+    assert "90 % is not met within two years" in words.history(Past((one,)), (never,), (ProbeNote.FINE,))
+
+
+@pytest.mark.parametrize("note", ProbeNote)
+def test_every_note_has_its_words(note: ProbeNote) -> None:
+    """One each."""
+    assert words.history(Past(), (), (note,)) == words.NOTE[note]

@@ -13,7 +13,7 @@ from daemon.cli.calibrate_guide import guide
 from daemon.cli.steps import Asker, add_steps, step_or_guide, told
 from daemon.values import Quantity
 
-STEPS = ("begin", "look", "point", "result", "finish", "back", "cancel")
+STEPS = ("begin", "look", "point", "result", "finish", "back", "cancel", "history")
 ABOUT = {
     Quantity.PH: "calibrate the pH probe in two or three buffers",
     Quantity.EC: "calibrate the EC probe in one or two standards",
@@ -31,6 +31,7 @@ ALWAYS: tuple[Row, ...] = (
     ("finish --accept", "keeps it though something is odd, as it said"),
     ("back", "when the probe is in the water again: dosing goes on"),
     ("cancel", "leaves everything as it was; then: evenwater release"),
+    ("history", "all that was made so far, how the probe ages, when it will fail"),
 )
 POINTS: dict[Quantity, tuple[Row, ...]] = {
     Quantity.PH: (

@@ -156,6 +156,7 @@ def _replaced(asker: Asker, arguments: argparse.Namespace, console: Console) -> 
         return False
     kept = asker.ask("finish", accept=True, **asked)
     console.print(str(kept["said"]))
+    console.print(str(asker.ask("history")["outlook"]))
     return bool(kept["accepted"])
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from enum import Enum
 from pathlib import PurePath
 from typing import Any
@@ -15,8 +15,8 @@ def plain(value: Any) -> Any:
     """The same thing in dicts, lists, strings, numbers, booleans and None.
 
     Dataclasses become objects by field name, enums their value (as keys too), moments ISO 8601 in UTC
-    ending in Z. A number that is not finite becomes None: JSON has no word for it. Raises TypeError for
-    anything else.
+    ending in Z, days ISO 8601. A number that is not finite becomes None: JSON has no word for it. Raises
+    TypeError for anything else.
     """
     if value is None or isinstance(value, bool):
         return value
@@ -32,6 +32,8 @@ def plain(value: Any) -> Any:
 def _plain_compound(value: Any) -> Any:
     if isinstance(value, datetime):
         return utc_text(value)
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, Mapping):
         return {str(plain(key)): plain(each) for key, each in value.items()}
     if isinstance(value, list | tuple):

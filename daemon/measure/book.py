@@ -71,6 +71,7 @@ from daemon.measure.convert import (
     PhCalibration,
     TemperatureCalibration,
 )
+from daemon.measure.history import NAME, CalibrationHistory
 from daemon.measure.rate import FASTEST_ML_PER_S, PumpRate, TimedRun
 from daemon.values import Quantity, Role
 
@@ -107,13 +108,14 @@ class _Content:
 
 
 class CalibrationBook:
-    """All calibrations of one state folder. A missing file is an empty book.
+    """All calibrations of one state folder. A missing file is an empty book. history: those made so far.
 
     Raises BookError when the file is there but cannot be understood; it is then never overwritten.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = Path(path)
+        self.history = CalibrationHistory(self.path.with_name(NAME))
         self._content = _read(self.path)
 
     def get(self, reservoir: str, quantity: Quantity) -> Calibration | None:
