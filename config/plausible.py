@@ -198,6 +198,7 @@ WIRES = (
     (re.compile(r"gpio(\d+)"), "GPIO {0}"),
     (re.compile(r"i2c(\d+):(0x\w+):a(\d)"), "input {2} of the converter at {1} on I2C bus {0}"),
     (re.compile(r"i2c(\d+):(0x\w+)"), "the converter at {1} on I2C bus {0}"),
+    (re.compile(r"sht3x(\d+):(0x\w+):(\w+)"), "the {2} of the SHT3x at {1} on I2C bus {0}"),
     (re.compile(r"onewire:(.+)"), "the one-wire sensor {0}"),
 )
 
@@ -238,7 +239,7 @@ def _chip(wire: str) -> str:
 
 
 def _on_the_bus(taken: Mapping[str, str]) -> Iterator[Complaint]:
-    on_bus = next((table for wire, table in taken.items() if wire.startswith("i2c1:")), None)
+    on_bus = next((table for wire, table in taken.items() if wire.startswith(("i2c1:", "sht3x1:"))), None)
     for wire, does in I2C1_LINES.items():
         if on_bus and wire in taken:
             yield Complaint(

@@ -23,6 +23,7 @@ from daemon.dose.stages import Ramp, Targets
 from daemon.dose.windows import OPPOSITE, Stamp
 from daemon.feed import Feed
 from daemon.instruments import Instruments, Wired
+from daemon.measure.air import deficit_kpa
 from daemon.measure.book import CalibrationBook
 from daemon.measure.standards import SHIPPED, Shelf
 from daemon.permits import Permits, Water
@@ -305,6 +306,9 @@ class KeptReservoir:
             caps=self._permits.use(stamp),
             pumps=self._pump_states(stamp),
             noise_v=self.instruments.noise_floors_v(),
+            deficit_kpa=deficit_kpa(
+                self.instruments.value(Quantity.AIR_TEMPERATURE), self.instruments.value(Quantity.HUMIDITY)
+            ),
         )
 
     def _waiting_for(self, stamp: Stamp) -> str:

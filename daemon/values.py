@@ -291,6 +291,7 @@ class ReservoirState:
     """One reservoir at the end of a pass.
 
     noise_v: standard deviation of one look at each analog probe, in volts; not there until it is learned.
+    deficit_kpa: how much vapour the air could still take up; None where that is not known.
     """
 
     name: str
@@ -306,6 +307,7 @@ class ReservoirState:
     caps: Mapping[Role, CapUse]
     pumps: Mapping[Role, PumpState] = field(default_factory=dict)
     noise_v: Mapping[Quantity, float] = field(default_factory=dict)
+    deficit_kpa: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,9 +40,25 @@ QUANTITY = {
     Quantity.EC: "EC",
     Quantity.TEMPERATURE: "temperature",
     Quantity.LEVEL: "level",
+    Quantity.AIR_TEMPERATURE: "air",
+    Quantity.HUMIDITY: "humidity",
 }
-UNIT = {Quantity.PH: "", Quantity.EC: " mS/cm", Quantity.TEMPERATURE: " °C", Quantity.LEVEL: ""}
-DECIMALS = {Quantity.PH: 2, Quantity.EC: 2, Quantity.TEMPERATURE: 1, Quantity.LEVEL: 2}
+UNIT = {
+    Quantity.PH: "",
+    Quantity.EC: " mS/cm",
+    Quantity.TEMPERATURE: " °C",
+    Quantity.LEVEL: "",
+    Quantity.AIR_TEMPERATURE: " °C",
+    Quantity.HUMIDITY: " %",
+}
+DECIMALS = {
+    Quantity.PH: 2,
+    Quantity.EC: 2,
+    Quantity.TEMPERATURE: 1,
+    Quantity.LEVEL: 2,
+    Quantity.AIR_TEMPERATURE: 1,
+    Quantity.HUMIDITY: 0,
+}
 ROLE = {
     Role.PH_DOWN: "pH down",
     Role.PH_UP: "pH up",

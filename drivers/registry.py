@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from drivers.ads1115 import Chips
+from drivers.air import Sht3x, Sht3xHumidityWiring, Sht3xTemperatureWiring, Sht3xWiring
 from drivers.amplifiers import EcAmplifier, PhAmplifier
 from drivers.excitation import ExcitedProbe
 from drivers.float_switch import FloatSwitch, FloatSwitchWiring
@@ -57,6 +58,10 @@ def _ds18b20(quantity: Quantity, wiring: Ds18b20Wiring, rig: Rig, chips: Chips) 
     return Ds18b20(wiring=wiring, one_wire_root=rig.one_wire_root, clock=rig.clock)
 
 
+def _sht3x(quantity: Quantity, wiring: Sht3xWiring, rig: Rig, chips: Chips) -> Probe:
+    return Sht3x(quantity=quantity, wiring=wiring, i2c=rig.i2c(wiring.i2c_bus), clock=rig.clock)
+
+
 def _float_switch(quantity: Quantity, wiring: FloatSwitchWiring, rig: Rig, chips: Chips) -> Probe:
     return FloatSwitch(wiring=wiring, pin_factory=rig.pin_factory(), clock=rig.clock)
 
@@ -71,6 +76,8 @@ DRIVERS: Mapping[str, Driver] = {
     "ds18b20": Driver(Quantity.TEMPERATURE, Ds18b20Wiring, _ds18b20),
     "level_sender": Driver(Quantity.LEVEL, LevelSender, _analog),
     "float_switch": Driver(Quantity.LEVEL, FloatSwitchWiring, _float_switch),
+    "sht3x_temperature": Driver(Quantity.AIR_TEMPERATURE, Sht3xTemperatureWiring, _sht3x),
+    "sht3x_humidity": Driver(Quantity.HUMIDITY, Sht3xHumidityWiring, _sht3x),
 }
 
 

@@ -75,6 +75,10 @@ class Ads1115Chip:
             return value & ~READY_BIT if self._converting and value & SINGLE_SHOT_BIT else value | READY_BIT
         return value
 
+    def give(self, count: int) -> bytes:
+        """The bytes of a read: the register that the pointer names, high byte first, over and over."""
+        return (self.read().to_bytes(2, "big") * ((count + 1) // 2))[:count]
+
     def reset(self) -> None:
         """Power-on registers; a conversion under way is lost. The pointer is left, as the next write sets it."""
         self._registers = list(POWER_ON)

@@ -19,6 +19,7 @@ from typing import Any
 
 from drivers.rig import RigError
 from sim_hw.ads1115_chip import Ads1115Chip, Input
+from sim_hw.air_chip import AirChip
 from sim_hw.bus import Bus
 from sim_hw.clock import BenchClock
 from sim_hw.faults import FaultName, Held
@@ -27,7 +28,7 @@ from sim_hw.pins import BenchFactory, Edge, EdgeReader, EdgeWriter
 from sim_hw.play import play
 from sim_hw.probes import UNWIRED_V, AnalogProbe, Ds18b20
 from sim_hw.remote import BenchSocket
-from sim_hw.tables import AnalogTable, BenchTable, ContactTable, FloatSwitchTable, check
+from sim_hw.tables import AirTable, AnalogTable, BenchTable, ContactTable, FloatSwitchTable, check
 from sim_hw.world import World
 
 INPUTS_PER_CHIP = 4
@@ -186,6 +187,14 @@ def _analog(table: BenchTable) -> Iterator[tuple[str, str, AnalogTable]]:
                 yield name, probe.name_in_tank(), probe
 
 
+def _in_the_air(table: BenchTable) -> Iterator[tuple[str, AirTable]]:
+    """Tank and table of each probe of an air sensor."""
+    for name, tank in table.tank.items():
+        for probe in tank.probe:
+            if isinstance(probe, AirTable):
+                yield name, probe
+
+
 def _unwired(now_s: float, lasting_s: float) -> float:
     return UNWIRED_V
 
@@ -200,9 +209,15 @@ def _buses(table: BenchTable, world: World, clock: BenchClock) -> Iterator[tuple
         found = world.basins[tank].probes[name]
         assert isinstance(found, AnalogProbe)
         here[probe.input] = world.volts_of(found)
-    for bus in sorted({bus for bus, _ in inputs}):
+    air: dict[tuple[int, int], list[tuple[str, str]]] = {}
+    for tank, one in _in_the_air(table):
+        air.setdefault((one.i2c_bus, one.address), []).append((tank, one.name_in_tank()))
+    for bus in sorted({bus for bus, _ in [*inputs, *air]}):
         chips = {address: Ads1115Chip(clock, four) for (on, address), four in inputs.items() if on == bus}
-        yield bus, Bus(clock, chips)
+        sensors = {
+            address: AirChip(clock, world.air_of(names)) for (on, address), names in air.items() if on == bus
+        }
+        yield bus, Bus(clock, chips, sensors)
 
 
 def _steady(volts: float) -> Input:

@@ -8,25 +8,29 @@ from math import inf
 from typing import Any
 
 from sim_hw.ads1115_chip import Ads1115Chip
+from sim_hw.air_chip import AirChip
 from sim_hw.clock import BenchClock
 
 BIT_S = 1.0 / 400_000.0  # fast mode, 400 kHz
 BITS_PER_BYTE = 9  # eight and the acknowledge
 BYTE_S = BITS_PER_BYTE * BIT_S
 REFUSED_LOCK_S = 0.001  # asking for a lock that another holds
-ALL_HIGH = 0xFFFF
+ALL_HIGH = 0xFF
 
 
 class Bus:
-    """One bus and the chips on it, by address.
+    """One bus and the chips on it, by address: the converters, and the sensors in the air.
 
     Faults, as plain switches: `held` (another master keeps the bus, so no lock is given), `line_high` (the data
     line is stuck high: writes seem to arrive, every bit read is 1). `let_happen` is called when the lock is asked
     for at or after `next_change_s`: a chip that is silent until then cannot bring that about by itself.
     """
 
-    def __init__(self, clock: BenchClock, chips: Mapping[int, Ads1115Chip]) -> None:
+    def __init__(
+        self, clock: BenchClock, chips: Mapping[int, Ads1115Chip], air: Mapping[int, AirChip] | None = None
+    ) -> None:
         self.chips = dict(chips)
+        self.air = dict(air or {})
         self.held = False
         self.line_high = False
         self.next_change_s = inf
@@ -50,7 +54,8 @@ class Bus:
 
     def scan(self) -> list[int]:
         """The addresses that answer."""
-        return sorted(address for address, chip in self.chips.items() if not chip.silent)
+        known: dict[int, Ads1115Chip | AirChip] = {**self.chips, **self.air}
+        return sorted(address for address, chip in known.items() if not chip.silent)
 
     def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
         """One write transaction of buffer[start:end]. Raises OSError where no chip answers."""
@@ -83,13 +88,12 @@ class Bus:
         chip.write(payload)
         self._give(chip, buffer_in, in_start, stop)
 
-    def _answering(self, address: int) -> Ads1115Chip:
-        chip = self.chips.get(address)
+    def _answering(self, address: int) -> Ads1115Chip | AirChip:
+        chip = self.chips.get(address) or self.air.get(address)
         if chip is None or chip.silent:
             raise OSError(errno.EREMOTEIO, f"no chip answers at address 0x{address:02x}")
         return chip
 
-    def _give(self, chip: Ads1115Chip, buffer: Any, start: int, stop: int) -> None:
-        value = ALL_HIGH if self.line_high else chip.read()
-        length = stop - start
-        buffer[start:stop] = (value.to_bytes(2, "big") * ((length + 1) // 2))[:length]
+    def _give(self, chip: Ads1115Chip | AirChip, buffer: Any, start: int, stop: int) -> None:
+        given = chip.give(stop - start)
+        buffer[start:stop] = bytes([ALL_HIGH]) * (stop - start) if self.line_high else given

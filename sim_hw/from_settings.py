@@ -9,9 +9,11 @@ from config.settings import Pump, Reservoir, Settings
 from drivers.registry import check_probe
 from drivers.rig import RigError
 from sim_hw.tables import (
+    AirTemperatureTable,
     Ds18b20Table,
     EcTable,
     FloatSwitchTable,
+    HumidityTable,
     LevelTable,
     NtcSteinhartTable,
     NtcTable,
@@ -35,6 +37,8 @@ TABLES: dict[str, type[ProbeTable]] = {
     "ds18b20": Ds18b20Table,
     "level_sender": LevelTable,
     "float_switch": FloatSwitchTable,
+    "sht3x_temperature": AirTemperatureTable,
+    "sht3x_humidity": HumidityTable,
 }
 
 TRUE_RATE = 1.03  # a pump delivers this much more than its settings believe

@@ -9,9 +9,11 @@ from math import cbrt, exp, inf, sin, sqrt, tau
 from random import Random
 from typing import ClassVar
 
+from sim_hw import room
 from sim_hw.faults import FaultName, Held
 from sim_hw.standards import KELVIN, Touched, bath, ec_standard, ph_standard
 from sim_hw.tables import (
+    AirTable,
     AnalogTable,
     ContactTable,
     DividerTable,
@@ -424,6 +426,37 @@ class SteadyVoltage(AnalogProbe):
     def open_volts(self, since_s: float) -> float:
         """A broken wire: the converter's own input, which floats."""
         return UNWIRED_V + self._random.gauss(0.0, self._noise_v)
+
+
+class AirSensor(Probe):
+    """An SHT3x in the room's air: as warm as the hour has it, the vapour in it the same all day."""
+
+    can_fail = frozenset({FaultName.PROBE_UNPLUGGED, FaultName.PROBE_STUCK})
+
+    def __init__(self, table: AirTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+        self.celsius, self.percent = table.air_c, table.humidity_percent
+
+    def breathe(self, day_s: float) -> None:
+        """The air at this second of the day."""
+        if FaultName.PROBE_STUCK not in self.faults:
+            self.celsius = room.temperature_c(self._table.air_c, self._table.air_swing_c, day_s)
+            held = _saturated(self._table.air_c) * self._table.humidity_percent
+            self.percent = min(100.0, held / _saturated(self.celsius))
+
+    def signal_in(self, touched: Touched | None) -> float:
+        """°C or %, whatever the water does."""
+        return self.celsius if self._table.called == "air_temperature" else self.percent
+
+    def shows(self) -> tuple[float, float] | None:
+        """°C and % as the sensor has them; None where it is pulled out."""
+        return None if FaultName.PROBE_UNPLUGGED in self.faults else (self.celsius, self.percent)
+
+
+def _saturated(celsius: float) -> float:
+    """Vapour that saturated air holds, in any unit. Source: Magnus' equation, as good as 1 %, from memory."""
+    return exp(17.625 * celsius / (celsius + 243.04))
 
 
 class Contact(Probe):

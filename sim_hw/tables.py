@@ -152,6 +152,31 @@ class LevelTable(AnalogTable):
     full_v: float = Field(default=2.5, ge=-6.144, le=6.144)
 
 
+class AirTable(ProbeTable):
+    """One of the two quantities of an SHT3x, in the room's air: `air_c` on average, the same vapour all day."""
+
+    response_s: float = Field(default=8.0, gt=0.0, le=3600.0)
+    i2c_bus: int = Field(default=1, ge=0, le=31)
+    address: int = Field(default=0x44, ge=0x44, le=0x45)
+    air_c: float = Field(default=22.0, ge=-10.0, le=60.0)
+    air_swing_c: float = Field(default=3.0, ge=0.0, le=20.0)  # above and below the average, in a day
+    humidity_percent: float = Field(default=60.0, ge=1.0, le=100.0)  # at the average temperature
+
+
+class AirTemperatureTable(AirTable):
+    """Its thermometer."""
+
+    called: ClassVar[str] = "air_temperature"
+    kind: Literal["sht3x_temperature"]
+
+
+class HumidityTable(AirTable):
+    """Its hygrometer."""
+
+    called: ClassVar[str] = "humidity"
+    kind: Literal["sht3x_humidity"]
+
+
 class ContactTable(ProbeTable):
     """A contact to ground that is closed as long as its wire is whole: pump running, tray dry."""
 
@@ -180,6 +205,8 @@ AnyProbeTable = Annotated[
     | LevelTable
     | FloatSwitchTable
     | ContactTable
+    | AirTemperatureTable
+    | HumidityTable
     | SteadyVoltageTable,
     Field(discriminator="kind"),
 ]
@@ -263,6 +290,8 @@ def _wire_of(probe: ProbeTable) -> str:
         return f"input {probe.input} of address 0x{probe.address:02x} on bus {probe.i2c_bus}"
     if isinstance(probe, FloatSwitchTable | ContactTable):
         return f"line {probe.line}"
+    if isinstance(probe, AirTable):
+        return f"{probe.called} of address 0x{probe.address:02x} on bus {probe.i2c_bus}"
     return f"sensor {getattr(probe, 'sensor_id', '')}"
 
 

@@ -8,7 +8,7 @@ Time passes lazily, only when somebody looks or an edge occurs:
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from math import inf
@@ -17,10 +17,12 @@ from threading import RLock
 from typing import Any
 
 from sim_hw.ads1115_chip import Input
+from sim_hw.air_chip import Air
 from sim_hw.clock import BenchClock
 from sim_hw.faults import CONVERTER_FAULTS, PUMP_FAULTS, Fault, FaultName, Held, holding, next_change_s
 from sim_hw.pins import Edge
 from sim_hw.probes import (
+    AirSensor,
     AnalogProbe,
     Contact,
     Ds18b20,
@@ -56,6 +58,8 @@ KINDS: dict[str, Callable[[Any, Random], Probe]] = {
     "level_sender": LevelSender,
     "float_switch": FloatSwitch,
     "contact": Contact,
+    "sht3x_temperature": AirSensor,
+    "sht3x_humidity": AirSensor,
     "steady_voltage": SteadyVoltage,
 }
 
@@ -93,6 +97,8 @@ class Basin:
         for probe in self.probes.values():
             if isinstance(probe, LevelSender):
                 probe.stand_at(look.level_share)
+            if isinstance(probe, AirSensor):
+                probe.breathe(day_s)
             if isinstance(probe, FloatSwitch):
                 probe.float_at(look.level_share)
             else:
@@ -141,6 +147,19 @@ class World:
                 return probe.volts(now_s, lasting_s)
 
         return volts
+
+    def air_of(self, names: Sequence[tuple[str, str]]) -> Air:
+        """What an air sensor shows, as its chip asks for it. names: tank and name of the probes it serves."""
+        found = [self.basins[tank].probes[name] for tank, name in names]
+        sensors = [probe for probe in found if isinstance(probe, AirSensor)]
+
+        def shows() -> tuple[float, float] | None:
+            with self.lock:
+                self._look(self._clock.monotonic_s())
+                seen = [sensor.shows() for sensor in sensors]
+                return None if None in seen else seen[0]
+
+        return shows
 
     def contact(self, line: int) -> bool | None:
         """Whether the switch at this line is closed to ground; None where there is none."""

@@ -14,12 +14,14 @@ from config.load import load
 from config.settings import Settings
 from daemon import words
 from daemon.alarm.table import TABLE, Kind
+from daemon.measure.air import saturation_kpa
 from daemon.requests import RequestRefused
 from daemon.values import (
     Cap,
     Condition,
     Outcome,
     Permit,
+    Priority,
     Quality,
     Quantity,
     Refusal,
@@ -430,7 +432,7 @@ def test_four_reservoirs_on_three_converters_of_one_bus_are_each_seen_as_they_ar
         state = at.passes(TO_A_DOSE)
         truth = at.bench.world.truth()["tanks"]
         assert {name: set(bed.verdicts) for name, bed in state.reservoirs.items()} == {
-            "bed1": {Quantity.PH, Quantity.EC, Quantity.TEMPERATURE, Quantity.LEVEL},
+            "bed1": set(Quantity),
             "bed2": {Quantity.PH, Quantity.EC, Quantity.TEMPERATURE, Quantity.LEVEL},
             "bed3": {Quantity.PH, Quantity.TEMPERATURE, Quantity.LEVEL},
             "seedlings": {Quantity.PH, Quantity.TEMPERATURE},
@@ -453,3 +455,49 @@ def test_the_noise_of_each_analog_probe_is_learned_and_shown(tank: AtTheTank) ->
     assert all(0.0001 < floor_v < 0.0005 for floor_v in noise_v.values())
     tank.bench.play("fault", name=FaultName.CHIP_SILENT, target="ph")
     assert tank.passes(1).reservoirs["bed1"].noise_v == {}
+
+
+# the air: shown, and never dosed on
+
+
+def with_air() -> Settings:
+    """The school garden with an air sensor."""
+    raw = raw_settings()
+    raw["rig"]["tank"]["bed1"]["probe"] += [{"kind": "sht3x_temperature"}, {"kind": "sht3x_humidity"}]
+    bed = raw["reservoir"]["bed1"]
+    bed["probe"] |= {
+        "air_temperature": {"driver": "sht3x_temperature"},
+        "humidity": {"driver": "sht3x_humidity"},
+    }
+    return Settings.model_validate(raw)
+
+
+def test_the_air_is_shown_with_its_vapour_pressure_deficit(tmp_path: Path) -> None:
+    """22 °C on average with 60 %: cooler and damper in the morning, by the same vapour in it."""
+    with at_the_tank(tmp_path, with_air()) as at:
+        bed = at.passes(2).reservoirs["bed1"]
+        air, humidity = (bed.verdicts[of].reading for of in (Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY))
+        assert air is not None
+        assert humidity is not None
+        assert 19.0 <= air.value < 22.0
+        assert 60.0 < humidity.value < 75.0
+        vapour_kpa = saturation_kpa(22.0) * 0.6
+        assert bed.deficit_kpa == pytest.approx(saturation_kpa(air.value) - vapour_kpa, abs=0.02)
+
+
+def test_an_air_sensor_that_fails_stops_no_dose(tmp_path: Path) -> None:
+    """An alarm of low priority after ten minutes; the same doses as beside one that is well."""
+    runs: list[int] = []
+    for fails in (False, True):
+        folder = tmp_path / str(fails)
+        folder.mkdir()
+        with at_the_tank(folder, with_air()) as at:
+            if fails:
+                at.bench.play("unplug", probe="humidity")
+            bed = at.passes(QUARTER).reservoirs["bed1"]
+            runs.append(len(at.runs()))
+            assert bed.condition is Condition.KEEPING
+            assert (bed.deficit_kpa is None) is fails
+            grave = [alarm.priority for key, alarm in at.alarms().items() if "air-sensor" in key]
+            assert grave == [Priority.LOW] * (2 if fails else 0)
+    assert runs[0] == runs[1] >= 1

@@ -13,6 +13,7 @@ from config.settings import Reservoir, Settings
 from daemon.cli import wiring
 from daemon.cli.ask import Commands
 from daemon.lock import StateLockError
+from drivers.air import Sht3xWiring
 from drivers.barriers import Barrier, judge, missing
 from drivers.box import ROOT, Use, look
 from drivers.registry import check_probe
@@ -85,7 +86,7 @@ def use_of(settings: Settings) -> Use:
     wired = [check_probe(probe.driver, probe.model_dump()) for probe in probes]
     return Use(
         state_folder=Path(settings.site.state_folder),
-        i2c_buses=tuple(sorted({one.i2c_bus for one in wired if isinstance(one, AdcWiring)})),
+        i2c_buses=tuple(sorted({one.i2c_bus for one in wired if isinstance(one, AdcWiring | Sht3xWiring)})),
         one_wire=any(isinstance(one, Ds18b20Wiring) for one in wired),
     )
 

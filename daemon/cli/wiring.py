@@ -10,10 +10,12 @@ from typing import Any
 
 from config.plausible import wire_words
 from config.settings import Reservoir, Settings
+from daemon import words
 from daemon.lock import StateLock
 from daemon.survey import Meaning, Standing, Wire, exchanged, meaning
 from daemon.values import Quantity, Sample
 from drivers.ads1115 import Chips
+from drivers.air import Sht3xWiring
 from drivers.probe import Probe, ProbeError
 from drivers.registry import check_probe, open_probe, open_volts
 from drivers.rig import Rig, RigError, open_rig
@@ -99,8 +101,8 @@ def look_at_wires(settings: Settings) -> Seen:
 
 def seen(settings: Settings, rig: Rig) -> Seen:
     """What this rig shows of the settings' wires."""
-    inputs = list(_inputs(settings))
-    buses = tuple(_bus(rig, number, inputs) for number in sorted({one.i2c_bus for one in inputs}))
+    named = list(_on_buses(settings))
+    buses = tuple(_bus(rig, number, named) for number in sorted({one.i2c_bus for one in named}))
     chips = Chips(rig)  # without references: one that is off must not hide what its probes show
     pairs = [pair for name, table in settings.reservoir.items() for pair in _probes(name, table, rig, chips)]
     analog = [(wire, probe.sample) for wire, probe in pairs if wire is not None and probe.sample is not None]
@@ -112,17 +114,17 @@ def seen(settings: Settings, rig: Rig) -> Seen:
     )
 
 
-def _inputs(settings: Settings) -> Iterator[AdcInput]:
+def _on_buses(settings: Settings) -> Iterator[AdcInput | Sht3xWiring]:
     for reservoir in settings.reservoir.values():
         for probe in reservoir.probe.values():
             wiring = check_probe(probe.driver, probe.model_dump())
-            if isinstance(wiring, AdcInput):
+            if isinstance(wiring, AdcInput | Sht3xWiring):
                 yield wiring
     yield from settings.reference.values()
 
 
-def _bus(rig: Rig, number: int, inputs: Iterable[AdcInput]) -> BusSeen:
-    named = {one.address for one in inputs if one.i2c_bus == number}
+def _bus(rig: Rig, number: int, on_buses: Iterable[AdcInput | Sht3xWiring]) -> BusSeen:
+    named = {one.address for one in on_buses if one.i2c_bus == number}
     try:
         answering = set(_scan(rig, number))
     except (OSError, RigError) as error:
@@ -246,9 +248,11 @@ def _value_words(quantity: Quantity, signal: float, *, analog: bool) -> str:
         return f"{signal:.0f} mV, as of pH {7.0 - signal / 59.16:.1f}"
     if quantity is Quantity.EC:
         return f"{signal:.3f} mS"
-    if quantity is Quantity.TEMPERATURE:
-        return f"{signal:.1f} °C"
-    return f"{signal * 100.0:.0f} % of the water" if analog else ("enough water" if signal else "water low")
+    if quantity in (Quantity.TEMPERATURE, Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY):
+        return words.value(quantity, signal)
+    if quantity is Quantity.LEVEL and analog:
+        return f"{signal * 100.0:.0f} % of the water"
+    return "enough water" if signal else "water low"
 
 
 def _reference_words(reference: ReferenceSeen) -> str:

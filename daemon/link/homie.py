@@ -67,9 +67,22 @@ _TITLE = {
     Quantity.EC: "EC at 25 °C",
     Quantity.TEMPERATURE: "Water temperature",
     Quantity.LEVEL: "Water level",
+    Quantity.AIR_TEMPERATURE: "Air temperature",
+    Quantity.HUMIDITY: "Relative humidity",
 }
-_UNIT = {Quantity.EC: "mS/cm", Quantity.TEMPERATURE: "°C"}  # pH has none
-_RANGE = {Quantity.PH: (0, 14), Quantity.EC: (0, 20), Quantity.TEMPERATURE: (-20, 100)}
+_UNIT = {  # pH has none
+    Quantity.EC: "mS/cm",
+    Quantity.TEMPERATURE: "°C",
+    Quantity.AIR_TEMPERATURE: "°C",
+    Quantity.HUMIDITY: "%",
+}
+_RANGE = {
+    Quantity.PH: (0, 14),
+    Quantity.EC: (0, 20),
+    Quantity.TEMPERATURE: (-20, 100),
+    Quantity.AIR_TEMPERATURE: (-50, 150),
+    Quantity.HUMIDITY: (0, 100),
+}
 
 
 def values(state: State) -> dict[str, str]:
@@ -123,6 +136,7 @@ def _properties(state: State) -> Iterator[Property]:
     for name, reservoir in state.reservoirs.items():
         for quantity, verdict in reservoir.verdicts.items():
             yield from _probe(f"{name}-probe", quantity, verdict)
+        yield from _deficit(f"{name}-probe", reservoir)
         yield from _dosing(f"{name}-dosing", reservoir)
         for role, use in reservoir.caps.items():
             yield from _pump(f"{name}-dosing", role, use)
@@ -139,7 +153,7 @@ def _box(state: State) -> Iterator[Property]:
 
 
 def _probe(node: str, quantity: Quantity, verdict: Verdict) -> Iterator[Property]:
-    name, title = quantity.value, _TITLE[quantity]
+    name, title = _id(quantity), _TITLE[quantity]
     # the verdict goes out before the value: nobody sees a doubtful value as good
     yield _enum(node, f"{name}-verdict", f"{title}: verdict", tuple(Quality), verdict.quality)
     yield _string(node, f"{name}-reason", f"{title}: reason", words.why(verdict))
@@ -162,7 +176,19 @@ def _reading(node: str, quantity: Quantity, amount: float) -> Property:
     if quantity in _UNIT:
         declared["unit"] = _UNIT[quantity]
     text = amount_text(amount, words.DECIMALS[quantity]) if lowest <= amount <= highest else None
-    return Property(node, quantity.value, declared, text)
+    return Property(node, _id(quantity), declared, text)
+
+
+def _id(quantity: Quantity) -> str:
+    return quantity.value.replace("_", "-")
+
+
+def _deficit(node: str, of: ReservoirState) -> Iterator[Property]:
+    """How dry the air is, where both that it takes have a probe."""
+    if {Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY} <= of.verdicts.keys():
+        declared = {"name": "Vapour pressure deficit", "datatype": "float", "format": "0:20", "unit": "kPa"}
+        text = None if of.deficit_kpa is None else amount_text(of.deficit_kpa, 2)
+        yield Property(node, "vapour-pressure-deficit", declared, text)
 
 
 def _dosing(node: str, of: ReservoirState) -> Iterator[Property]:

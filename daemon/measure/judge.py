@@ -139,6 +139,26 @@ LIMITS: Mapping[Quantity, Limits] = {
         stuck_s=None,
         samples_needed=1,
     ),
+    Quantity.AIR_TEMPERATURE: Limits(
+        quantity=Quantity.AIR_TEMPERATURE,
+        lowest=-10.0,
+        highest=60.0,
+        step=3.0,  # a door, the sun: air is faster than water, and nothing is dosed by it
+        max_rate_per_min=3.0,
+        swing=6.0,
+        stuck_s=None,
+        samples_needed=1,
+    ),
+    Quantity.HUMIDITY: Limits(
+        quantity=Quantity.HUMIDITY,
+        lowest=0.0,
+        highest=100.0,
+        step=20.0,
+        max_rate_per_min=20.0,
+        swing=40.0,
+        stuck_s=None,
+        samples_needed=1,
+    ),
 }
 
 

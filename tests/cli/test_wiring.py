@@ -192,6 +192,19 @@ def test_the_volts_are_bare_and_the_cell_is_switched_on_for_them() -> None:
     assert open_volts("float_switch", {"line": 23}, rig, Chips(rig)) is None
 
 
+def test_an_air_sensor_is_named_and_read(raw: dict[str, Any]) -> None:
+    """Its address is one of the settings'; a sensor that is not there is silent, with what to do."""
+    raw["rig"]["tank"]["bed1"]["probe"] += [{"kind": "sht3x_temperature"}, {"kind": "sht3x_humidity"}]
+    raw["reservoir"]["bed1"]["probe"]["humidity"] = {"driver": "sht3x_humidity"}
+    found = look(raw)
+    assert [(bus.answering, bus.unnamed) for bus in found.buses] == [((0x44, 0x48), ())]
+    assert found.is_fine
+    assert any("[the humidity of the SHT3x at 0x44 on I2C bus 1]" in line for line in lines(found))
+    gone = look(raw, name="probe_unplugged", target="bed1/humidity")
+    assert [bus.missing for bus in gone.buses] == [(0x44,)]
+    assert standing(gone)["bed1/humidity"] is Standing.SILENT
+
+
 # the command
 
 

@@ -196,8 +196,8 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             "driver",
             '"ph_amplifer"',
             'driver = "ph_amplifer": known drivers are ph_amplifier, ec_amplifier, ntc_divider, '
-            "ntc_steinhart_divider, pt1000_divider, platinum_source, ds18b20, level_sender, float_switch; "
-            "did you mean ph_amplifier?",
+            "ntc_steinhart_divider, pt1000_divider, platinum_source, ds18b20, level_sender, float_switch, "
+            "sht3x_temperature, sht3x_humidity; did you mean ph_amplifier?",
         ),
     ],
 )
@@ -246,8 +246,8 @@ def test_an_unknown_key_is_refused_with_the_nearest(says: Says, table: str, key:
         ("[reservoir.bed1.pump.acid]", 'the table\'s name "acid": must be one of ph_down, '),
         (
             "[reservoir.bed1.probe.temprature]",
-            'the table\'s name "temprature": must be one of ph, ec, temperature, level; '
-            "did you mean temperature?",
+            'the table\'s name "temprature": must be one of ph, ec, temperature, level, air_temperature, '
+            "humidity; did you mean temperature?",
         ),
         ('[reservoir."Bed 2"]', 'the table\'s name "Bed 2": may hold a-z, 0-9 and single hyphens between them'),
     ],

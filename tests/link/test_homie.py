@@ -150,3 +150,30 @@ def test_a_level_that_is_not_a_number_is_unknown() -> None:
     bed = reservoir()
     verdicts = {**bed.verdicts, Quantity.LEVEL: good(Quantity.LEVEL, float("nan"))}
     assert "bed1-probe/level" not in homie.values(state(1, replace(bed, verdicts=verdicts)))
+
+
+def in_the_air(deficit_kpa: float | None) -> State:
+    """One reservoir with an air sensor."""
+    bed = reservoir(deficit_kpa=deficit_kpa)
+    air = {
+        Quantity.AIR_TEMPERATURE: good(Quantity.AIR_TEMPERATURE, 22.04),
+        Quantity.HUMIDITY: good(Quantity.HUMIDITY, 65.2),
+    }
+    return state(1, replace(bed, verdicts={**bed.verdicts, **air}))
+
+
+def test_the_air_is_declared_with_legal_names_and_its_deficit() -> None:
+    """No underscore in a topic; unknown, the deficit is not published."""
+    of = in_the_air(0.9254)
+    texts, allowed = homie.values(of), properties(declared(of))
+    assert faults(declared(of)) == []
+    assert (texts["bed1-probe/air-temperature"], texts["bed1-probe/humidity"]) == ("22.0", "65")
+    assert (
+        texts["bed1-probe/vapour-pressure-deficit"],
+        allowed["bed1-probe/vapour-pressure-deficit"]["unit"],
+    ) == (
+        "0.93",
+        "kPa",
+    )
+    assert "bed1-probe/vapour-pressure-deficit" not in homie.values(in_the_air(None))
+    assert "bed1-probe/vapour-pressure-deficit" not in homie.values(state())

@@ -85,7 +85,14 @@ def says(verdict: Verdict) -> tuple[Quality, VerdictReason]:
 def test_a_living_probe_is_good_after_its_warm_up(limits: Limits) -> None:
     """Uncertain until as many samples as needed, then good, and usable only then."""
     watch = Watch(limits)
-    value = {Quantity.PH: 6.1, Quantity.EC: 1.2, Quantity.TEMPERATURE: 20.0, Quantity.LEVEL: 0.9}[limits.quantity]
+    value = {
+        Quantity.PH: 6.1,
+        Quantity.EC: 1.2,
+        Quantity.TEMPERATURE: 20.0,
+        Quantity.LEVEL: 0.9,
+        Quantity.AIR_TEMPERATURE: 24.0,
+        Quantity.HUMIDITY: 60.0,
+    }[limits.quantity]
     verdicts = list(watch.all([value] * (limits.samples_needed + 3)))
     expected = [WARMING_UP] * (limits.samples_needed - 1) + [GOOD] * 4
     assert [says(each) for each in verdicts] == expected
