@@ -790,6 +790,25 @@ CONVERTER = mutants_of(
     ),
 )
 
+AIR = mutants_of(
+    "drivers/air.py",
+    "tests/drivers/test_air.py",
+    (
+        (
+            "air checksum",
+            "            if crc8(pair[:2]) != pair[2]:\n",
+            "            if False:\n",
+            "test_a_byte_that_is_wrong_is_no_reading test_a_data_line_held_high_is_no_reading",
+        ),
+        (
+            "air both checksums",
+            "        for pair in (answer[:3], answer[3:]):\n",
+            "        for pair in (answer[:3],):\n",
+            "test_a_byte_that_is_wrong_is_no_reading",
+        ),
+    ),
+)
+
 EXCITATION = mutants_of(
     "drivers/excitation.py",
     "tests/drivers/test_excitation.py",
@@ -869,6 +888,7 @@ MEASURING = (
     *BOOK,
     *WIRING,
     *CONVERTER,
+    *AIR,
     *EXCITATION,
     *BUS,
     *CONTACTS,
