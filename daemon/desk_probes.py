@@ -15,7 +15,9 @@ from daemon.link.plain import plain
 from daemon.measure.ageing import forecasts, notes
 from daemon.measure.calibrate import AnyFit
 from daemon.measure.change import change
+from daemon.measure.convert import PhCalibration
 from daemon.measure.settling import WINDOW, WINDOW_S, Settling
+from daemon.measure.uncertainty import of_ph
 from daemon.requests import Request, RequestRefused
 from daemon.reservoir import KeptReservoir
 from daemon.values import Quality, Quantity
@@ -140,8 +142,9 @@ def _weighed(visit: Visit, asked: Result) -> tuple[AnyFit, dict[str, Any]]:
     }
     if fit.calibration is not None:
         changed = change(old, fit.calibration)
-        rows = words_of_calibration.old_and_new(old, fit.calibration, changed)
-        answer |= {"change": plain(changed), "rows": plain(rows)}
+        doubt_ph = of_ph(visit.points, fit.calibration) if isinstance(fit.calibration, PhCalibration) else None
+        rows = words_of_calibration.old_and_new(old, fit.calibration, changed, doubt_ph)
+        answer |= {"change": plain(changed), "rows": plain(rows), "standard_uncertainty_ph": doubt_ph}
     return fit, answer
 
 

@@ -130,13 +130,19 @@ def point(quantity: Quantity, taken: Point) -> str:
 Rows = list[tuple[str, str, str]]
 
 
-def old_and_new(old: Calibration | None, new: Calibration, change: Numbers) -> Rows:
-    """Rows of what, old, new: the numbers of both, and what the water would have read by each."""
-    known = old if type(old) is type(new) else None
-    each = [(name, text(known) if known is not None else "–", text(new)) for name, text in _ROWS[type(new)]]
+def old_and_new(
+    old: Calibration | None, new: Calibration, change: Numbers, doubt_ph: float | None = None
+) -> Rows:
+    """Rows of what, old, new: the numbers of both, and what the water would have read by each.
+
+    doubt_ph: the standard uncertainty of that, where it is known.
+    """
+    before = old if type(old) is type(new) else None
+    each = [(name, text(before) if before is not None else "–", text(new)) for name, text in _ROWS[type(new)]]
     quantity, shown = _READS[type(new)]
     then = value(quantity, change.get("then"))
-    return [*each, (f"{shown} would have read", then, value(quantity, change["at"]))]
+    known = [] if doubt_ph is None else [("known within", "–", f"± {2.0 * doubt_ph:.2f} pH (95 %)")]
+    return [*each, (f"{shown} would have read", then, value(quantity, change["at"])), *known]
 
 
 Text = Callable[[Calibration], str]

@@ -25,6 +25,7 @@ from sim_hw.from_settings import bench_table
 from sim_hw.scenarios import SCENARIOS
 from tests.river.report import page, replay
 from tests.river.series import folder, sites
+from tests.uncertainty import CASES, DRAWS, SEED
 
 RIG = Path(__file__).parent.parent / "config" / "rigs" / "quince-lane.toml"
 DAY_S = 86400.0
@@ -63,6 +64,9 @@ def _figures(settings: Settings) -> Iterator[tuple[str, str, str]]:
     yield "fortnight: share of time with pH in band after the first 6 h", f"{settled:.2%}", "99 %"
     yield "fortnight: cap violations", str(fortnight["cap_violations"]), "0"
     yield "fortnight: pH up dosed", f"{fortnight['delivered_ml']['bed1/ph_up']:.1f} mL", "0 mL"
+    drawn, _ = CASES[0].drawn(DRAWS, SEED)
+    reckoned = f"{CASES[0].reckoned():.4f} by the GUM"
+    yield "pH 5.8 after two buffers: standard uncertainty, drawn (docs/uncertainty.md)", f"{drawn:.4f}", reckoned
     pass_ms, conversion_us = _pass_cpu_ms(ten), _conversion_us(ten)
     yield "CPU of one pass, one reservoir, simulated bus included", f"{pass_ms:.2f} ms", "5 ms"
     share = 9 * conversion_us / 1000.0 / pass_ms

@@ -461,6 +461,7 @@ def test_the_result_is_shown_before_anything_is_replaced(tank: AtTheTank, tmp_pa
     assert result["old"]["slope_percent"] == 97.0
     assert result["change"]["then"] == pytest.approx(5.8, abs=0.03)
     assert result["rows"][1][:2] == ["slope", "97.0 %"]
+    assert result["standard_uncertainty_ph"] == pytest.approx(0.01, abs=0.002)
     assert tank.service.book.get("bed1", Quantity.PH) is before
     assert (tmp_path / "calibrations.toml").read_text() == file
 

@@ -86,6 +86,7 @@ def test_old_and_new_stand_side_by_side() -> None:
         ("offset", "+6.0 mV", "+12.0 mV"),
         ("what is pH 5.80 now would have read", "5.70", "5.80"),
     ]
+    assert words.old_and_new(OLD, OLD, {"at": 5.8}, 0.011)[-1] == ("known within", "–", "± 0.02 pH (95 %)")
 
 
 @pytest.mark.parametrize(

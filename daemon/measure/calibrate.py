@@ -199,7 +199,7 @@ def fit_stop_gap(points: Sequence[Point], before: PhCalibration | None = None) -
         return refused(against)
     slope_percent = 100.0 if before is None else before.slope_percent
     (point,) = points
-    offset_mv = round(point.signal - slope_percent / 100.0 * _ideal_mv(point), _DECIMALS)
+    offset_mv = round(point.signal - slope_percent / 100.0 * ideal_mv(point), _DECIMALS)
     numbers = {"slope_percent": slope_percent, "offset_mv": offset_mv}
     if against := list(_against_offset(offset_mv)):
         return refused(against, numbers)
@@ -211,11 +211,11 @@ def fit_stop_gap(points: Sequence[Point], before: PhCalibration | None = None) -
 
 def electrode(points: Sequence[Point]) -> tuple[float, float]:
     """Slope (% of theory) and offset (mV at pH 7) of the line through two or more buffers."""
-    slope, offset_mv = line([_ideal_mv(point) for point in points], [point.signal for point in points])
+    slope, offset_mv = line([ideal_mv(point) for point in points], [point.signal for point in points])
     return round(100.0 * slope, _DECIMALS), round(offset_mv, _DECIMALS)
 
 
-def _ideal_mv(point: Point) -> float:
+def ideal_mv(point: Point) -> float:
     """What a perfect electrode would give."""
     return nernst_slope_mv_per_ph(point.temperature_c) * (ISOPOTENTIAL_PH - point.reference)
 
