@@ -15,7 +15,8 @@ does, three times as far is allowed, and nothing is learned from it.
 
 An unusual move becomes usual once it has held for half an hour and has not stood still there. So no memory bars a
 probe for ever. Over a break a value may go further, by the root of its length, as a thing does that wanders; that
-teaches nothing: the probe may have been cleaned.
+teaches nothing: the probe may have been cleaned. Who calls too often is not listened to: each doubt, once over,
+widens what is allowed by half for some weeks, all together at most to twice as much.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ LEARNT_S = 21.0 * DAY_S
 TIMES = 3.0  # the largest of some weeks is often met again, and half as much again; three times is another cause
 OTHER_WATER_TIMES, OTHER_WATER_S = 3.0, 3600.0
 TAUGHT_AFTER_S = 21600.0
+WIDER_PER_DOUBT, MOST_WIDER = 0.5, 2.0
 HOLD_S = 1800.0
 LEAST_STILL_S = 43200.0  # on a dull day a value in steps may stand from one turn of its swing to the next
 _ROUNDING = 1e-9  # 8.49 - 8.59 is not quite -0.1
@@ -109,7 +111,7 @@ class Normal:
     """What was learned of one quantity of one water, and where it stands.
 
     largest: of each way, faded; lately: of the last hours, not counted yet. seen_s: for how long it was watched.
-    unlike_s: when it last moved further than ever in its memory.
+    unlike_s: when it last moved further than ever in its memory. doubts: how often a move was doubted, faded.
     """
 
     largest: _Moves = _NONE
@@ -122,11 +124,12 @@ class Normal:
     same: _Same | None = None
     trial: _Trial | None = None
     unlike_s: float = -inf
+    doubts: float = 0.0
 
 
 def afresh(normal: Normal) -> Normal:
     """Only what was learned: after a restart, a calibration or new water it stands anywhere."""
-    return Normal(normal.largest, normal.lately, normal.still_s, normal.seen_s, normal.untaught_s)
+    return replace(normal, kept=None, middle=0.0, same=None, trial=None, unlike_s=-inf)
 
 
 def is_other_water(temperature: Normal, now_s: float) -> bool:
@@ -178,7 +181,8 @@ def _times(normal: Normal) -> float:
     """By how much what was seen may be exceeded, after watching for so long."""
     if not normal.seen_s >= DAY_S:
         return inf
-    return TIMES * max(1.0, LEARNT_S / normal.seen_s) ** 2
+    wider = min(MOST_WIDER, 1.0 + WIDER_PER_DOUBT * normal.doubts)
+    return TIMES * wider * max(1.0, LEARNT_S / normal.seen_s) ** 2
 
 
 def _moved(normal: Normal, kept: _Kept, value: float, at_s: float, by: _Judging) -> tuple[Unusual | None, Normal]:
@@ -187,7 +191,8 @@ def _moved(normal: Normal, kept: _Kept, value: float, at_s: float, by: _Judging)
     usual = _usual(normal, way, kept.value, by.bounds)
     if after_s <= BREAK_S and abs(move) > usual / TIMES + _ROUNDING:
         normal = replace(normal, unlike_s=at_s)
-    allowed = usual * (OTHER_WATER_TIMES if by.other_water else 1.0) * sqrt(max(1.0, after_s / PACE_S))
+    unseen_s = after_s if normal.trial is None else normal.trial.since_s - kept.at_s
+    allowed = usual * (OTHER_WATER_TIMES if by.other_water else 1.0) * sqrt(max(1.0, unseen_s / PACE_S))
     teaches = after_s <= BREAK_S
     if not abs(move) <= allowed + _ROUNDING:
         trial = _tried(normal.trial, value, at_s, allowed, after_break=not teaches)
@@ -219,14 +224,19 @@ def _tried(trial: _Trial | None, value: float, at_s: float, allowed: float, *, a
 
 
 def _believed(normal: Normal, kept: _Kept, value: float, at_s: float, way: Way | None) -> Normal:
-    """Learn this move, where it went some way that teaches; each quarter of an hour measure from here."""
+    """Learn this move, where it went some way that teaches; each quarter of an hour measure from here.
+
+    A doubt counts once it is over: while it stands it must not widen what is allowed.
+    """
     lately = normal.lately
     if way is not None:
         lately = _with(lately, way, abs(value - kept.value))
     after_s = at_s - kept.at_s
     if after_s < PACE_S - 1.0 and normal.trial is None:
         return replace(normal, lately=lately)
-    return _stepped(replace(normal, lately=lately, trial=None), value, at_s, min(max(after_s, 0.0), BREAK_S))
+    doubts = normal.doubts if normal.trial is None else normal.doubts + 1.0
+    normal = replace(normal, lately=lately, trial=None, doubts=doubts)
+    return _stepped(normal, value, at_s, min(max(after_s, 0.0), BREAK_S))
 
 
 def _with(moves: _Moves, way: Way, move: float) -> _Moves:
@@ -242,6 +252,7 @@ def _stepped(normal: Normal, value: float, at_s: float, watched_s: float) -> Nor
         normal,
         largest=(up, down, back),
         still_s=normal.still_s * fade,
+        doubts=normal.doubts * fade,
         seen_s=normal.seen_s + watched_s,
         untaught_s=normal.untaught_s + watched_s,
         kept=_Kept(value, at_s),

@@ -60,6 +60,7 @@ def _raw_normal(of: Normal) -> dict[str, Any]:
         "still_s": of.still_s,
         "seen_s": of.seen_s,
         "untaught_s": of.untaught_s,
+        "doubts": of.doubts,
     }
 
 
@@ -71,9 +72,16 @@ def _read(raw: Any) -> dict[str, Normals]:
     }
 
 
-def _normal(*, largest: Any, lately: Any, still_s: Any, seen_s: Any, untaught_s: Any) -> Normal:
+def _normal(*, largest: Any, lately: Any, still_s: Any, seen_s: Any, untaught_s: Any, doubts: Any) -> Normal:
     """Raises ValueError or TypeError for what cannot have been learned."""
-    return Normal(_moves(largest), _moves(lately), _number(still_s), _number(seen_s), _number(untaught_s))
+    return Normal(
+        largest=_moves(largest),
+        lately=_moves(lately),
+        still_s=_number(still_s),
+        seen_s=_number(seen_s),
+        untaught_s=_number(untaught_s),
+        doubts=_number(doubts),
+    )
 
 
 def _moves(raw: Any) -> tuple[float, float, float]:

@@ -224,6 +224,25 @@ def test_a_temperature_that_moves_as_never_tells_of_other_water() -> None:
     assert not is_other_water(water.normal, water.now_s - 1.0)
 
 
+def test_each_doubt_widens_what_is_allowed_for_weeks_but_never_beyond_twice() -> None:
+    """Once it is over: by half for the first, to twice for more; in two weeks half of that is left."""
+    bounds = Bounds(0.0)
+    for doubts, share in ((0.0, 1.0), (1.0, 1.5), (2.0, 2.0), (50.0, 2.0)):
+        water = Water(bounds)
+        water.normal = Normal((0.1, 0.1, 0.1), seen_s=LEARNT_S, doubts=doubts)
+        water.see(8.0)
+        far = 8.0 + share * TIMES * 0.1 * 1.01
+        assert water.see(far) is not None
+        assert water.see(far + 0.001) is not None
+        assert water.normal.doubts == doubts
+        assert water.see(8.0) is None
+        assert water.normal.doubts == pytest.approx(doubts + 1.0, rel=0.01)
+    water = Water()
+    water.normal = Normal(seen_s=LEARNT_S, doubts=1.0)
+    water.all(calm(round(HALF_LIFE_S / PACE_S), noise=0.0))
+    assert water.normal.doubts == pytest.approx(0.5, rel=0.01)
+
+
 def test_what_was_learned_outlives_a_restart() -> None:
     """Where it stood does not: any first value is taken, the next is weighed."""
     water = known(calm(WEEKS))

@@ -20,6 +20,7 @@ FIELDS: dict[str, Any] = {
     "still_s": 900.0,
     "seen_s": DAY_S,
     "untaught_s": 0.0,
+    "doubts": 0.5,
 }
 
 
@@ -77,6 +78,8 @@ def test_the_file_of_these_tests_is_sound(path: Path) -> None:
         changed(seen_s=-1.0),
         changed(untaught_s="long"),
         changed(more=1.0),
+        changed(doubts=-1.0),
+        changed(doubts=None),
         changed()[:-9],
     ],
 )

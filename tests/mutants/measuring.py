@@ -254,9 +254,15 @@ NORMAL = mutants_of(
         ),
         (
             "normal three times the largest",
-            "    return TIMES * max(1.0, LEARNT_S / normal.seen_s) ** 2",
-            "    return 2.0 * TIMES * max(1.0, LEARNT_S / normal.seen_s) ** 2",
+            "    return TIMES * wider * max(",
+            "    return 2.0 * TIMES * wider * max(",
             "test_allowed_is_a_multiple_of_the_largest_seen",
+        ),
+        (
+            "normal doubts widen to twice at most",
+            "wider = min(MOST_WIDER, 1.0 + WIDER_PER_DOUBT * normal.doubts)",
+            "wider = 1.0 + WIDER_PER_DOUBT * normal.doubts",
+            "test_each_doubt_widens_what_is_allowed_for_weeks_but_never_beyond_twice",
         ),
         (
             "normal each way by itself",
@@ -281,6 +287,12 @@ NORMAL = mutants_of(
             "    if (still := _stood_too_long(normal, bounds)) is not None:\n",
             "    if (still := _stood_too_long(normal, bounds)) is not None and False:\n",
             "test_a_value_that_stands_longer_than_ever_is_found test_a_day_without_change_is_unusual_in_any_water",
+        ),
+        (
+            "normal a doubt that stands does not widen",
+            "unseen_s = after_s if normal.trial is None else normal.trial.since_s - kept.at_s",
+            "unseen_s = after_s",
+            "test_each_doubt_widens_what_is_allowed_for_weeks_but_never_beyond_twice",
         ),
         (
             "normal what is learned counts later",
