@@ -6,13 +6,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from config.settings import Reservoir as Table
-from daemon import words
+from daemon import words, words_of_calibration
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.dose.level import Drowned, Fall
 from daemon.dose.permit import BOTTLE_STOP_SHARE, PumpLimits
 from daemon.dose.response import Finding
 from daemon.dose.windows import Totals
+from daemon.measure.ageing import ProbeNote
 from daemon.measure.rate import EXPIRED
 from daemon.values import (
     Cap,
@@ -79,6 +80,7 @@ class Known:
     too_strong: Finding | None = None
     little: Finding | None = None
     pumps: Mapping[Role, PumpState] = field(default_factory=dict)
+    ageing: Mapping[Quantity, tuple[ProbeNote, ...]] = field(default_factory=dict)
     unstirred: bool = False
 
 
@@ -86,6 +88,8 @@ def causes(known: Known) -> Iterator[Cause]:
     """Everything that is true now and may call for a person."""
     for verdict in known.verdicts.values():
         yield from _of_probe(known, verdict)
+    for quantity, said in known.ageing.items():
+        yield from _of_ageing(known, quantity, said)
     yield from _of_doses(known)
     yield from _of_effects(known)
     for role, pump in known.pumps.items():
@@ -109,6 +113,16 @@ def _of_probe(known: Known, verdict: Verdict) -> Iterator[Cause]:
         yield Cause(Kind.PROBE, known.name, quantity.value, text)
     if verdict.usable and verdict.reading is not None:
         yield from _of_value(known, quantity, verdict.reading.value)
+
+
+_AGEING = (ProbeNote.FAILS_SOON, ProbeNote.SLOW, ProbeNote.FAR_OFFSET)
+"""What has no alarm of its own: an old calibration, a stop-gap and a slope too low to dose by have one."""
+
+
+def _of_ageing(known: Known, quantity: Quantity, said: tuple[ProbeNote, ...]) -> Iterator[Cause]:
+    if told := [words_of_calibration.NOTE[note] for note in said if note in _AGEING]:
+        text = f"{words.QUANTITY[quantity]} probe: {'; '.join(told)}."
+        yield Cause(Kind.PROBE_AGEING, known.name, quantity.value, text)
 
 
 def _in_its_place(known: Known, quantity: Quantity) -> str:

@@ -207,7 +207,10 @@ def release_own(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
 def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:
     if reservoir.instruments.visit is None or reservoir.instruments.visit.quantity is not quantity:
         name = words.QUANTITY[quantity]
-        raise RequestRefused(f"{reservoir.table.title}: {name} is not being calibrated; begin first")
+        raise RequestRefused(
+            f"{reservoir.table.title}: {name} is not being calibrated; begin first (after a restart the old "
+            "calibration holds: begin again, or put the probe back in the water and `evenwater release`)"
+        )
     return reservoir.instruments.visit
 
 

@@ -15,6 +15,7 @@ from daemon.dose.ledger_standing import Standing
 from daemon.dose.level import Drowned, Fall, Levels, RestLevel, drowned, leak, most_drunk_l_per_h, rest_s_of
 from daemon.dose.level import follow as follow_level
 from daemon.dose.permit import LEVEL_STOP_SHARE
+from daemon.measure.ageing import ProbeNote, forecasts, notes
 from daemon.measure.book import CalibrationBook
 from daemon.measure.calibrate import Point
 from daemon.measure.convert import Calibration, Compensation, NotRead, PhCalibration, to_reading
@@ -61,6 +62,7 @@ class Instruments:
         self._wired = wired
         self._book = book
         self._shelf = shelf
+        self._aged: tuple[date, Mapping[Quantity, tuple[ProbeNote, ...]]] | None = None
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._noises: dict[Quantity, Noise] = {}
         self._inflow = Inflow()
@@ -187,12 +189,24 @@ class Instruments:
         Gives what went wrong with the history of calibrations, "" if nothing did.
         """
         self._book.put(self._name, quantity, calibration, points, self._wirings[quantity])
+        self._aged = None
         try:
             utc = max(point.utc for point in points)
             self._book.history.add(self._name, quantity, calibration, points, utc)
         except HistoryError as trouble:
             return str(trouble)
         return ""
+
+    def ageing(self, today: date) -> Mapping[Quantity, tuple[ProbeNote, ...]]:
+        """What its calibrations say of each probe. Looked up once a day, and after each calibration."""
+        if self._aged is None or self._aged[0] != today:
+            of = {quantity: self._notes_on(quantity, today) for quantity in self._wired.probes}
+            self._aged = (today, of)
+        return self._aged[1]
+
+    def _notes_on(self, quantity: Quantity, today: date) -> tuple[ProbeNote, ...]:
+        made, limits = self.past(quantity).made, self._judging[quantity]
+        return notes(made, forecasts(quantity, made, today), today, limits.warn_days, limits.expire_days)
 
     def past(self, quantity: Quantity) -> Past:
         """What calibrations were made of this probe."""

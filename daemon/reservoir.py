@@ -283,6 +283,7 @@ class KeptReservoir:
             too_strong=self._acidity.too_strong(),
             little=self._acidity.little(stamp.at_s),
             pumps=self._pump_states(stamp),
+            ageing=self.instruments.ageing(stamp.utc.date()),
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
 

@@ -619,3 +619,23 @@ def test_a_calibration_missing_in_the_history_is_kept_and_told(tank: AtTheTank) 
     assert result["accepted"] is True
     assert "missing in the history" in result["said"]
     assert tank.service.book.points("bed1", Quantity.PH) != ()
+
+
+def test_an_ageing_probe_calls_before_it_fails(tank: AtTheTank) -> None:
+    """Three calibrations that lose slope month by month: told while it still doses, by a quiet alarm."""
+    day = tank.clock.utc()
+    for months, slope_percent in ((2, 96.0), (1, 94.0), (0, 92.0)):
+        electrode = PhCalibration(slope_percent=slope_percent, offset_mv=6.0, day="")
+        made = day - timedelta(days=30 * months)
+        tank.service.book.history.add("bed1", Quantity.PH, electrode, (), made)
+    tank.clock.set_off += timedelta(days=1)  # looked up once a day
+    tank.until(lambda _: "bed1-ph-probe-ageing" in tank.alarms(), within=5 * QUARTER)
+    assert "it may fail within two months" in tank.alarms()["bed1-ph-probe-ageing"].text
+    assert tank.bed().verdicts[Quantity.PH].usable
+
+
+def test_a_sound_probe_does_not_call(tank: AtTheTank) -> None:
+    """Nor does one without a history."""
+    calibrated(tank)
+    tank.passes(5 * QUARTER)
+    assert "bed1-ph-probe-ageing" not in tank.alarms()

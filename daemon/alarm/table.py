@@ -24,6 +24,7 @@ class Kind(StrEnum):
     CAPS_MISSING = "caps-missing"
     BOTTLE_LOW = "bottle-low"
     BOTTLE_EMPTY = "bottle-empty"
+    PROBE_AGEING = "probe-ageing"
     RATE_OLD = "rate-old"
     RATE_EXPIRED = "rate-expired"
     TUBE_WORN = "tube-worn"
@@ -143,6 +144,14 @@ TABLE: dict[Kind, Row] = {
         "Nothing is corrected.",
         "This pump is stopped so that it does not draw air.",
         "Refill it, then tell: evenwater bottle. Goggles and gloves; acid into water, never water into acid.",
+    ),
+    Kind.PROBE_AGEING: Row(
+        Priority.LOW,
+        3600.0,
+        0.0,
+        "The probe wears out: soon it cannot be calibrated any more.",
+        "Dosing goes on for as long as it passes its calibrations.",
+        "Clean and soak it, have a new one ready. Its past: evenwater calibrate ph history.",
     ),
     Kind.RATE_OLD: Row(
         Priority.LOW,
