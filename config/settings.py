@@ -340,7 +340,7 @@ def hard_limits(role: str) -> HardLimits:
 
 
 RoleName = Literal["ph_down", "ph_up", "stock_a", "stock_b", "top_up"]
-QuantityName = Literal["ph", "ec", "temperature", "level", "air_temperature", "humidity"]
+QuantityName = Literal["ph", "ec", "temperature", "level", "air_temperature", "humidity", "light"]
 
 
 class Reservoir(Table):

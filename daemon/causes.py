@@ -35,7 +35,7 @@ BOTTLE_WARN_SHARE = 0.2
 LEVEL_ENOUGH = 0.5  # a float switch says 1 or 0
 """A level probe's share of the nominal volume above which dosing by the nominal volume is right."""
 
-_OF_THE_AIR = (Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY)  # nothing is dosed by them
+_OF_THE_ROOM = (Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY, Quantity.LIGHT)  # nothing is dosed by them
 _FAR_OUT = {Quantity.PH: FAR_OUT_PH, Quantity.EC: FAR_OUT_EC_MS_PER_CM}
 _QUIET_REASONS = (
     VerdictReason.WARMING_UP,
@@ -105,9 +105,9 @@ def _of_probe(known: Known, verdict: Verdict) -> Iterator[Cause]:
     quantity, name = verdict.quantity, words.QUANTITY[verdict.quantity]
     if verdict.reason in _CALIBRATION_REASONS:
         yield Cause(Kind.CALIBRATION, known.name, quantity.value, f"{name} probe: {words.why(verdict)}.")
-    elif quantity in _OF_THE_AIR:
+    elif quantity in _OF_THE_ROOM:
         if verdict.quality is Quality.BAD:
-            yield Cause(Kind.AIR_SENSOR, known.name, quantity.value, f"{name}: {words.why(verdict)}.")
+            yield Cause(Kind.ROOM_SENSOR, known.name, quantity.value, f"{name}: {words.why(verdict)}.")
     elif verdict.quality is Quality.BAD and verdict.reason not in _QUIET_REASONS:
         text = f"{name} probe: {words.why(verdict)}.{_in_its_place(known, quantity)}"
         yield Cause(Kind.PROBE, known.name, quantity.value, text)

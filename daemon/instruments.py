@@ -19,6 +19,7 @@ from daemon.measure.ageing import ProbeNote, forecasts, notes
 from daemon.measure.book import CalibrationBook
 from daemon.measure.calibrate import Point
 from daemon.measure.convert import Calibration, Compensation, NotRead, PhCalibration, to_reading
+from daemon.measure.daily_light import LightDay, integral_mol, lit
 from daemon.measure.history import HistoryError, Past
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, begun_anew, judge
 from daemon.measure.noise import Noise, heard
@@ -65,6 +66,7 @@ class Instruments:
         self._aged: tuple[date, Mapping[Quantity, tuple[ProbeNote, ...]]] | None = None
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._noises: dict[Quantity, Noise] = {}
+        self._light_day = LightDay()
         self._inflow = Inflow()
         self._rest = RestLevel(rest_s_of(table))
         self._fresh = Inflow()  # as _inflow, of the level at rest: a flood that runs back is no fresh water
@@ -110,6 +112,12 @@ class Instruments:
             self.verdicts[quantity], self._histories[quantity] = verdict, after
         self._look_at_contacts()
         self._follow_level(now())
+        self._follow_light()
+
+    def _follow_light(self) -> None:
+        light = self.verdicts.get(Quantity.LIGHT)
+        if light is not None and light.usable and light.reading is not None:
+            self._light_day = lit(self._light_day, light.reading.value, light.reading.at_s)
 
     def _hear(self, quantity: Quantity, sample: Sample | None) -> None:
         """Learn the probe's noise; of one that a person handles, or that is silent, there is nothing to learn."""
@@ -117,6 +125,10 @@ class Instruments:
             self._noises.pop(quantity, None)
         else:
             self._noises[quantity] = heard(self._noises.get(quantity, Noise()), sample)
+
+    def daily_light_mol(self, now_s: float) -> float | None:
+        """Light of the last 24 h, mol/m²; None without a sensor, or until so long was seen."""
+        return integral_mol(self._light_day, now_s)
 
     def noise_floors_v(self) -> dict[Quantity, float]:
         """Standard deviation of one look at each analog probe, in volts, where it is known by now."""

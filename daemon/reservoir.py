@@ -307,6 +307,7 @@ class KeptReservoir:
             caps=self._permits.use(stamp),
             pumps=self._pump_states(stamp),
             noise_v=self.instruments.noise_floors_v(),
+            daily_light_mol=self.instruments.daily_light_mol(stamp.at_s),
             deficit_kpa=deficit_kpa(
                 self.instruments.value(Quantity.AIR_TEMPERATURE), self.instruments.value(Quantity.HUMIDITY)
             ),

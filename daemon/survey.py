@@ -25,7 +25,7 @@ HUM_V = 0.03  # the widest that the judge lets pass for any quantity
 NO_ELECTRODE_MV = 7.0 * MV_PER_PH + 60.0  # pH 0 or 14, and the largest offset that is still an electrode
 UNLIKELY_MV = 4.0 * MV_PER_PH  # pH 3 or 11: no nutrient solution
 DRY_MS, UNLIKELY_MS = 0.02, 20.0
-LIKELY_C = (2.0, 40.0)
+LIKELY = {Quantity.TEMPERATURE: (2.0, 40.0), Quantity.LIGHT: (-20.0, 3000.0)}  # °C, µmol/(m² s)
 LIKELY_SHARE = (-0.05, 1.2)
 
 # How far a reading may well be from the middle of the reservoir's bands, one standard deviation (our own choice).
@@ -44,7 +44,7 @@ class Standing(StrEnum):
     UNLIKELY = "unlikely"  # the circuit can give it, the water of a reservoir does not
     DRY = "dry"  # a cell in air, or not plugged in
     BEYOND = "beyond"  # no sensor gives it: unplugged, shorted, railed, or another circuit's volts
-    HUM = "hum"  # its conversions disagree: floating, or mains on it
+    HUM = "hum"  # its conversions disagree: floating, or mains on it (a lamp may flicker)
     SILENT = "silent"  # it does not answer at all
 
 
@@ -71,7 +71,7 @@ def meaning(wire: Wire, look: Sample) -> Meaning:
     signal = _signal(wire.wiring, look.signal)
     if look.clipped or signal is None:
         return Meaning(Standing.BEYOND)
-    if look.spread_v is None or not look.spread_v <= HUM_V:
+    if wire.quantity is not Quantity.LIGHT and (look.spread_v is None or not look.spread_v <= HUM_V):
         return Meaning(Standing.HUM, signal)
     return Meaning(_standing(wire.quantity, signal), signal)
 
@@ -89,7 +89,11 @@ def exchanged(wires: Sequence[Wire], looks: Sequence[Sample]) -> tuple[tuple[str
 
 def _gains(wires: Sequence[Wire], looks: Sequence[Sample]) -> Iterator[tuple[float, str, str]]:
     """How much better each pair fits exchanged, where it does clearly."""
-    steady = [(wire, look) for wire, look in zip(wires, looks, strict=True) if _is_plugged_in(look)]
+    steady = [
+        (wire, look)
+        for wire, look in zip(wires, looks, strict=True)
+        if _is_plugged_in(look) and wire.quantity is not Quantity.LIGHT  # from dark to bright, any volts fit
+    ]
     for (one, its), (other, others) in combinations(steady, 2):
         here = (_oddness(one, its.signal), _oddness(other, others.signal))
         there = (_oddness(one, others.signal), _oddness(other, its.signal))
@@ -143,8 +147,8 @@ def _standing(quantity: Quantity, signal: float) -> Standing:
         if abs(signal) <= DRY_MS:
             return Standing.DRY
         return Standing.BEYOND if signal < 0.0 else _within(signal, (DRY_MS, UNLIKELY_MS))
-    if quantity is Quantity.TEMPERATURE:
-        return _within(signal, LIKELY_C)
+    if quantity in LIKELY:
+        return _within(signal, LIKELY[quantity])
     return Standing.PLAUSIBLE if LIKELY_SHARE[0] <= signal <= LIKELY_SHARE[1] else Standing.BEYOND
 
 

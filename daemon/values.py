@@ -292,6 +292,7 @@ class ReservoirState:
 
     noise_v: standard deviation of one look at each analog probe, in volts; not there until it is learned.
     deficit_kpa: how much vapour the air could still take up; None where that is not known.
+    daily_light_mol: light of the last 24 h in mol/m²; None until so long was seen.
     """
 
     name: str
@@ -308,6 +309,7 @@ class ReservoirState:
     pumps: Mapping[Role, PumpState] = field(default_factory=dict)
     noise_v: Mapping[Quantity, float] = field(default_factory=dict)
     deficit_kpa: float | None = None
+    daily_light_mol: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ QUANTITY = {
     Quantity.LEVEL: "level",
     Quantity.AIR_TEMPERATURE: "air",
     Quantity.HUMIDITY: "humidity",
+    Quantity.LIGHT: "light",
 }
 UNIT = {
     Quantity.PH: "",
@@ -50,6 +51,7 @@ UNIT = {
     Quantity.LEVEL: "",
     Quantity.AIR_TEMPERATURE: " °C",
     Quantity.HUMIDITY: " %",
+    Quantity.LIGHT: " µmol/(m² s)",
 }
 DECIMALS = {
     Quantity.PH: 2,
@@ -58,6 +60,7 @@ DECIMALS = {
     Quantity.LEVEL: 2,
     Quantity.AIR_TEMPERATURE: 1,
     Quantity.HUMIDITY: 0,
+    Quantity.LIGHT: 0,
 }
 ROLE = {
     Role.PH_DOWN: "pH down",

@@ -45,8 +45,9 @@ class Quantity(StrEnum):
     EC = "ec"  # conductance mS (cell constant not yet applied)  ->  mS/cm at 25 °C
     TEMPERATURE = "temperature"  # °C  ->  °C
     LEVEL = "level"  # share of the nominal volume, 0..1 (a float switch: 1.0 enough, 0.0 low)
-    AIR_TEMPERATURE = "air_temperature"  # °C  ->  °C; nothing is dosed by it, nor by the next
+    AIR_TEMPERATURE = "air_temperature"  # °C  ->  °C; nothing is dosed by it, nor by the next two
     HUMIDITY = "humidity"  # % relative  ->  % relative
+    LIGHT = "light"  # µmol/(m² s)  ->  µmol/(m² s)
 
 
 @dataclass(frozen=True, slots=True)

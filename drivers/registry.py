@@ -12,6 +12,7 @@ from drivers.amplifiers import EcAmplifier, PhAmplifier
 from drivers.excitation import ExcitedProbe
 from drivers.float_switch import FloatSwitch, FloatSwitchWiring
 from drivers.level_sender import LevelSender
+from drivers.light_sensor import LightSensor
 from drivers.probe import Probe, Quantity
 from drivers.rig import Rig
 from drivers.thermometers import (
@@ -78,6 +79,7 @@ DRIVERS: Mapping[str, Driver] = {
     "float_switch": Driver(Quantity.LEVEL, FloatSwitchWiring, _float_switch),
     "sht3x_temperature": Driver(Quantity.AIR_TEMPERATURE, Sht3xTemperatureWiring, _sht3x),
     "sht3x_humidity": Driver(Quantity.HUMIDITY, Sht3xHumidityWiring, _sht3x),
+    "light_sensor": Driver(Quantity.LIGHT, LightSensor, _analog),
 }
 
 

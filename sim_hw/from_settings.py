@@ -15,6 +15,7 @@ from sim_hw.tables import (
     FloatSwitchTable,
     HumidityTable,
     LevelTable,
+    LightTable,
     NtcSteinhartTable,
     NtcTable,
     PhTable,
@@ -37,6 +38,7 @@ TABLES: dict[str, type[ProbeTable]] = {
     "ds18b20": Ds18b20Table,
     "level_sender": LevelTable,
     "float_switch": FloatSwitchTable,
+    "light_sensor": LightTable,
     "sht3x_temperature": AirTemperatureTable,
     "sht3x_humidity": HumidityTable,
 }

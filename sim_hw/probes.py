@@ -21,6 +21,7 @@ from sim_hw.tables import (
     EcTable,
     FloatSwitchTable,
     LevelTable,
+    LightTable,
     NtcSteinhartTable,
     NtcTable,
     PhTable,
@@ -426,6 +427,33 @@ class SteadyVoltage(AnalogProbe):
     def open_volts(self, since_s: float) -> float:
         """A broken wire: the converter's own input, which floats."""
         return UNWIRED_V + self._random.gauss(0.0, self._noise_v)
+
+
+class LightSensor(AnalogProbe):
+    """A sensor of the light above a tank."""
+
+    usual_drift_per_h = 1.0
+
+    def __init__(self, table: LightTable, random: Random) -> None:
+        super().__init__(table, random)
+        self._table = table
+        self._umol = 0.0
+
+    def shine(self, day_s: float) -> None:
+        """The light at this second of the day."""
+        self._umol = self._table.mean_umol * room.daylight(self._table.on_h, self._table.off_h, day_s)
+
+    def signal_in(self, touched: Touched | None) -> float:
+        """µmol/(m² s), whatever the water does."""
+        return self._umol
+
+    def volts_from(self, signal: float) -> float:
+        """signal: µmol/(m² s)."""
+        return self._table.dark_v + signal / self._table.umol_per_v
+
+    def open_volts(self, since_s: float) -> float:
+        """Nothing drives the input."""
+        return self._random.gauss(0.0, self._noise_v)
 
 
 class AirSensor(Probe):

@@ -152,6 +152,18 @@ class LevelTable(AnalogTable):
     full_v: float = Field(default=2.5, ge=-6.144, le=6.144)
 
 
+class LightTable(AnalogTable):
+    """A light sensor: daylight of the tank's hours, `mean_umol` over the whole day."""
+
+    called: ClassVar[str] = "light"
+    kind: Literal["light_sensor"]
+    dark_v: float = Field(default=0.0, ge=-6.144, le=6.144)
+    umol_per_v: float = Field(gt=0.0, le=1e5)
+    mean_umol: float = Field(default=150.0, ge=0.0, le=2000.0)
+    on_h: float = Field(default=6.0, ge=0.0, lt=24.0)
+    off_h: float = Field(default=20.0, gt=0.0, le=24.0)
+
+
 class AirTable(ProbeTable):
     """One of the two quantities of an SHT3x, in the room's air: `air_c` on average, the same vapour all day."""
 
@@ -205,6 +217,7 @@ AnyProbeTable = Annotated[
     | LevelTable
     | FloatSwitchTable
     | ContactTable
+    | LightTable
     | AirTemperatureTable
     | HumidityTable
     | SteadyVoltageTable,

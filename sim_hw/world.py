@@ -29,6 +29,7 @@ from sim_hw.probes import (
     EcCell,
     FloatSwitch,
     LevelSender,
+    LightSensor,
     NtcDivider,
     NtcSteinhartDivider,
     PhElectrode,
@@ -58,6 +59,7 @@ KINDS: dict[str, Callable[[Any, Random], Probe]] = {
     "level_sender": LevelSender,
     "float_switch": FloatSwitch,
     "contact": Contact,
+    "light_sensor": LightSensor,
     "sht3x_temperature": AirSensor,
     "sht3x_humidity": AirSensor,
     "steady_voltage": SteadyVoltage,
@@ -97,6 +99,8 @@ class Basin:
         for probe in self.probes.values():
             if isinstance(probe, LevelSender):
                 probe.stand_at(look.level_share)
+            if isinstance(probe, LightSensor):
+                probe.shine(day_s)
             if isinstance(probe, AirSensor):
                 probe.breathe(day_s)
             if isinstance(probe, FloatSwitch):

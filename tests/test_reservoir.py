@@ -425,7 +425,7 @@ def test_each_reservoir_shows_its_own_doses_and_caps(tmp_path: Path) -> None:
             assert bed.caps[Role.PH_DOWN].last_hour_ml == pytest.approx(8.0)
 
 
-def test_four_reservoirs_on_three_converters_of_one_bus_are_each_seen_as_they_are(tmp_path: Path) -> None:
+def test_four_reservoirs_on_four_converters_of_one_bus_are_each_seen_as_they_are(tmp_path: Path) -> None:
     """Every kind of probe, a reference among them: each reservoir's own water, to what its probe is off."""
     settings = load(RIGS / "all-probes.toml")
     with at_the_tank(tmp_path, settings, tank={"start_ph": 5.6, "temperature_c": 17.0}) as at:
@@ -498,6 +498,20 @@ def test_an_air_sensor_that_fails_stops_no_dose(tmp_path: Path) -> None:
             runs.append(len(at.runs()))
             assert bed.condition is Condition.KEEPING
             assert (bed.deficit_kpa is None) is fails
-            grave = [alarm.priority for key, alarm in at.alarms().items() if "air-sensor" in key]
+            grave = [alarm.priority for key, alarm in at.alarms().items() if "room-sensor" in key]
             assert grave == [Priority.LOW] * (2 if fails else 0)
     assert runs[0] == runs[1] >= 1
+
+
+def test_the_light_of_a_day_is_summed_up(tmp_path: Path) -> None:
+    """150 µmol/(m² s) on average are 12.96 mol/m²; not known before a day has gone by."""
+    raw = raw_settings()
+    raw["rig"]["tank"]["bed1"]["probe"].append({"kind": "light_sensor", "input": 3, "umol_per_v": 400.0})
+    raw["reservoir"]["bed1"]["probe"]["light"] = {"driver": "light_sensor", "input": 3, "umol_per_v": 400.0}
+    raw["reservoir"]["bed1"]["start"] = "watching"
+    with at_the_tank(tmp_path, Settings.model_validate(raw)) as at:
+        assert at.passes(1).reservoirs["bed1"].daily_light_mol is None
+        for _ in range(25 * 6):
+            at.clock.sleep(590.0)
+            bed = at.passes(1).reservoirs["bed1"]
+        assert bed.daily_light_mol == pytest.approx(150.0 * 86400.0 / 1e6, rel=0.03)

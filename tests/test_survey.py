@@ -132,3 +132,12 @@ def test_each_probe_is_named_once() -> None:
     pairs = exchanged(wires, [seen(0.55), seen(1.50), seen(2.1)])
     names = [name for pair in pairs for name in pair]
     assert len(names) == len(set(names))
+
+
+def test_a_light_sensor_may_flicker_and_is_exchanged_with_nothing() -> None:
+    """From dark to bright any volts are its own."""
+    wiring = check_probe("light_sensor", {"input": 3, "umol_per_v": 400.0})
+    assert isinstance(wiring, AdcWiring)
+    light = Wire("bed1/light", Quantity.LIGHT, wiring, Bands())
+    assert meaning(light, seen(1.5, 0.4)).standing is Standing.PLAUSIBLE
+    assert exchanged([wire("ph"), light], [seen(0.55), seen(1.50)]) == ()

@@ -31,7 +31,7 @@ class Kind(StrEnum):
     LEVEL_LOW = "level-low"
     LEAK = "leak"
     AIR_ROOTS = "air-roots"
-    AIR_SENSOR = "air-sensor"
+    ROOM_SENSOR = "room-sensor"
     CIRCULATION = "circulation"
     TOO_STRONG = "too-strong"
     WELL_BUFFERED = "well-buffered"
@@ -81,11 +81,11 @@ TABLE: dict[Kind, Row] = {
         "If the known voltage is right: mend the converter's supply or swap the converter, then calibrate its "
         "probes, evenwater calibrate ph (and ec). If not: look at the reference and its wire.",
     ),
-    Kind.AIR_SENSOR: Row(
+    Kind.ROOM_SENSOR: Row(
         Priority.LOW,
         600.0,
         60.0,
-        "Nobody sees how dry the air is.",
+        "Nobody sees how the air and the light are.",
         "Dosing goes on: nothing rests on it.",
         "Check its plug, cable and supply; dry it if it was sprayed.",
     ),

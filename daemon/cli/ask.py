@@ -131,6 +131,8 @@ def _reservoir_lines(reservoir: ReservoirState) -> Iterable[str]:
             f"  {words.QUANTITY[quantity]:<12}{words.value(quantity, words.believed(verdict)):<12}{allowed:<18}"
             f"{verdict.quality.value}: {words.why(verdict)}{_noise(reservoir.noise_v.get(quantity))}"
         )
+    if reservoir.daily_light_mol is not None:
+        yield f"  {'light':<12}{reservoir.daily_light_mol:.1f} mol/m² in the last 24 h"
     if reservoir.deficit_kpa is not None:
         yield f"  {'air takes':<12}{reservoir.deficit_kpa:.2f} kPa (vapour pressure deficit)"
     for role, use in reservoir.caps.items():

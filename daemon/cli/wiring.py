@@ -248,7 +248,7 @@ def _value_words(quantity: Quantity, signal: float, *, analog: bool) -> str:
         return f"{signal:.0f} mV, as of pH {7.0 - signal / 59.16:.1f}"
     if quantity is Quantity.EC:
         return f"{signal:.3f} mS"
-    if quantity in (Quantity.TEMPERATURE, Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY):
+    if quantity in (Quantity.TEMPERATURE, Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY, Quantity.LIGHT):
         return words.value(quantity, signal)
     if quantity is Quantity.LEVEL and analog:
         return f"{signal * 100.0:.0f} % of the water"

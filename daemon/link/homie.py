@@ -69,12 +69,14 @@ _TITLE = {
     Quantity.LEVEL: "Water level",
     Quantity.AIR_TEMPERATURE: "Air temperature",
     Quantity.HUMIDITY: "Relative humidity",
+    Quantity.LIGHT: "Light",
 }
 _UNIT = {  # pH has none
     Quantity.EC: "mS/cm",
     Quantity.TEMPERATURE: "°C",
     Quantity.AIR_TEMPERATURE: "°C",
     Quantity.HUMIDITY: "%",
+    Quantity.LIGHT: "µmol/(m² s)",
 }
 _RANGE = {
     Quantity.PH: (0, 14),
@@ -82,6 +84,7 @@ _RANGE = {
     Quantity.TEMPERATURE: (-20, 100),
     Quantity.AIR_TEMPERATURE: (-50, 150),
     Quantity.HUMIDITY: (0, 100),
+    Quantity.LIGHT: (-20, 3000),
 }
 
 
@@ -137,6 +140,7 @@ def _properties(state: State) -> Iterator[Property]:
         for quantity, verdict in reservoir.verdicts.items():
             yield from _probe(f"{name}-probe", quantity, verdict)
         yield from _deficit(f"{name}-probe", reservoir)
+        yield from _daily_light(f"{name}-probe", reservoir)
         yield from _dosing(f"{name}-dosing", reservoir)
         for role, use in reservoir.caps.items():
             yield from _pump(f"{name}-dosing", role, use)
@@ -189,6 +193,19 @@ def _deficit(node: str, of: ReservoirState) -> Iterator[Property]:
         declared = {"name": "Vapour pressure deficit", "datatype": "float", "format": "0:20", "unit": "kPa"}
         text = None if of.deficit_kpa is None else amount_text(of.deficit_kpa, 2)
         yield Property(node, "vapour-pressure-deficit", declared, text)
+
+
+def _daily_light(node: str, of: ReservoirState) -> Iterator[Property]:
+    """What fell in the last day, where there is a light sensor."""
+    if Quantity.LIGHT in of.verdicts:
+        declared = {
+            "name": "Light of the last 24 hours",
+            "datatype": "float",
+            "format": "0:300",
+            "unit": "mol/m²",
+        }
+        text = None if of.daily_light_mol is None else amount_text(of.daily_light_mol, 1)
+        yield Property(node, "daily-light", declared, text)
 
 
 def _dosing(node: str, of: ReservoirState) -> Iterator[Property]:

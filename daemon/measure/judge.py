@@ -149,6 +149,17 @@ LIMITS: Mapping[Quantity, Limits] = {
         stuck_s=None,
         samples_needed=1,
     ),
+    Quantity.LIGHT: Limits(
+        quantity=Quantity.LIGHT,
+        lowest=-20.0,
+        highest=3000.0,  # the brightest sun is 2000 to 2500
+        step=3000.0,  # a lamp is switched on
+        max_rate_per_min=3000.0,
+        swing=3000.0,
+        stuck_s=None,  # dark all night
+        max_spread_v=5.0,  # lamps flicker
+        samples_needed=1,
+    ),
     Quantity.HUMIDITY: Limits(
         quantity=Quantity.HUMIDITY,
         lowest=0.0,

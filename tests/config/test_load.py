@@ -197,7 +197,7 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             '"ph_amplifer"',
             'driver = "ph_amplifer": known drivers are ph_amplifier, ec_amplifier, ntc_divider, '
             "ntc_steinhart_divider, pt1000_divider, platinum_source, ds18b20, level_sender, float_switch, "
-            "sht3x_temperature, sht3x_humidity; did you mean ph_amplifier?",
+            "sht3x_temperature, sht3x_humidity, light_sensor; did you mean ph_amplifier?",
         ),
     ],
 )
@@ -247,7 +247,7 @@ def test_an_unknown_key_is_refused_with_the_nearest(says: Says, table: str, key:
         (
             "[reservoir.bed1.probe.temprature]",
             'the table\'s name "temprature": must be one of ph, ec, temperature, level, air_temperature, '
-            "humidity; did you mean temperature?",
+            "humidity, light; did you mean temperature?",
         ),
         ('[reservoir."Bed 2"]', 'the table\'s name "Bed 2": may hold a-z, 0-9 and single hyphens between them'),
     ],

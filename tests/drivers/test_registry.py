@@ -28,6 +28,7 @@ TABLES: dict[str, dict[str, Any]] = {
     "ds18b20": {"sensor_id": "28-0316a2795cff"},
     "level_sender": ADC | {"empty_v": 0.5, "full_v": 2.5},
     "float_switch": {"line": 23},
+    "light_sensor": ADC | {"umol_per_v": 400.0},
     "sht3x_temperature": {},
     "sht3x_humidity": {"address": 0x45},
 }

@@ -177,3 +177,13 @@ def test_the_air_is_declared_with_legal_names_and_its_deficit() -> None:
     )
     assert "bed1-probe/vapour-pressure-deficit" not in homie.values(in_the_air(None))
     assert "bed1-probe/vapour-pressure-deficit" not in homie.values(state())
+
+
+def test_the_light_of_a_day_is_published_once_it_is_known() -> None:
+    """With the light now."""
+    light = {Quantity.LIGHT: good(Quantity.LIGHT, 310.4)}
+    bed = reservoir(daily_light_mol=11.52)
+    of = state(1, replace(bed, verdicts={**bed.verdicts, **light}))
+    assert faults(declared(of)) == []
+    assert (homie.values(of)["bed1-probe/light"], homie.values(of)["bed1-probe/daily-light"]) == ("310", "11.5")
+    assert "bed1-probe/daily-light" not in homie.values(state())

@@ -92,6 +92,7 @@ def test_a_living_probe_is_good_after_its_warm_up(limits: Limits) -> None:
         Quantity.LEVEL: 0.9,
         Quantity.AIR_TEMPERATURE: 24.0,
         Quantity.HUMIDITY: 60.0,
+        Quantity.LIGHT: 300.0,
     }[limits.quantity]
     verdicts = list(watch.all([value] * (limits.samples_needed + 3)))
     expected = [WARMING_UP] * (limits.samples_needed - 1) + [GOOD] * 4
