@@ -51,6 +51,10 @@ def _can_be_calibrated(reservoir: KeptReservoir, quantity: Quantity) -> None:
     instruments, title = reservoir.instruments, reservoir.table.title
     if not instruments.has(quantity):
         raise RequestRefused(f"{title} has no {words.QUANTITY[quantity]} probe")
+    if quantity not in words_of_calibration.OUT_OF_THE_WATER:
+        raise RequestRefused(
+            f"{title}: {words.QUANTITY[quantity]} is not calibrated here; nothing is dosed by it"
+        )
     if quantity is Quantity.LEVEL and not instruments.measures_share:
         raise RequestRefused(f"{title}: a float switch says enough or low; there is nothing to calibrate")
 

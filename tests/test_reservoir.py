@@ -515,3 +515,13 @@ def test_the_light_of_a_day_is_summed_up(tmp_path: Path) -> None:
             at.clock.sleep(590.0)
             bed = at.passes(1).reservoirs["bed1"]
         assert bed.daily_light_mol == pytest.approx(150.0 * 86400.0 / 1e6, rel=0.03)
+
+
+def test_what_nothing_is_dosed_by_is_not_calibrated(tmp_path: Path) -> None:
+    """Air and light: refused in words, whoever asks; dosing goes on."""
+    with at_the_tank(tmp_path, with_air()) as at:
+        at.passes(2)
+        for quantity, says in (("humidity", "humidity is not calibrated here"), ("light", "has no light probe")):
+            with pytest.raises(RequestRefused, match=says):
+                at.ask("calibrate.begin", quantity=quantity)
+        assert at.passes(1).reservoirs["bed1"].condition is Condition.KEEPING

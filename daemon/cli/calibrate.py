@@ -70,7 +70,7 @@ def add_commands(commands: Commands) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     kinds = parser.add_subparsers(dest="quantity", metavar="ph, ec, temperature, level or pump", required=True)
-    for quantity in Quantity:
+    for quantity in ABOUT:
         _add_probe(kinds, quantity)
     calibrate_pump.add_pump(kinds)
 
