@@ -17,9 +17,11 @@ from config.settings import (
     hard_limits,
 )
 from drivers.registry import check_probe
+from drivers.wiring import AdcInput
 
 ML_PER_L = 1000.0
 SLACK = 1e-9  # decimals such as 5.65 - 0.15 are not exact in binary
+MOST_OF_A_PASS = 0.5
 MIXING_TIMES_PER_GAP = 3.0  # common practice: after three the water is even
 CAPS = ("max_per_dose_ml", "max_per_hour_ml", "max_per_day_ml")
 SENSED_BY = {"ph_down": "ph", "ph_up": "ph", "stock_a": "ec", "stock_b": "ec", "top_up": "level"}
@@ -261,12 +263,25 @@ def wire_words(wire: str) -> str:
 
 def warnings(settings: Settings) -> tuple[str, ...]:
     """What the settings allow but a person should know, one line each."""
-    found = [*_of_mqtt(settings.mqtt), *_of_references(settings)]
+    found = [*_of_pace(settings), *_of_mqtt(settings.mqtt), *_of_references(settings)]
     for name, reservoir in settings.reservoir.items():
         found += _of_reservoir(f"reservoir.{name}", reservoir)
         for role, pump in reservoir.pump.items():
             found += _of_pump(f"reservoir.{name}.pump.{role}", role, pump, reservoir)
     return tuple(f"[{one.table}] {one.text}" for one in found)
+
+
+def _of_pace(settings: Settings) -> Iterator[Complaint]:
+    """Looks at analog probes that take most of a pass: then it takes longer than it should."""
+    probes = [probe for reservoir in settings.reservoir.values() for probe in reservoir.probe.values()]
+    wirings = [check_probe(probe.driver, probe.model_dump()) for probe in probes]
+    looks_s = sum(one.look_s() for one in [*wirings, *settings.reference.values()] if isinstance(one, AdcInput))
+    if looks_s > MOST_OF_A_PASS * settings.site.pass_every_s:
+        yield Complaint(
+            "site",
+            f"pass_every_s = {settings.site.pass_every_s:g}: looking at all analog probes alone takes "
+            f"{looks_s:.2g} s; make it longer, or conversions and excitation_settle_s less",
+        )
 
 
 def _of_mqtt(mqtt: Mqtt) -> Iterator[Complaint]:

@@ -48,6 +48,10 @@ class EcAmplifier(AdcWiring):
         default=0.5, gt=0.0, le=5.0, description="from switching on until the board's output is at rest"
     )
 
+    def look_s(self) -> float:
+        """How long one look takes, in seconds, with the time to settle where its current is switched."""
+        return super().look_s() + (0.0 if self.excitation_line is None else self.excitation_settle_s)
+
     def claims(self) -> frozenset[str]:
         """The plus input, and the line that switches the current."""
         line = self.excitation_line

@@ -7,7 +7,7 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from drivers.ads1115 import GAIN_OF_FULL_SCALE_V, MUX_OF_PAIR, Ads1115, mux_of
-from drivers.hum import SET
+from drivers.hum import SET, SET_EVERY_S
 from drivers.probe import Quantity, Sample
 from drivers.rig import Clock
 
@@ -68,6 +68,10 @@ class AdcInput(Wiring):
             pairs = ", ".join(f"{plus} and {minus}" for plus, minus in MUX_OF_PAIR)
             raise ValueError(f"input and minus_input must be one of the pairs {pairs}")
         return self
+
+    def look_s(self) -> float:
+        """How long one look takes, in seconds."""
+        return self.conversions // SET * SET_EVERY_S
 
     def claims(self) -> frozenset[str]:
         """The plus input, as `i2c1:0x48:a0`. A minus input may serve several probes."""

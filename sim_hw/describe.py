@@ -64,6 +64,16 @@ whose own reference drifts is a fault: its codes are `size` times what they shou
     start_s = 3600.0
     size = 1.02
 
+Mains hum at a probe's input is a fault as well: `probe_hum`, its size the amplitude in mV, at the `mains_hz` of
+the probe's table (50 where nothing is said). An EC cell with `disturbs_ph_mv` shifts the pH electrode in its tank
+while its current flows: always, or while its `excitation_line` is high.
+
+    [[rig.fault]]
+    name = "probe_hum"
+    target = "bed1/ph"
+    start_s = 600.0
+    size = 5.0
+
 Strong acids and bases burn: a real bottle needs goggles, gloves, and the rules of your place.
 
 This page is made from the program's own models: `python -m sim_hw.describe`.

@@ -525,3 +525,17 @@ def test_what_nothing_is_dosed_by_is_not_calibrated(tmp_path: Path) -> None:
             with pytest.raises(RequestRefused, match=says):
                 at.ask("calibrate.begin", quantity=quantity)
         assert at.passes(1).reservoirs["bed1"].condition is Condition.KEEPING
+
+
+@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
+def test_hum_hardly_shows_in_the_readings(tmp_path: Path, mains_hz: float) -> None:
+    """3 mV of it, six times the probe's own noise: a look trembles by no more than a third more than without."""
+    raw = raw_settings()
+    raw["rig"]["tank"]["bed1"]["probe"][0]["mains_hz"] = mains_hz
+    raw["reservoir"]["bed1"]["start"] = "watching"
+    with at_the_tank(tmp_path, Settings.model_validate(raw)) as at:
+        calm_v = at.passes(62).reservoirs["bed1"].noise_v[Quantity.PH]
+        at.bench.play("fault", name=FaultName.PROBE_HUM, target="ph", size=3.0)
+        bed = at.passes(62).reservoirs["bed1"]
+        assert bed.noise_v[Quantity.PH] < calm_v * 4 / 3
+        assert bed.verdicts[Quantity.PH].reason is VerdictReason.FINE

@@ -14,7 +14,12 @@ from config.settings import Reservoir, Settings
 
 CAPS = {"max_per_dose_ml": 4.0, "max_per_hour_ml": 12.0, "max_per_day_ml": 50.0}
 PUMP = {"line": 17, "ml_per_s": 1.0, "bottle_ml": 1000.0, **CAPS}
-PROBES = {name: {"driver": "any"} for name in ("ph", "ec", "temperature", "level")}
+PROBES: dict[str, dict[str, Any]] = {
+    "ph": {"driver": "ph_amplifier", "input": 0, "zero_v": 1.65, "gain": -3.0},
+    "ec": {"driver": "ec_amplifier", "input": 1, "ms_per_v": 1.0},
+    "temperature": {"driver": "ds18b20", "sensor_id": "28-0316a2795cff"},
+    "level": {"driver": "float_switch", "line": 23},
+}
 NONE: dict[str, Any] = {}
 RESERVOIR: dict[str, Any] = {
     "title": "Bed",
@@ -235,7 +240,7 @@ def test_a_stage_aims_within_the_band(key: str, wrong: float) -> None:
 
 def test_a_float_switch_cannot_fill() -> None:
     """It is said before anybody waits for water."""
-    switch = PROBES | {"level": {"driver": "float_switch"}}
+    switch = PROBES | {"level": {"driver": "float_switch", "line": 23}}
     (line,) = warned(probe=switch, pumps={"top_up": PUMP | {"min_gap_s": 400.0}})
     assert "a float switch cannot say when to stop" in line
 
@@ -368,3 +373,19 @@ def test_a_converter_without_a_reference_is_told_where_another_has_one() -> None
         "[reservoir.bed1.probe.ec] the converter at 0x49 on I2C bus 1 has no reference: should it drift, nothing "
         "shows it; wire one to a spare input"
     ]
+
+
+@pytest.mark.parametrize(("pass_s", "told"), [(1.0, False), (1.0, True), (10.0, False)])
+def test_looks_that_take_most_of_a_pass_are_warned_of(pass_s: float, told: bool) -> None:
+    """An EC cell that settles for 0.5 s before 0.05 s of conversions fills half a pass of one second."""
+    ec: dict[str, Any] = {"driver": "ec_amplifier", "input": 1, "ms_per_v": 1.0}
+    if told or pass_s > 1.0:
+        ec["excitation_line"] = 26
+    whole = {
+        "site": {"name": "Site", "device_id": "site", "pass_every_s": pass_s},
+        "rig": {"open": "any.rig:open_rig"},
+        "reservoir": {"bed1": RESERVOIR | {"probe": PROBES | {"ec": ec}}},
+    }
+    found = [line for line in warnings(Settings.model_validate(whole)) if "pass_every_s" in line]
+    assert bool(found) is told
+    assert all("[site] pass_every_s = 1: looking at all analog probes alone takes 0." in line for line in found)
