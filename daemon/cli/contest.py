@@ -91,7 +91,7 @@ def _print(arguments: argparse.Namespace, found: Mapping[Run, Score]) -> None:
         mine = {run: score for run, score in found.items() if run.scenario == name}
         days = next(iter(mine)).days or SCENARIOS[name].days
         seeds = len({run.seed for run in mine})
-        print(f"\n{name}: {SCENARIOS[name].says}. {days:g} days, {seeds} seeds, simulated; mean (spread)")
+        print(f"\n{name}: {SCENARIOS[name].says}. {days:g} days, seeds: {seeds}, simulated; mean (spread)")
         if (variant := next(iter(mine)).variant) != next(iter(VARIANTS)):
             print(f"with {variant}")
         print(" " * width + "".join(f"{heading:>16}" for heading in HEADINGS))
