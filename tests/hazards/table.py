@@ -288,13 +288,20 @@ HAZARDS: tuple[Hazard, ...] = (
     ),
     Hazard(
         number=19,
-        what="Calibrated in swapped or spoiled buffers, or too long ago.",
-        mechanism="swapped buffers are refused and the old calibration stays (daemon/measure/calibrate.py), "
-        "age warns and expires (daemon/measure/judge.py)",
-        claim="swapped buffers are always refused; no dose after 60 days",
+        what="Calibrated in swapped, spoiled or mistaken buffers, in one alone, or too long ago.",
+        mechanism="swapped buffers are refused and the old calibration stays, 6.86 taken for 7.00 is told by a "
+        "third buffer or by the calibration before (daemon/measure/calibrate.py), a bottle is never guessed "
+        "(daemon/measure/recognise.py), age warns and expires, no dose rests on one buffer "
+        "(daemon/measure/judge.py)",
+        claim="swapped buffers are always refused; what is odd is kept only by a person's word; no dose by one "
+        "buffer, nor after 60 days",
         elsewhere=(
             "measure/test_calibrate.py::test_swapped_buffers_are_always_refused",
             "test_desk_probes.py::test_swapped_buffers_are_refused_and_the_old_calibration_stays",
+            "measure/test_calibrate.py::test_a_mislabelled_neutral_buffer_is_named",
+            "measure/test_recognise.py::test_the_true_buffer_is_always_among_them",
+            "test_desk_probes.py::test_what_is_odd_is_kept_only_when_a_person_accepts_it",
+            "test_desk_probes.py::test_a_stop_gap_shows_and_doses_nothing",
             "measure/test_book.py::test_a_disk_that_fails_at_any_step_loses_nothing",
         ),
         figure="59 days: doses, 61 days: none",
