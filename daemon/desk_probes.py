@@ -67,8 +67,13 @@ def look(asked: Look, _request: Request, loop: Loop) -> Any:
         visit.afresh()
     rest, temperature_c = visit.settling(), reservoir.instruments.temperature_c()
     candidates = () if temperature_c is None else visit.candidates(temperature_c)
-    said = words_of_calibration.settling(asked.quantity, rest)
-    return {**plain(rest), "share_settled": _share(rest), "candidates": list(candidates), "said": said}
+    return {
+        **plain(rest),
+        "share_settled": _share(rest),
+        "candidates": list(candidates),
+        "said": words_of_calibration.settling(asked.quantity, rest),
+        "brief": words_of_calibration.settling_briefly(asked.quantity, rest),
+    }
 
 
 def point(asked: Standard, _request: Request, loop: Loop) -> Any:

@@ -108,6 +108,18 @@ def settling(quantity: Quantity, rest: Settling) -> str:
     )
 
 
+def settling_briefly(quantity: Quantity, rest: Settling) -> str:
+    """As `settling`, short enough to stand beside a progress bar."""
+    if rest.mean is None or rest.spread is None or rest.allowed_spread is None:
+        return "no reading yet"
+    digits = 2 if quantity in (Quantity.PH, Quantity.TEMPERATURE) else 3
+    drift = "?" if rest.drift_per_min is None else f"{rest.drift_per_min:+.{digits}f}"
+    return (
+        f"{rest.mean:.{digits}f}, moves {rest.spread:.{digits}f} of {rest.allowed_spread:.{digits}f}, "
+        f"drifts {drift} of {rest.allowed_per_min or 0.0:.{digits}f}/min"
+    )
+
+
 def which_standard(quantity: Quantity, candidates: Sequence[str]) -> str:
     """What to say where the signal alone does not tell the bottle."""
     if not candidates:

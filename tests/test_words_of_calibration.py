@@ -47,6 +47,16 @@ def test_settling_is_told_against_its_limits() -> None:
     assert "drifts" not in words.settling(Quantity.PH, one)
 
 
+def test_beside_a_progress_bar_it_is_told_in_few_words() -> None:
+    """Within what is left of 80 columns beside label and bar, in pH and in EC."""
+    rest = Settling(False, 5, -172.9, 10.41, 3.0, -11.7, 1.5, 40.0)
+    assert words.settling_briefly(Quantity.PH, rest) == "-172.90, moves 10.41 of 3.00, drifts -11.70 of 1.50/min"
+    assert words.settling_briefly(Quantity.PH, replace(rest, drift_per_min=None)).endswith("drifts ? of 1.50/min")
+    assert words.settling_briefly(Quantity.PH, Settling(False, 0)) == "no reading yet"
+    cell = Settling(False, 5, 12.8812, 0.4123, 0.2576, -0.1312, 0.1288, 40.0)
+    assert len(words.settling_briefly(Quantity.EC, cell)) <= 58
+
+
 def test_an_unclear_bottle_is_asked_for() -> None:
     """With those that it may be, or that it is none of them."""
     assert words.which_standard(Quantity.PH, ("7.00", "6.86")) == (

@@ -29,7 +29,7 @@ RINSE = "Rinse the probe with clean water, dab it dry without rubbing, put it in
 
 def guide(asker: Asker, arguments: argparse.Namespace) -> int:
     """From `begin` to `back`; the exit code: 0 where a new calibration was kept and the probe is back."""
-    console, quantity = Console(), Quantity(arguments.quantity)
+    console, quantity = Console(markup=False), Quantity(arguments.quantity)
     console.print(asker.ask("begin")["said"])
     try:
         kept = _POINTS[quantity](asker, arguments, console) and _replaced(asker, arguments, console)
@@ -42,7 +42,7 @@ def guide(asker: Asker, arguments: argparse.Namespace) -> int:
     if not kept:
         console.print(str(asker.ask("cancel")["said"]))
         return 1
-    console.input("\nIs the probe in the water? Then press Enter. ")  # interrupted: it stays paused, as said
+    _ask(console, "\nIs the probe in the water? Then press Enter. ")  # interrupted: it stays paused, as said
     console.print(str(asker.ask("back")["said"]))
     return 0
 
@@ -57,17 +57,25 @@ def _bottles(asker: Asker, arguments: argparse.Namespace, console: Console) -> b
         _bottle(asker, arguments, console, usual)
     if not arguments.buffer and not arguments.stop_gap:
         more = ONE_MORE[quantity]
-        if console.input(f"\nIs {more} there too? It makes the result surer. [y/N] ").strip().lower() == "y":
+        if _ask(console, f"\nIs {more} there too? It makes the result surer. [y/N] ").strip().lower() == "y":
             _bottle(asker, arguments, console, more)
     return True
 
 
 def _bottle(asker: Asker, arguments: argparse.Namespace, console: Console, usual: str) -> None:
-    console.input(f"\n{RINSE} {usual}. Then press Enter. ")
+    """One point; a name that is not known, or a reading that never settles, is asked about and tried again."""
+    _ask(console, f"\n{RINSE} {usual}. Then press Enter. ")
     look = _settled(asker, console)
     standard = usual if arguments.buffer else _which(look, usual, console)
     known = {} if arguments.temperature_c is None else {"temperature_c": arguments.temperature_c}
-    console.print(str(asker.ask("point", standard=standard, **known)["said"]))
+    while True:
+        try:
+            console.print(str(asker.ask("point", standard=standard, **known)["said"]))
+            return
+        except CallRefused as refused:
+            console.print(str(refused))
+        standard = _ask(console, f"Which does the label say? [{standard}] ").strip() or standard
+        _settled(asker, console)
 
 
 def _which(look: Mapping[str, Any], usual: str, console: Console) -> str:
@@ -80,12 +88,12 @@ def _which(look: Mapping[str, Any], usual: str, console: Console) -> str:
     may_be = " or ".join(candidates) if candidates else f"none of the known bottles, {usual} was asked for"
     name = ""
     while not name:
-        name = console.input(f"By its signal this is {may_be}. Which does the label say? ").strip()
+        name = _ask(console, f"By its signal this is {may_be}. Which does the label say? ").strip()
     return name
 
 
 def _thermometer(asker: Asker, _arguments: argparse.Namespace, console: Console) -> bool:
-    console.input("\nHold a reference thermometer beside the probe, stir. When both are at rest press Enter. ")
+    _ask(console, "\nHold a reference thermometer beside the probe, stir. When both are at rest press Enter. ")
     _settled(asker, console)
     shown_c = _number("What does the thermometer show, in °C? ", console)
     console.print(str(asker.ask("point", true_c=shown_c)["said"]))
@@ -94,7 +102,7 @@ def _thermometer(asker: Asker, _arguments: argparse.Namespace, console: Console)
 
 def _water(asker: Asker, _arguments: argparse.Namespace, console: Console) -> bool:
     for how in ("Leave little water in the reservoir, none is best", "Fill the reservoir by measured cans"):
-        console.input(f"\n{how}; circulation off, bed drained. When the water is still press Enter. ")
+        _ask(console, f"\n{how}; circulation off, bed drained. When the water is still press Enter. ")
         _settled(asker, console)
         litres = _number("How many litres are in it? ", console)
         console.print(str(asker.ask("point", litres=litres)["said"]))
@@ -109,11 +117,16 @@ _POINTS: Mapping[Quantity, Callable[[Asker, argparse.Namespace, Console], bool]]
 }
 
 
+def _ask(console: Console, question: str) -> str:
+    """What the person types. Brackets of the question are shown, not taken for markup."""
+    return console.input(question, markup=False)
+
+
 def _number(question: str, console: Console) -> float:
     """Asked again until it is one."""
     while True:
         try:
-            number = float(console.input(question).strip().replace(",", "."))
+            number = float(_ask(console, question).strip().replace(",", "."))
         except ValueError:
             number = float("nan")
         if isfinite(number):
@@ -123,7 +136,7 @@ def _number(question: str, console: Console) -> float:
 
 def _settled(asker: Asker, console: Console) -> Mapping[str, Any]:
     """Show the signal coming to rest; the last look. Gives up after ten minutes: `point` will refuse."""
-    columns = (TextColumn("waiting for the reading to settle"), BarColumn(20), TextColumn("{task.fields[now]}"))
+    columns = (TextColumn("settling"), BarColumn(12), TextColumn("{task.fields[now]}"))
     look = asker.ask("look", afresh=True)
     deadline = time.monotonic() + PATIENCE_S
     with Progress(*columns, console=console, transient=True) as progress:
@@ -131,7 +144,7 @@ def _settled(asker: Asker, console: Console) -> Mapping[str, Any]:
         while not look["settled"] and time.monotonic() < deadline:
             time.sleep(LOOK_EVERY_S)
             look = asker.ask("look")
-            progress.update(task, completed=look["share_settled"], now=look["said"])
+            progress.update(task, completed=look["share_settled"], now=look["brief"])
     return look
 
 
@@ -144,7 +157,7 @@ def _replaced(asker: Asker, arguments: argparse.Namespace, console: Console) -> 
     result = asker.ask("result", **asked)
     while result["fit"]["calibration"] is None and arguments.quantity in USUAL:
         console.print(f"\n{result['said']}")
-        again = console.input("Which bottle once more? Its name, or Enter to stop: ").strip()
+        again = _ask(console, "Which bottle once more? Its name, or Enter to stop: ").strip()
         if not again:
             return False
         _bottle(asker, arguments, console, again)

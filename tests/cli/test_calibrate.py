@@ -214,8 +214,9 @@ def test_the_guide_leads_through_both_buffers(guided: Guided, tank: AtTheTank) -
 
 def test_a_third_bottle_is_offered(guided: Guided, tank: AtTheTank) -> None:
     """And taken where it is there."""
-    code, _ = guided(AT_7, IS_7, AT_4, (nothing, "y"), (dips("10.01"), ""), YES, BACK)
+    code, said = guided(AT_7, IS_7, AT_4, (nothing, "y"), (dips("10.01"), ""), YES, BACK)
     assert code == 0
+    assert "Is 10.01 there too? It makes the result surer. [y/N]" in said
     names = [point.standard for point in tank.service.book.points("bed1", Quantity.PH)]
     assert names == ["7.00", "4.01", "10.01"]
 
@@ -329,3 +330,12 @@ def test_what_is_odd_needs_accept_from_a_script(
         capsys.readouterr()
         assert evenwater("ph", *words, "--stop-gap", "--json") == code
     assert json.loads(capsys.readouterr().out)["fit"]["calibration"]["stop_gap"] is True
+
+
+def test_a_slip_in_a_name_costs_nothing(guided: Guided, tank: AtTheTank) -> None:
+    """Asked again, with what is known; the points before stay."""
+    slip: Answer = (nothing, "7.77")
+    code, said = guided(AT_7, slip, IS_7, AT_4, NO_MORE, YES, BACK)
+    assert code == 0
+    assert 'ph standard "7.77": not known' in said
+    assert tank.service.book.get("bed1", Quantity.PH) is not None
