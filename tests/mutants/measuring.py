@@ -590,6 +590,62 @@ BY_REFERENCE = mutants_of(
     ),
 )
 
+LABEL = mutants_of(
+    "config/label.py",
+    "tests/config/test_label.py",
+    (
+        (
+            "label as many values as temperatures",
+            "if len(values) != len(temperature_c):",
+            "if False:",
+            "test_a_slip_in_a_buffers_table_is_named",
+        ),
+        (
+            "label temperatures that rise",
+            "if not inside or not all(low_c < high_c for low_c, high_c in pairwise(temperature_c)):",
+            "if not inside:",
+            "test_a_slip_in_a_buffers_table_is_named",
+        ),
+        (
+            "label values within their span",
+            "if not all(span[0] <= value <= span[1] for value in values):",
+            "if False:",
+            "test_a_slip_in_a_buffers_table_is_named test_a_slip_in_a_conductivity_table_is_named",
+        ),
+        (
+            "label a buffer too steep",
+            "if not abs(step.per_k) <= STEEPEST_PH_PER_K]",
+            "if False]",
+            "test_a_slip_in_a_buffers_table_is_named",
+        ),
+        (
+            "label values brought to 25 °C",
+            "if not RISE_PER_K[0] <= step.per_k / ((step.above + step.below) / 2.0) <= RISE_PER_K[1]:",
+            "if False:",
+            "test_a_slip_in_a_conductivity_table_is_named",
+        ),
+    ),
+)
+
+STANDARDS = mutants_of(
+    "daemon/measure/standards.py",
+    "tests/measure/test_standards.py",
+    (
+        (
+            "standards outside the table",
+            "    if not _covers(of, temperature_c):\n",
+            "    if False:\n",
+            "test_outside_the_table_is_an_error_with_the_range",
+        ),
+        (
+            "standards molar or molal",
+            'if quantity is Quantity.EC and plain.split(" ")[0].rstrip("mn") in EITHER_MOL:',
+            "if False:",
+            "test_a_label_that_may_mean_two_things_is_asked_back",
+        ),
+    ),
+)
+
 SETTLING = mutants_of(
     "daemon/calibrating.py",
     "tests/test_calibrating.py",
@@ -895,6 +951,8 @@ MEASURING = (
     *CALIBRATE,
     *CALIBRATE_ODD,
     *BY_REFERENCE,
+    *LABEL,
+    *STANDARDS,
     *SETTLING,
     *REST,
     *BOOK,

@@ -203,6 +203,12 @@ INSTRUMENTS = mutants_of(
     EFFECTS_TESTS,
     (
         (
+            "instruments a stop-gap opens no lock",
+            "        if isinstance(calibration, PhCalibration) and calibration.stop_gap:\n            return False\n",
+            "",
+            "tests/test_desk_probes.py::test_a_stop_gap_since_the_lock_will_not_do",
+        ),
+        (
             "instruments a probe in a standard says nothing of the water",
             "                verdict, after = _calibrating(verdict), replace(after, normal=history.normal)\n",
             "                after = replace(after, normal=history.normal)\n",
@@ -490,6 +496,18 @@ DESK = (
                 "    if fit.quality is not Quality.GOOD and not asked.accept:\n",
                 "    if False:\n",
                 "test_what_is_odd_is_kept_only_when_a_person_accepts_it test_a_stop_gap_shows_and_doses_nothing",
+            ),
+            (
+                "desk a float switch is not calibrated",
+                "if quantity is Quantity.LEVEL and not instruments.measures_share:",
+                "if False:",
+                "test_only_probes_there_are_and_that_can_be_calibrated_are",
+            ),
+            (
+                "desk only pH has a stop-gap",
+                "    if asked.stop_gap and asked.quantity is not Quantity.PH:\n",
+                "    if False:\n",
+                "test_only_ph_has_a_stop_gap",
             ),
             (
                 "desk finished, it stays paused",
