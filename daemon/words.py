@@ -282,6 +282,8 @@ FINDING: Mapping[Surprise, str] = {
     "crossed tubes; check labels and tubes before anything else",
     Surprise.RUNAWAY: "after {ml:.1f} mL {pump} pH has moved by {moved_ph:+.2f}, far beyond what that can do: "
     "the pump may not have stopped; take its tube out of the water, cut its supply",
+    Surprise.STILL: "{ml:.1f} mL {pump} should have moved pH by {expected_ph:.2f}, and the probe's voltage stood "
+    "still: stuck probe, wet plug? compare with a hand meter; then look at bottle and tube",
     Surprise.LITTLE_EFFECT: "{ml:.1f} mL {pump} should have moved pH by {expected_ph:.2f} and moved it by "
     "{seen_ph:.3f}: your water is buffered about {times:.1f} times as well as the settings say",
     Surprise.TOO_STRONG: "{ml:.1f} mL {pump} moved pH by {seen_ph:.2f}, usual here is {usual_ph:.2f}",

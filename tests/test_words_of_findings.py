@@ -14,6 +14,7 @@ NUMBERS = {
     Surprise.NO_EFFECT: {"doses": 8, "ml": 160.0, "expected_ph": 0.333, "seen_ph": -0.021},
     Surprise.WRONG_SIGN: {"ml": 16.0, "expected_ph": -0.26, "seen_ph": 0.181},
     Surprise.RUNAWAY: {"ml": 16.0, "expected_ph": -0.13, "moved_ph": -1.105},
+    Surprise.STILL: {"ml": 16.0, "expected_ph": 0.151},
     Surprise.LITTLE_EFFECT: {"ml": 16.0, "expected_ph": 0.151, "seen_ph": 0.0214, "times": 7.1},
     Surprise.TOO_STRONG: {"ml": 16.0, "usual_ph": 0.051, "seen_ph": 0.149},
     Surprise.MOVED_ALONE: {"moved_ph": -0.131, "over_s": 1200.0},

@@ -6,6 +6,7 @@
 
     NO_EFFECT    doses in a row that should have shown, and did not: empty bottle, air, blocked, dead pump
     LITTLE_EFFECT  they did little, as a rest showed (daemon.dose.second_look): strongly buffered water
+    STILL        the probe's voltage did not stir while a dose mixed in: stuck, or nothing came
     WRONG_SIGN   pH went the other way: wrong bottle, crossed tubes
     RUNAWAY      pH goes on far beyond what the dose can do: the pump did not stop
     TOO_STRONG   doses do much more than this tank showed before: pump or bottle changed
@@ -37,7 +38,8 @@ from daemon.dose.newest import BREAK_S, READINGS
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.second_look import Rest, is_effect, rest_after, rested, seen
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
-from daemon.values import NOT_OF_ITS_OWN, Entry, Numbers, Role, Verdict, VerdictReason
+from daemon.measure.judge import LIMITS
+from daemon.values import NOT_OF_ITS_OWN, Entry, Numbers, Quantity, Role, Verdict, VerdictReason
 
 
 class Surprise(StrEnum):
@@ -45,6 +47,7 @@ class Surprise(StrEnum):
 
     NO_EFFECT = "no_effect"
     LITTLE_EFFECT = "little_effect"
+    STILL = "still"
     WRONG_SIGN = "wrong_sign"
     RUNAWAY = "runaway"
     TOO_STRONG = "too_strong"
@@ -66,6 +69,10 @@ LEAST_SHARE = 0.25  # of the shift expected
 EACH_SHARE = 0.5  # and each of them less than this: one dose against which a person poured base is not enough
 NOTHING_PH = 0.04  # and next to nothing: a weak pump in hard water is no dead pump
 KEPT_DOSES = 8
+
+# A voltage that stands still through a dose. A living electrode stirs by more than one code without any.
+STILL_V = LIMITS[Quantity.PH].still_v
+STILL_PH = 0.02  # in water buffered five times as well still several codes
 
 # A dose that went the wrong way, or too far.
 WRONG_WAY_PH, WRONG_WAY_SHARE = 0.1, 0.5
@@ -127,6 +134,8 @@ class _Pending(NamedTuple):
     shift_ph: float
     before: Point
     end_s: float
+    volts: float | None = None  # at the first look after it
+    stirred: bool = False
 
 
 class _Judged(NamedTuple):
@@ -203,7 +212,8 @@ def watch(effects: Effects, aim: PhAim, ph: Verdict) -> tuple[Finding | None, Ef
         return _doubting(effects, effects.doubt, aim, point, usable=ph.usable)
     if effects.pending is None:
         return _at_rest(effects, aim, point, usable=ph.shows_water)
-    return _mixing(effects, effects.pending, aim, point, usable=ph.shows_water)
+    pending = _stirred(effects.pending, reading.sample.volts)
+    return _mixing(effects, pending, aim, point, usable=ph.shows_water)
 
 
 def doubted(effects: Effects) -> Finding | None:
@@ -260,7 +270,7 @@ def _age_s(entry: Entry, stamp: Stamp) -> float:
 def _mixing(
     effects: Effects, pending: _Pending, aim: PhAim, point: Point, *, usable: bool
 ) -> tuple[Finding | None, Effects]:
-    effects = replace(effects, points=_thinned(effects.points, point, LATEST_S)[-3:])
+    effects = replace(effects, pending=pending, points=_thinned(effects.points, point, LATEST_S)[-3:])
     if (finding := _runaway(pending, effects.points)) is not None:
         return finding, replace(effects, pending=None, newest=(), points=())
     mixed_s = pending.end_s + MIXING_TIMES * aim.mixing_time_s
@@ -272,6 +282,7 @@ def _mixing(
     finding, lessons = None, effects.lessons
     if isfinite(pending.before.at_s) and point.at_s <= mixed_s + LATEST_S:
         finding, lesson = _judge(pending, effects, newest)
+        finding = _stood_still(pending) or finding
         lessons = MappingProxyType({**lessons, pending.pump: lesson})
     effects = replace(effects, newest=newest, points=(), pending=None, lessons=lessons)
     if finding is not None and finding.surprise is Surprise.NO_EFFECT:
@@ -279,6 +290,21 @@ def _mixing(
         rest = rest_after(pending.shift_ph, before.at_s, before.ph, point.at_s, mixing_s)
         return None, replace(effects, doubt=_Doubt(pending.pump, finding, pending.ml, rest))
     return finding, effects
+
+
+def _stirred(pending: _Pending, volts: float | None) -> _Pending:
+    """The dose, with whether the voltage has moved since; a probe that gives none is taken for a living one."""
+    if volts is None:
+        return pending._replace(stirred=True)
+    if pending.volts is None:
+        return pending._replace(volts=volts)
+    return pending if abs(volts - pending.volts) <= STILL_V else pending._replace(stirred=True)
+
+
+def _stood_still(pending: _Pending) -> Finding | None:
+    if pending.stirred or not abs(pending.shift_ph) >= STILL_PH:
+        return None
+    return Finding(Surprise.STILL, pending.pump, {"ml": pending.ml, "expected_ph": abs(pending.shift_ph)})
 
 
 def _runaway(pending: _Pending, points: tuple[Point, ...]) -> Finding | None:

@@ -28,6 +28,7 @@ from daemon.dose.response import (
     step_share,
     watch,
 )
+from daemon.dose.second_look import REST_S
 from daemon.dose.windows import DAY_S, Stamp
 from daemon.values import (
     DoseReason,
@@ -133,6 +134,49 @@ class Water:
 def kinds(findings: list[Finding]) -> set[Surprise]:
     """What was found, without the numbers."""
     return {finding.surprise for finding in findings}
+
+
+# a voltage that stands still
+
+
+CODE_V = 125e-6  # of the ADS1115 at ±4.096 V; gain 3 before it makes one code of it 0.7 mpH
+VOLTS_PER_PH = 0.059 * 3.0
+
+
+def findings_of_volts(volts: list[float], shift_ph: float = -0.1) -> set[Surprise]:
+    """What one dose into water of these voltages, pass after pass, makes known."""
+    water = Water()
+    water.passes(600.0)
+    effects = dosed(water.effects, Role.PH_DOWN, 6.0, shift_ph, water.at_s)
+    found = set()
+    for passes, one in enumerate(volts, start=1):
+        at_s = water.at_s + passes * PASS_S
+        reading = Reading(Quantity.PH, 7.0 - one / VOLTS_PER_PH, at_s, Sample(Quantity.PH, at_s, 0.0, volts=one))
+        look = Verdict(Quantity.PH, Quality.GOOD, VerdictReason.FINE, reading)
+        finding, effects = watch(effects, water.aim, look)
+        found |= {finding.surprise} if finding is not None else set()
+    return found
+
+
+PASSES = round(3.0 * MIXING_S / PASS_S) + READINGS
+
+
+def test_a_voltage_that_stands_still_through_a_dose_is_found_after_one() -> None:
+    """H17: exactly still, or to and fro between two codes; a dose too small to tell is no proof."""
+    chance = Random(1)
+    assert findings_of_volts([0.0] * PASSES) == {Surprise.STILL}
+    assert findings_of_volts([chance.choice((0.0, CODE_V)) for _ in range(PASSES)]) == {Surprise.STILL}
+    assert findings_of_volts([0.0] * PASSES, -0.019) == set()
+
+
+@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("noise_v", [0.0, 50e-6, 0.0005])
+def test_a_quiet_probe_is_not_stuck(seed: int, noise_v: float) -> None:
+    """Whole codes, with less noise than one code: a dose of a fifth of its effect moves several."""
+    chance = Random(seed)
+    moved_v = [0.02 * VOLTS_PER_PH * (1.0 - exp(-3.0 * passes * PASS_S / MIXING_S)) for passes in range(PASSES)]
+    codes = [round((one + chance.gauss(0.0, noise_v)) / CODE_V) * CODE_V for one in moved_v]
+    assert Surprise.STILL not in findings_of_volts(codes)
 
 
 # no effect
@@ -489,6 +533,18 @@ def test_what_a_dose_does_is_no_movement_of_its_own() -> None:
 
 
 # what cannot be judged
+
+
+def test_water_that_runs_away_while_doses_are_in_doubt_ends_the_rest() -> None:
+    """Unusual readings acquit no pump, and a siphon stops the tank long before the rest is over."""
+    water = Water(works=0.0)
+    water.passes(600.0)
+    while doubted(water.effects) is None:
+        water.effects = dosed(water.effects, Role.PH_DOWN, 8.0, -8.0 / ML_PER_PH, water.at_s)
+        water.passes(3.0 * MIXING_S + READINGS * PASS_S)
+    water.drift_per_h, water.reason = -1.5, VerdictReason.UNUSUAL
+    first, *_ = water.passes(REST_S / 2.0)
+    assert first.latches
 
 
 _SHOWS_WATER = {VerdictReason.FINE, VerdictReason.JUMPED, VerdictReason.UNUSUAL}

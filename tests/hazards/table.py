@@ -260,11 +260,13 @@ HAZARDS: tuple[Hazard, ...] = (
         number=17,
         what="A cracked bulb gives near 0 mV, which looks like pH 7; or a reading freezes.",
         mechanism="a sudden 0 mV is doubted for half an hour, a voltage that stands still is bad after it "
-        "(daemon/measure/judge.py); then no dose shows (daemon/dose/response.py)",
-        claim="no dose in the half hour of doubt, 3 at most after it, then locked",
+        "(daemon/measure/judge.py); one that stands still through a dose locks (daemon/dose/response.py)",
+        claim="no dose in the half hour of doubt, 3 at most after it, then locked; frozen: 1 dose, then locked",
         elsewhere=(
             "measure/test_judge.py::test_an_input_at_rest_near_zero_is_not_taken_for_ph_seven",
             "measure/test_judge.py::test_a_voltage_that_does_not_move_for_half_an_hour_is_stuck",
+            "dose/test_response.py::test_a_voltage_that_stands_still_through_a_dose_is_found_after_one",
+            "dose/test_response.py::test_a_quiet_probe_is_not_stuck",
         ),
     ),
     Hazard(

@@ -153,6 +153,13 @@ RESPONSE = mutants_of(
             "test_an_age_that_is_not_proven_counts_as_nothing",
         ),
         (
+            "response a voltage that stands still",
+            "        finding = _stood_still(pending) or finding\n",
+            "",
+            "test_a_voltage_that_stands_still_through_a_dose_is_found_after_one",
+            (Surprise.STILL,),
+        ),
+        (
             "response what a rest tells",
             "    if not is_effect(rest, by_rest):\n        return doubt.finding\n",
             "    if True:\n        return doubt.finding\n",
