@@ -148,7 +148,7 @@ def test_water_buffered_many_times_as_well_is_learned(times: float, volume_l: fl
 @pytest.mark.parametrize("noise", [1.0, 2.0])
 @pytest.mark.parametrize(("start_ph", "drift_per_h"), [(7.2, 0.3), (7.2, -0.1), (6.3, 0.1), (6.3, -0.05)])
 def test_no_dead_pump_is_missed(start_ph: float, drift_per_h: float, noise: float, volume_l: float) -> None:
-    """H5: at most three doses, none larger than the one before by more than noise, whichever way pH drifts."""
+    """H5: three doses at most, pH rising by up to 0.3 an hour or falling by up to 0.1; a faster fall hides it."""
     loop = Loop(1.0, noise, volume_l, start_ph, 0.0, drift_per_h)
     loop.run(2.0)
     assert loop.found == [Surprise.NO_EFFECT]
