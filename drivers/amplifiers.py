@@ -45,7 +45,7 @@ class EcAmplifier(AdcWiring):
         description="the GPIO (BCM) number that switches the cell's current, high for on; left out: always on",
     )
     excitation_settle_s: float = Field(
-        default=0.5, gt=0.0, le=5.0, description="from switching on until the board's output is at rest"
+        default=0.5, ge=0.05, le=5.0, description="from switching on until the board's output is at rest"
     )
 
     def look_s(self) -> float:

@@ -68,7 +68,7 @@ def test_no_calibration_rests_on_how_it_is_switched() -> None:
 
 
 @pytest.mark.parametrize(
-    "more", [{"excitation_line": 28}, {"excitation_settle_s": 0.0}, {"excitation_settle_s": float("nan")}]
+    "more", [{"excitation_line": 28}, {"excitation_settle_s": 0.04}, {"excitation_settle_s": float("nan")}]
 )
 def test_refuses_what_cannot_be(more: dict[str, Any]) -> None:
     """A line that is not on the header, a time that is none."""
