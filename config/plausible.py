@@ -16,6 +16,7 @@ from config.settings import (
     Stage,
     hard_limits,
 )
+from drivers.probe import Quantity
 from drivers.registry import check_probe
 from drivers.wiring import AdcInput
 
@@ -32,6 +33,7 @@ I2C1_LINES = {"gpio2": "data", "gpio3": "clock"}
 def in_reservoir(name: str, reservoir: Reservoir) -> Iterator[Complaint]:
     """What contradicts itself within one reservoir."""
     table = f"reservoir.{name}"
+    yield from _second_alone(f"{table}.probe", reservoir)
     yield from _target(f"{table}.ph", reservoir)
     yield from _pair_of_stocks(f"{table}.pump", reservoir)
     yield from _calibration_ages(table, reservoir)
@@ -43,6 +45,13 @@ def in_reservoir(name: str, reservoir: Reservoir) -> Iterator[Complaint]:
         yield from _order_of_caps(where, pump)
         yield from _hard_limits(where, role, pump, reservoir.volume_l)
         yield from _run_time(where, pump)
+
+
+def _second_alone(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
+    for name in reservoir.probe:
+        kind = Quantity(name).kind
+        if kind != name and kind not in reservoir.probe:
+            yield Complaint(f"{table}.{name}", f"a second probe without a first: call it [{table}.{kind}]")
 
 
 def _target(table: str, reservoir: Reservoir) -> Iterator[Complaint]:

@@ -340,7 +340,18 @@ def hard_limits(role: str) -> HardLimits:
 
 
 RoleName = Literal["ph_down", "ph_up", "stock_a", "stock_b", "top_up"]
-QuantityName = Literal["ph", "ec", "temperature", "level", "air_temperature", "humidity", "light"]
+QuantityName = Literal[
+    "ph",
+    "ec",
+    "temperature",
+    "level",
+    "air_temperature",
+    "humidity",
+    "light",
+    "ph_2",
+    "ec_2",
+    "temperature_2",
+]
 
 
 class Reservoir(Table):

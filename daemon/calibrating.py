@@ -54,6 +54,11 @@ class Visit:
     first_s: float | None = None
     settled_after_s: float | None = None
 
+    @property
+    def kind(self) -> Quantity:
+        """What is measured, by the first probe or the second."""
+        return self.quantity.kind
+
     def see(self, at_s: float, signal: float) -> None:
         """One more sample of the probe, as its circuit says it (electrode mV, mS, °C or share)."""
         self.first_s = at_s if self.first_s is None else self.first_s
@@ -68,12 +73,12 @@ class Visit:
 
     def settling(self) -> Settling:
         """How far the probe has come to rest."""
-        return settle(self.quantity, self.seen)
+        return settle(self.kind, self.seen)
 
     def candidates(self, temperature_c: float) -> tuple[str, ...]:
         """The bottles that the signal may be of; one where it is unambiguous, empty without a signal."""
         mean = self.settling().mean
-        return () if mean is None else recognise(self.quantity, mean, temperature_c, self.shelf, self.before)
+        return () if mean is None else recognise(self.kind, mean, temperature_c, self.shelf, self.before)
 
     def take(
         self, standard: str | None, temperature_c: float, utc: datetime, reference: float | None = None
@@ -85,12 +90,12 @@ class Visit:
         Raises NotSettledError, WhichStandardError, and ValueError for a standard that is not known or not at
         that temperature.
         """
-        if self.quantity in (Quantity.PH, Quantity.EC):
+        if self.kind in (Quantity.PH, Quantity.EC):
             name, reference = self._of_bottle(standard, temperature_c)
         elif reference is None:
             raise ValueError("it needs the true value beside the probe's")
         else:
-            name = THERMOMETER if self.quantity is Quantity.TEMPERATURE else f"{WATER} {reference:.3f}"
+            name = THERMOMETER if self.kind is Quantity.TEMPERATURE else f"{WATER} {reference:.3f}"
         rest = self.settling()
         if not rest.settled or rest.mean is None or rest.spread is None:
             raise NotSettledError(rest)
@@ -107,19 +112,19 @@ class Visit:
             if len(candidates) != 1:
                 raise WhichStandardError(candidates)
             (standard,) = candidates
-        row = self.shelf.standard(self.quantity, standard)
-        return row.name, self.shelf.value(self.quantity, row.name, temperature_c)
+        row = self.shelf.standard(self.kind, standard)
+        return row.name, self.shelf.value(self.kind, row.name, temperature_c)
 
     def _same(self, kept: Point, taken: Point) -> bool:
         """Whether both are of one solution: by name, and in pH also by value, as 6.86 told after 7.00."""
-        alike = self.quantity is Quantity.PH and abs(kept.reference - taken.reference) < _SAME_PH
+        alike = self.kind is Quantity.PH and abs(kept.reference - taken.reference) < _SAME_PH
         return kept.standard == taken.standard or alike
 
     def fit(self, *, stop_gap: bool = False) -> AnyFit:
         """What the points taken come to. stop_gap: of pH, the offset from one buffer."""
-        if self.quantity is Quantity.PH:
+        if self.kind is Quantity.PH:
             before = self.before if isinstance(self.before, PhCalibration) else None
             return fit_stop_gap(self.points, before) if stop_gap else fit_ph(self.points, before)
-        if self.quantity is Quantity.EC:
+        if self.kind is Quantity.EC:
             return fit_ec(self.points, self.before if isinstance(self.before, EcCalibration) else None)
-        return fit_temperature(self.points) if self.quantity is Quantity.TEMPERATURE else fit_level(self.points)
+        return fit_temperature(self.points) if self.kind is Quantity.TEMPERATURE else fit_level(self.points)

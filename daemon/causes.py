@@ -105,6 +105,12 @@ def _of_probe(known: Known, verdict: Verdict) -> Iterator[Cause]:
     quantity, name = verdict.quantity, words.QUANTITY[verdict.quantity]
     if verdict.reason in _CALIBRATION_REASONS:
         yield Cause(Kind.CALIBRATION, known.name, quantity.value, f"{name} probe: {words.why(verdict)}.")
+    elif verdict.reason is VerdictReason.ONE_LEFT:
+        yield Cause(Kind.ONE_PROBE, known.name, quantity.value, f"{name}: {words.why(verdict)}.")
+    elif verdict.reason is VerdictReason.DISAGREE:
+        yield Cause(Kind.DISAGREE, known.name, quantity.value, f"{name}: {words.why(verdict)}.")
+    elif quantity.kind is not quantity:
+        return  # what it says shows in the verdict on its kind
     elif quantity in _OF_THE_ROOM:
         if verdict.quality is Quality.BAD:
             yield Cause(Kind.ROOM_SENSOR, known.name, quantity.value, f"{name}: {words.why(verdict)}.")

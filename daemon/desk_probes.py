@@ -43,7 +43,8 @@ def begin(asked: Probe, request: Request, loop: Loop) -> Any:
     before = _persons_hold(reservoir, loop)
     loop.ledger.hold(reservoir.name, CALIBRATING, THE_PROBE, loop.stamp())
     reservoir.instruments.begin_visit(asked.quantity, before)
-    said = f"{reservoir.table.title}: dosing paused while {words_of_calibration.OUT_OF_THE_WATER[asked.quantity]}"
+    meanwhile = words_of_calibration.OUT_OF_THE_WATER[asked.quantity.kind]
+    said = f"{reservoir.table.title}: dosing paused while {meanwhile}"
     return {"said": said, "old": plain(reservoir.instruments.calibration(asked.quantity))}
 
 
@@ -51,7 +52,7 @@ def _can_be_calibrated(reservoir: KeptReservoir, quantity: Quantity) -> None:
     instruments, title = reservoir.instruments, reservoir.table.title
     if not instruments.has(quantity):
         raise RequestRefused(f"{title} has no {words.QUANTITY[quantity]} probe")
-    if quantity not in words_of_calibration.OUT_OF_THE_WATER:
+    if quantity.kind not in words_of_calibration.OUT_OF_THE_WATER:
         raise RequestRefused(
             f"{title}: {words.QUANTITY[quantity]} is not calibrated here; nothing is dosed by it"
         )
@@ -71,8 +72,8 @@ def look(asked: Look, _request: Request, loop: Loop) -> Any:
         **plain(rest),
         "share_settled": _share(rest),
         "candidates": list(candidates),
-        "said": words_of_calibration.settling(asked.quantity, rest),
-        "brief": words_of_calibration.settling_briefly(asked.quantity, rest),
+        "said": words_of_calibration.settling(asked.quantity.kind, rest),
+        "brief": words_of_calibration.settling_briefly(asked.quantity.kind, rest),
     }
 
 
@@ -84,31 +85,33 @@ def point(asked: Standard, _request: Request, loop: Loop) -> Any:
     try:
         taken = visit.take(asked.standard, temperature_c, loop.clock.utc(), reference)
     except NotSettledError as early:
-        said = words_of_calibration.settling(asked.quantity, early.settling)
+        said = words_of_calibration.settling(asked.quantity.kind, early.settling)
         raise RequestRefused(f"not settled yet: {said}; wait, then take it again") from early
     except WhichStandardError as which:
-        raise RequestRefused(words_of_calibration.which_standard(asked.quantity, which.candidates)) from which
+        raise RequestRefused(
+            words_of_calibration.which_standard(asked.quantity.kind, which.candidates)
+        ) from which
     except ValueError as wrong:
         raise RequestRefused(str(wrong)) from wrong
-    return {"said": words_of_calibration.point(asked.quantity, taken), "point": plain(taken)}
+    return {"said": words_of_calibration.point(asked.quantity.kind, taken), "point": plain(taken)}
 
 
 def _temperature_of(asked: Standard, reservoir: KeptReservoir) -> float:
     """Of what the probe stands in, °C. A level has no use for it."""
-    known_c = asked.true_c if asked.quantity is Quantity.TEMPERATURE else asked.temperature_c
+    known_c = asked.true_c if asked.quantity.kind is Quantity.TEMPERATURE else asked.temperature_c
     temperature_c = reservoir.instruments.temperature_c() if known_c is None else known_c
-    if temperature_c is None and asked.quantity is not Quantity.LEVEL:
+    if temperature_c is None and asked.quantity.kind is not Quantity.LEVEL:
         raise RequestRefused("no temperature can be read: give the standard's with --temperature-c")
     return UNTOLD_C if temperature_c is None else temperature_c
 
 
 def _reference(asked: Standard, reservoir: KeptReservoir) -> float | None:
     """The true value beside the probe's; None for a bottle, which names it."""
-    if asked.quantity is Quantity.TEMPERATURE:
+    if asked.quantity.kind is Quantity.TEMPERATURE:
         if asked.true_c is None:
             raise RequestRefused("what does the reference thermometer show? Say it, as in: --true-c 20.4")
         return asked.true_c
-    if asked.quantity is Quantity.LEVEL:
+    if asked.quantity.kind is Quantity.LEVEL:
         if asked.litres is None:
             raise RequestRefused("how much water is in the reservoir? Say it, as in: --litres 60")
         return asked.litres / reservoir.table.volume_l
@@ -139,7 +142,7 @@ def finish(asked: Finish, _request: Request, loop: Loop) -> Any:
 
 def _weighed(visit: Visit, asked: Result) -> tuple[AnyFit, dict[str, Any]]:
     """The fit, and what can be told of it: old and new, and what pH 5.8 (or such) would have read by the old."""
-    if asked.stop_gap and asked.quantity is not Quantity.PH:
+    if asked.stop_gap and asked.quantity.kind is not Quantity.PH:
         raise RequestRefused("only pH has a stop-gap: an offset from one buffer")
     fit, old = visit.fit(stop_gap=asked.stop_gap), visit.before
     answer = {
@@ -163,7 +166,7 @@ def history(asked: Probe, _request: Request, loop: Loop) -> Any:
     if not reservoir.instruments.has(asked.quantity):
         raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
     past, table = reservoir.instruments.past(asked.quantity), reservoir.table
-    ahead = forecasts(asked.quantity, past.made, today)
+    ahead = forecasts(asked.quantity.kind, past.made, today)
     said = notes(past.made, ahead, today, table.calibration_warn_days, table.calibration_expire_days)
     return {
         "said": words_of_calibration.history(past, ahead, said),
@@ -224,7 +227,8 @@ def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:
 
 
 def _put_back(quantity: Quantity) -> str:
-    return f"{words_of_calibration.BACK_IN_THE_WATER[quantity]}, then `evenwater calibrate {quantity.value} back`"
+    back_in = words_of_calibration.BACK_IN_THE_WATER[quantity.kind]
+    return f"{back_in}, then `evenwater calibrate {quantity.value} back`"
 
 
 def _persons_hold(reservoir: KeptReservoir, loop: Loop) -> Standing | None:

@@ -25,6 +25,7 @@ from daemon.measure.judge import LIMITS, Limits, ProbeHistory, begun_anew, judge
 from daemon.measure.noise import Noise, heard
 from daemon.measure.normal import Normal, afresh, is_other_water
 from daemon.measure.standards import SHIPPED, Shelf
+from daemon.measure.vote import Apart, vote
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
 from drivers.probe import Fault, Probe, ProbeError
@@ -48,7 +49,8 @@ class Wired:
 class Instruments:
     """What a reservoir sees of its water.
 
-    verdicts: of the newest look, one for each probe; measures_share: the level is told as a share;
+    verdicts: of the newest look, one for each probe; of two that vote, its kind's is what they
+        say together; measures_share: the level is told as a share;
     rest_share: the level at rest, None where it is not known.
     """
 
@@ -65,6 +67,8 @@ class Instruments:
         self._shelf = shelf
         self._aged: tuple[date, Mapping[Quantity, tuple[ProbeNote, ...]]] | None = None
         self._histories: dict[Quantity, ProbeHistory] = {}
+        self._aparts: dict[Quantity, Apart] = {}
+        self._own: dict[Quantity, Verdict] = {}
         self._noises: dict[Quantity, Noise] = {}
         self._light_day = LightDay()
         self._inflow = Inflow()
@@ -104,15 +108,23 @@ class Instruments:
                 history = ProbeHistory()
             self._hear(quantity, look.sample)
             now_s = now()
-            other_water = quantity is not Quantity.TEMPERATURE and self._other_water(now_s)
+            other_water = quantity.kind is not Quantity.TEMPERATURE and self._other_water(now_s)
             limits = self._judging[quantity]
             verdict, after = judge(look, history, limits, now_s, today, other_water=other_water)
             if self._is_visited(quantity):
                 verdict, after = _calibrating(verdict), replace(after, normal=history.normal)
-            self.verdicts[quantity], self._histories[quantity] = verdict, after
+            self._own[quantity], self._histories[quantity] = verdict, after
+            self.verdicts[quantity] = verdict
+            if quantity.kind is not quantity:
+                self._vote(quantity.kind, verdict, now_s)
         self._look_at_contacts()
         self._follow_level(now())
         self._follow_light()
+
+    def _vote(self, kind: Quantity, second: Verdict, now_s: float) -> None:
+        """What the two probes of one kind say together takes the place of what the first says alone."""
+        apart = self._aparts.get(kind, Apart())
+        self.verdicts[kind], self._aparts[kind] = vote(self._own[kind], second, apart, now_s)
 
     def _follow_light(self) -> None:
         light = self.verdicts.get(Quantity.LIGHT)
@@ -179,7 +191,7 @@ class Instruments:
 
     def _temperature_for(self, quantity: Quantity) -> float | None:
         """What to compensate with: EC, which moves by 2 % a degree, never by a guess in place of a dead probe."""
-        if quantity is Quantity.EC and self.has(Quantity.TEMPERATURE):
+        if quantity.kind is Quantity.EC and self.has(Quantity.TEMPERATURE):
             return self._measured_temperature_c()
         return self.temperature_c()
 
@@ -218,7 +230,7 @@ class Instruments:
 
     def _notes_on(self, quantity: Quantity, today: date) -> tuple[ProbeNote, ...]:
         made, limits = self.past(quantity).made, self._judging[quantity]
-        return notes(made, forecasts(quantity, made, today), today, limits.warn_days, limits.expire_days)
+        return notes(made, forecasts(quantity.kind, made, today), today, limits.warn_days, limits.expire_days)
 
     def past(self, quantity: Quantity) -> Past:
         """What calibrations were made of this probe."""
@@ -236,6 +248,7 @@ class Instruments:
         """The probe goes back: what it read in the standards says nothing about the water."""
         if self.visit is not None:
             quantity = self.visit.quantity
+            self._aparts.pop(quantity.kind, None)
             self._histories[quantity] = begun_anew(self._histories.get(quantity, ProbeHistory()))
             if quantity is Quantity.LEVEL:
                 self.level_disturbed()
@@ -331,9 +344,12 @@ class Instruments:
         return 1.0 if share is None else min(1.0, share)
 
 
-def _turn(quantity: Quantity) -> int:
-    """When its turn comes in a look: EC last, whose current has a whole pass to fade before pH is looked at."""
-    return {Quantity.TEMPERATURE: 0, Quantity.EC: 2}.get(quantity, 1)
+def _turn(quantity: Quantity) -> tuple[int, str]:
+    """When its turn comes in a look: EC last, whose current has a whole pass to fade before pH is looked at.
+
+    A second probe comes after the first of its kind.
+    """
+    return {Quantity.TEMPERATURE: 0, Quantity.EC: 2}.get(quantity.kind, 1), quantity.value
 
 
 def _show(visit: Visit, sample: Sample) -> None:
@@ -358,7 +374,7 @@ def _compensation_of(table: Table) -> Compensation:
 
 
 def _limits_for(quantity: Quantity, table: Table) -> Limits:
-    usual = LIMITS[quantity]
+    usual = replace(LIMITS[quantity.kind], quantity=quantity)
     if not usual.calibrated:
         return usual
     return replace(usual, warn_days=table.calibration_warn_days, expire_days=table.calibration_expire_days)

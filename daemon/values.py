@@ -39,6 +39,8 @@ class VerdictReason(StrEnum):
     STUCK = "stuck"  # no movement at all for too long
     JUMPED = "jumped"  # faster than water can change
     UNUSUAL = "unusual"  # further, or longer, than this water ever did
+    ONE_LEFT = "one_left"  # one of two probes is out; the other is believed alone
+    DISAGREE = "disagree"  # two probes for one quantity: one of them is wrong
     STALE = "stale"  # the newest sample is too old
     NOISY = "noisy"  # the conversions of one sample disagree
     NO_TEMPERATURE = "no_temperature"  # cannot be compensated
@@ -83,11 +85,12 @@ class Verdict:
 
     @property
     def usable(self) -> bool:
-        """Whether a dose may rest on it: good, or merely due for calibration (which warns before it expires)."""
+        """Whether a dose may rest on it: good, due for calibration, or of the one probe left of two."""
         if self.reading is None:
             return False
         return self.quality is Quality.GOOD or (
-            self.quality is Quality.UNCERTAIN and self.reason is VerdictReason.CALIBRATION_OLD
+            self.quality is Quality.UNCERTAIN
+            and self.reason in (VerdictReason.CALIBRATION_OLD, VerdictReason.ONE_LEFT)
         )
 
     @property

@@ -43,6 +43,9 @@ QUANTITY = {
     Quantity.AIR_TEMPERATURE: "air",
     Quantity.HUMIDITY: "humidity",
     Quantity.LIGHT: "light",
+    Quantity.PH_2: "second pH",
+    Quantity.EC_2: "second EC",
+    Quantity.TEMPERATURE_2: "second temp.",
 }
 UNIT = {
     Quantity.PH: "",
@@ -80,6 +83,8 @@ _VERDICT: Mapping[VerdictReason, str] = {
     VerdictReason.STUCK: "has not moved at all for too long",
     VerdictReason.JUMPED: "moved faster than water can",
     VerdictReason.UNUSUAL: "moved further than this water ever does; believed if it holds for half an hour",
+    VerdictReason.ONE_LEFT: "one of the two probes is out, the other goes on alone",
+    VerdictReason.DISAGREE: "the two probes disagree, so one of them is wrong",
     VerdictReason.STALE: "the newest reading is too old",
     VerdictReason.NOISY: "the readings of one moment disagree: loose plug, dry probe or hum",
     VerdictReason.NO_TEMPERATURE: "no temperature to compensate with",
@@ -97,7 +102,7 @@ def value(quantity: Quantity, amount: float | None) -> str:
         return "–"
     if quantity is Quantity.LEVEL:
         return {0.0: "low", 1.0: "enough"}.get(amount, f"{amount:.0%}")  # a float switch says no more than these
-    return f"{amount:.{DECIMALS[quantity]}f}{UNIT[quantity]}"
+    return f"{amount:.{DECIMALS[quantity.kind]}f}{UNIT[quantity.kind]}"
 
 
 def believed(of: Verdict) -> float | None:

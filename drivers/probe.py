@@ -39,7 +39,10 @@ class SensorError(ProbeError):
 
 
 class Quantity(StrEnum):
-    """What a probe measures. The unit of its signal, then of its reading, is in the comment."""
+    """What a probe measures. The unit of its signal, then of its reading, is in the comment.
+
+    A second probe of one kind has a name of its own: `ph_2` beside `ph`. The two vote on what `ph` is.
+    """
 
     PH = "ph"  # electrode mV  ->  pH
     EC = "ec"  # conductance mS (cell constant not yet applied)  ->  mS/cm at 25 °C
@@ -48,6 +51,27 @@ class Quantity(StrEnum):
     AIR_TEMPERATURE = "air_temperature"  # °C  ->  °C; nothing is dosed by it, nor by the next two
     HUMIDITY = "humidity"  # % relative  ->  % relative
     LIGHT = "light"  # µmol/(m² s)  ->  µmol/(m² s)
+    PH_2 = "ph_2"
+    EC_2 = "ec_2"
+    TEMPERATURE_2 = "temperature_2"
+
+    @property
+    def kind(self) -> Quantity:
+        """The quantity itself, also of a second probe: `ph` of `ph_2`."""
+        return _FIRST.get(self, self)
+
+    @property
+    def second(self) -> Quantity | None:
+        """The name of a second probe for it; None where there can be none."""
+        return _SECOND.get(self)
+
+
+_SECOND = {
+    Quantity.PH: Quantity.PH_2,
+    Quantity.EC: Quantity.EC_2,
+    Quantity.TEMPERATURE: Quantity.TEMPERATURE_2,
+}
+_FIRST = {second: first for first, second in _SECOND.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,7 +113,7 @@ def open_probe(quantity: Quantity, driver: str, table: Mapping[str, Any], rig: R
     """
     wiring = check_probe(driver, table)
     check_quantity(quantity, driver)
-    return _driver(driver).open(quantity, wiring, rig, chips)
+    return _driver(driver).open(quantity.kind, wiring, rig, chips)
 
 
 def open_volts(driver: str, table: Mapping[str, Any], rig: Rig, chips: Chips) -> Probe | None:
@@ -132,8 +132,8 @@ def open_volts(driver: str, table: Mapping[str, Any], rig: Rig, chips: Chips) ->
 def check_quantity(quantity: Quantity, driver: str) -> None:
     """Raises ValueError where `driver` does not measure `quantity`."""
     measured = _driver(driver).quantity
-    if measured is not quantity:
-        fit = ", ".join(name for name, row in DRIVERS.items() if row.quantity is quantity)
+    if measured is not quantity.kind:
+        fit = ", ".join(name for name, row in DRIVERS.items() if row.quantity is quantity.kind)
         raise ValueError(f"driver {driver} measures {measured}, not {quantity}: use one of {fit}")
 
 

@@ -17,6 +17,8 @@ class Kind(StrEnum):
 
     PROBE = "probe"
     CONVERTER = "converter"
+    DISAGREE = "disagree"
+    ONE_PROBE = "one-probe"
     CALIBRATION = "calibration"
     OUT_OF_BAND = "out-of-band"
     FAR_OUT = "far-out"
@@ -71,6 +73,22 @@ TABLE: dict[Kind, Row] = {
         "The reservoir drifts uncorrected.",
         "Doses that rest on this probe are stopped.",
         "Check plug, cable and bulb; rinse the probe and put it back in the water.",
+    ),
+    Kind.DISAGREE: Row(
+        Priority.MEDIUM,
+        120.0,
+        120.0,
+        "The reservoir drifts uncorrected.",
+        "Doses that rest on these probes are stopped until they agree.",
+        "Put both into one buffer: calibrate the one that is off, or take its table out of the settings.",
+    ),
+    Kind.ONE_PROBE: Row(
+        Priority.LOW,
+        300.0,
+        120.0,
+        "If the other goes wrong too, nothing will show it.",
+        "Dosing goes on by the other probe alone.",
+        "Check plug, cable and bulb of the one that is out, and its calibration.",
     ),
     Kind.CONVERTER: Row(
         Priority.MEDIUM,

@@ -70,22 +70,27 @@ def add_commands(commands: Commands) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     kinds = parser.add_subparsers(dest="quantity", metavar="ph, ec, temperature, level or pump", required=True)
-    for quantity in ABOUT:
+    for quantity in (q for q in Quantity if q.kind in ABOUT):
         _add_probe(kinds, quantity)
     calibrate_pump.add_pump(kinds)
 
 
+def _about(quantity: Quantity) -> str:
+    about = ABOUT[quantity.kind]
+    return about if quantity.kind is quantity else f"{about}: the second probe of two"
+
+
 def _add_probe(kinds: Commands, quantity: Quantity) -> None:
-    parser = add_command(kinds, quantity.value, ABOUT[quantity], _epilog(quantity))
+    parser = add_command(kinds, quantity.value, _about(quantity), _epilog(quantity))
     add_steps(parser, STEPS)
     parser.add_argument(
         "--accept",
         action="store_true",
         help="with `finish`: keep it though something is odd; guided: do not ask before it replaces",
     )
-    if quantity in IN_A_BOTTLE:
+    if quantity.kind in IN_A_BOTTLE:
         _add_bottles(parser, quantity)
-    elif quantity is Quantity.TEMPERATURE:
+    elif quantity.kind is Quantity.TEMPERATURE:
         parser.add_argument("--true-c", type=finite, help="with `point`: what the reference thermometer shows")
     else:
         parser.add_argument("--litres", type=finite, help="with `point`: the water that is in the reservoir")
@@ -93,7 +98,7 @@ def _add_probe(kinds: Commands, quantity: Quantity) -> None:
 
 
 def _add_bottles(parser: argparse.ArgumentParser, quantity: Quantity) -> None:
-    example = "7.00 or 4.01" if quantity is Quantity.PH else "1413 or 1.413"
+    example = "7.00 or 4.01" if quantity.kind is Quantity.PH else "1413 or 1.413"
     parser.add_argument("standard", nargs="?", help=f"with `point`: which bottle, as {example}")
     parser.add_argument(
         "--buffer",
@@ -102,7 +107,7 @@ def _add_bottles(parser: argparse.ArgumentParser, quantity: Quantity) -> None:
         help="with `point`: which bottle; guided: those there are, one --buffer each, in their order",
     )
     parser.add_argument("--temperature-c", type=finite, help="temperature of the bottle (default: the tank's)")
-    if quantity is Quantity.PH:
+    if quantity.kind is Quantity.PH:
         parser.add_argument(
             "--stop-gap", action="store_true", help="with `result`, `finish` or guided: an offset from one buffer"
         )
@@ -110,14 +115,14 @@ def _add_bottles(parser: argparse.ArgumentParser, quantity: Quantity) -> None:
 
 def _epilog(quantity: Quantity) -> str:
     command = f"evenwater calibrate {quantity}"
-    steps = [("begin", "dosing pauses"), *POINTS[quantity], *ALWAYS]
+    steps = [("begin", "dosing pauses"), *POINTS[quantity.kind], *ALWAYS]
     lines = [GUIDED, f"  {command}", "", SCRIPTED, *(f"  {command} {step:<20}{what}" for step, what in steps)]
     text = "\n".join(lines) + "\n"
-    if quantity not in IN_A_BOTTLE:
+    if quantity.kind not in IN_A_BOTTLE:
         return text
-    first = "7.00" if quantity is Quantity.PH else "1.413"
+    first = "7.00" if quantity.kind is Quantity.PH else "1.413"
     bench = ON_THE_BENCH.format(quantity=quantity, first=first)
-    return text + (ONE_BUFFER if quantity is Quantity.PH else "") + OF_BOTTLES + bench
+    return text + (ONE_BUFFER if quantity.kind is Quantity.PH else "") + OF_BOTTLES + bench
 
 
 def calibrate(arguments: argparse.Namespace) -> int:

@@ -29,10 +29,10 @@ RINSE = "Rinse the probe with clean water, dab it dry without rubbing, put it in
 
 def guide(asker: Asker, arguments: argparse.Namespace) -> int:
     """From `begin` to `back`; the exit code: 0 where a new calibration was kept and the probe is back."""
-    console, quantity = Console(markup=False), Quantity(arguments.quantity)
+    console, kind = Console(markup=False), Quantity(arguments.quantity).kind
     console.print(asker.ask("begin")["said"])
     try:
-        kept = _POINTS[quantity](asker, arguments, console) and _replaced(asker, arguments, console)
+        kept = _POINTS[kind](asker, arguments, console) and _replaced(asker, arguments, console)
     except (KeyboardInterrupt, EOFError):
         console.print()
         kept = False
@@ -52,11 +52,11 @@ def guide(asker: Asker, arguments: argparse.Namespace) -> int:
 
 def _bottles(asker: Asker, arguments: argparse.Namespace, console: Console) -> bool:
     """Every bottle in turn; without --buffer the usual ones, then one more if there is one."""
-    quantity = Quantity(arguments.quantity)
-    for usual in arguments.buffer or (STOP_GAP if arguments.stop_gap else USUAL[quantity]):
+    kind = Quantity(arguments.quantity).kind
+    for usual in arguments.buffer or (STOP_GAP if arguments.stop_gap else USUAL[kind]):
         _bottle(asker, arguments, console, usual)
     if not arguments.buffer and not arguments.stop_gap:
-        more = ONE_MORE[quantity]
+        more = ONE_MORE[kind]
         if _ask(console, f"\nIs {more} there too? It makes the result surer. [y/N] ").strip().lower() == "y":
             _bottle(asker, arguments, console, more)
     return True

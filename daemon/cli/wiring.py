@@ -147,7 +147,7 @@ def _scan(rig: Rig, number: int) -> list[int]:
 def _probes(name: str, table: Reservoir, rig: Rig, chips: Chips) -> Iterator[tuple[Wire | None, ProbeSeen]]:
     for of, probe in table.probe.items():
         keys = probe.model_dump()
-        quantity, wiring = Quantity(of), check_probe(probe.driver, keys)
+        quantity, wiring = Quantity(of).kind, check_probe(probe.driver, keys)
         called, wires = f"{name}/{of}", tuple(sorted(wiring.claims()))
         if isinstance(wiring, AdcWiring):
             wire = Wire(called, quantity, wiring, table.bands)

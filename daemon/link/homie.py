@@ -70,6 +70,9 @@ _TITLE = {
     Quantity.AIR_TEMPERATURE: "Air temperature",
     Quantity.HUMIDITY: "Relative humidity",
     Quantity.LIGHT: "Light",
+    Quantity.PH_2: "Second pH probe",
+    Quantity.EC_2: "Second EC probe, at 25 °C",
+    Quantity.TEMPERATURE_2: "Second water temperature",
 }
 _UNIT = {  # pH has none
     Quantity.EC: "mS/cm",
@@ -175,11 +178,11 @@ def _level(node: str, title: str, share: float) -> Property:
 
 def _reading(node: str, quantity: Quantity, amount: float) -> Property:
     """Unknown (text None) also where the declared range does not hold the amount."""
-    lowest, highest = _RANGE[quantity]
+    lowest, highest = _RANGE[quantity.kind]
     declared = {"name": _TITLE[quantity], "datatype": "float", "format": f"{lowest}:{highest}"}
-    if quantity in _UNIT:
-        declared["unit"] = _UNIT[quantity]
-    text = amount_text(amount, words.DECIMALS[quantity]) if lowest <= amount <= highest else None
+    if quantity.kind in _UNIT:
+        declared["unit"] = _UNIT[quantity.kind]
+    text = amount_text(amount, words.DECIMALS[quantity.kind]) if lowest <= amount <= highest else None
     return Property(node, _id(quantity), declared, text)
 
 

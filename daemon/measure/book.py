@@ -200,12 +200,15 @@ def _all_pages(reservoirs: _Table) -> Iterator[tuple[tuple[str, Quantity], Page]
         if not _RESERVOIR.fullmatch(name):
             reservoirs.refuse(name, "a reservoir's name may hold a-z, 0-9 and single hyphens between them")
         reservoir = reservoirs.table(name)
-        reservoir.only(*(quantity.value for quantity in _CALIBRATION_FROM), _PUMP)
+        reservoir.only(*(q.value for q in Quantity if q.kind in _CALIBRATION_FROM), _PUMP)
         for quantity in reservoir.content.keys() - {_PUMP}:
             page = reservoir.table(quantity)
             points = tuple(_point(point) for point in page.tables("point"))
             wiring = page.string("wiring") if "wiring" in page.content else ""
-            yield (name, Quantity(quantity)), Page(_CALIBRATION_FROM[Quantity(quantity)](page), points, wiring)
+            yield (
+                (name, Quantity(quantity)),
+                Page(_CALIBRATION_FROM[Quantity(quantity).kind](page), points, wiring),
+            )
 
 
 def _all_rates(reservoirs: _Table) -> Iterator[tuple[tuple[str, Role], PumpRate]]:
