@@ -41,13 +41,16 @@ ASKED = DoseRequest("bed1", Role.PH_DOWN, 24.1, DoseReason.PH_HIGH, {"ph": 6.72,
         (words.OUTCOME, Outcome),
         (words.ROLE, Role),
         (words.QUANTITY, Quantity),
-        (words.UNIT, Quantity),
-        (words.DECIMALS, Quantity),
     ],
 )
 def test_every_member_has_words(table: Mapping[Any, Any], of: type[StrEnum]) -> None:
     """None can reach a grower as a bare name."""
     assert set(table) == set(of)
+
+
+def test_every_quantity_has_a_unit_and_digits() -> None:
+    """A second probe those of the first."""
+    assert set(words.UNIT) == set(words.DECIMALS) == {quantity.kind for quantity in Quantity}
 
 
 @pytest.mark.parametrize("reason", VerdictReason)

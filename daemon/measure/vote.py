@@ -4,7 +4,8 @@ One probe cannot tell its own slow drift from the water's; two that age apart ca
 is believed: where one wanders, the mean is off by half. Beyond the limit one of the two is wrong, and nobody
 here knows which: no dose rests on it at once, and after half an hour it is bad. They are believed again when
 they have agreed for a number of looks. Where one is out for a reason of its own, the other goes on alone, as a
-single probe would.
+single probe would; but not out of a disagreement, where the one left may be the wrong one: then a person has to
+calibrate, or both agree again.
 
 Limits: two calibrations in two buffers are each good for about 0.01 pH at 5.8 (docs/uncertainty.md), noise and
 streaks in the water add a few hundredths each; 0.2 pH apart is no chance, and moves the mean by 0.1 at most.
@@ -40,16 +41,22 @@ def vote(first: Verdict, second: Verdict, apart: Apart, now_s: float) -> tuple[V
     if calibrating is not None:
         return replace(calibrating, quantity=first.quantity), Apart()
     if not (first.usable and second.usable):
-        return _one_left(first, second), apart
+        one = _one_left(first, second)
+        return (one if apart.since_s is None else _disagree(one, apart.since_s, now_s)), apart
     off, most = _off(first, second)
     apart = _followed(apart, now_s, together=off <= most)
+    mean = _mean(first, second)
     if apart.since_s is None:
-        return _mean(first, second), apart
-    quality = Quality.UNCERTAIN if now_s - apart.since_s < BAD_AFTER_S else Quality.BAD
-    numbers = {"apart": off, "most_apart": most}
+        return mean, apart
     note = f"{_value(first):.3g} and {_value(second):.3g}, {off:.2g} apart, {most:.2g} is allowed"
-    shown = _mean(first, second).reading
-    return Verdict(first.quantity, quality, VerdictReason.DISAGREE, shown, apart.since_s, numbers, note), apart
+    told = replace(mean, numbers={"apart": off, "most_apart": most}, note=note)
+    return _disagree(told, apart.since_s, now_s), apart
+
+
+def _disagree(shown: Verdict, since_s: float, now_s: float) -> Verdict:
+    """No dose rests on what is shown: uncertain, and bad after BAD_AFTER_S."""
+    quality = Quality.UNCERTAIN if now_s - since_s < BAD_AFTER_S else Quality.BAD
+    return replace(shown, quality=quality, reason=VerdictReason.DISAGREE, since_s=since_s)
 
 
 def _followed(apart: Apart, now_s: float, *, together: bool) -> Apart:
@@ -76,15 +83,20 @@ def _mean(first: Verdict, second: Verdict) -> Verdict:
     """Both together: the first's verdict with the mean of the two readings."""
     if first.reading is None or second.reading is None:
         return first
-    return replace(first, reading=replace(first.reading, value=(_value(first) + _value(second)) / 2.0))
+    return replace(first, reading=replace(first.reading, value=_between(first, second)))
 
 
 def _off(first: Verdict, second: Verdict) -> tuple[float, float]:
     """How far the two are apart, and the most that is allowed, in the quantity's unit."""
-    mean = abs(_value(first) + _value(second)) / 2.0
+    mean = abs(_between(first, second))
     most = max(MOST_APART[first.quantity], MOST_APART_SHARE.get(first.quantity, 0.0) * mean)
     return abs(_value(first) - _value(second)), most
 
 
 def _value(of: Verdict) -> float:
     return float("nan") if of.reading is None else of.reading.value
+
+
+def _between(first: Verdict, second: Verdict) -> float:
+    """The mean, which no two finite readings can make infinite."""
+    return _value(first) / 2.0 + _value(second) / 2.0

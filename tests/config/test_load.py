@@ -247,7 +247,7 @@ def test_an_unknown_key_is_refused_with_the_nearest(says: Says, table: str, key:
         (
             "[reservoir.bed1.probe.temprature]",
             'the table\'s name "temprature": must be one of ph, ec, temperature, level, air_temperature, '
-            "humidity, light; did you mean temperature?",
+            "humidity, light, ph_2, ec_2, temperature_2; did you mean temperature?",
         ),
         ('[reservoir."Bed 2"]', 'the table\'s name "Bed 2": may hold a-z, 0-9 and single hyphens between them'),
     ],

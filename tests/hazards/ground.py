@@ -22,7 +22,7 @@ from daemon.cli.audit import Audit
 from daemon.dose.windows import DAY_S, HOUR_S, Totals
 from daemon.requests import Origin, Request
 from daemon.service import Service
-from daemon.values import Role, State
+from daemon.values import Quantity, Role, State
 from sim_hw import grower
 from sim_hw.bench import Bench, open_rig
 from sim_hw.clock import BenchClock
@@ -34,6 +34,7 @@ from tests.hazards.disk import lay_out
 IN_MEMORY = Path("/dev/shm")
 BEGINNING = datetime(2026, 4, 1, 6, 0, tzinfo=UTC)
 PASS_S = 60.0
+LOOKS_TO_TRUST = 6
 PASSES_TO_A_DOSE = 10  # from a start, where nothing forbids one
 DOSE_CAP_ML, HOUR_CAP_ML, DAY_CAP_ML = 2.0, 8.0, 20.0
 ML_PER_S = 1.0
@@ -148,8 +149,16 @@ class Ground:
         except BaseException:
             self._gather()
             raise
-        self.ask("clear")
+        self._clear()
         return self.service
+
+    def _clear(self) -> None:
+        """A person clears; where the probe is in doubt, by what a meter beside it shows."""
+        cleared = self.ask("clear")
+        if isinstance(cleared, dict) and not cleared.get("accepted", True):
+            ph = self.passes(LOOKS_TO_TRUST).reservoirs["bed1"].verdicts[Quantity.PH]
+            if ph.usable and ph.reading is not None:
+                self.ask("clear", measured_ph=ph.reading.value)
 
     def die(self) -> None:
         """The process vanishes where it stands; what it wrote is there. A line that was high goes low at once."""

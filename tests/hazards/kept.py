@@ -9,7 +9,7 @@ from typing import Any
 from config.settings import Settings
 from daemon.values import Condition, ReservoirState, Role
 from sim_hw.faults import FaultName
-from tests.at_the_tank import AtTheTank, raw_settings
+from tests.at_the_tank import CALIBRATIONS, AtTheTank, raw_settings
 
 HOUR_S = 3600.0
 SLOW_PASS_S = 60.0
@@ -32,6 +32,14 @@ WATER = {
     "max_per_day_ml": 12000.0,
     "min_gap_s": 360.0,
 }
+
+SECOND_PH = """
+[reservoir.bed1.ph_2]
+day = 2026-04-01
+slope_percent = 96.0
+offset_mv = -4.0
+"""
+TWO_CALIBRATIONS = CALIBRATIONS.format(name="bed1") + SECOND_PH
 
 
 def keep(
@@ -127,4 +135,15 @@ def fed_bed(*without: str, **bed: Any) -> Settings:
             rate = 19.8 if role == "top_up" else 1.03
             tank["pump"].append({"role": role, "line": line, "ml_per_s": rate, "bottle_ml": 20000.0})
     table.update(deepcopy(bed))
+    return Settings.model_validate(raw)
+
+
+def with_two_ph_probes() -> Settings:
+    """The school garden with a second electrode, a little flatter, at its converter's spare input."""
+    raw = raw_settings()
+    spare = {"input": 3}
+    raw["reservoir"]["bed1"]["probe"]["ph_2"] = {**raw["reservoir"]["bed1"]["probe"]["ph"], **spare}
+    probes = raw["rig"]["tank"]["bed1"]["probe"]
+    (ph,) = (one for one in probes if one["kind"] == "ph_amplifier")
+    probes.append({**ph, **spare, "name": "ph_2", "slope_percent": 96.0, "offset_mv": -4.0})
     return Settings.model_validate(raw)

@@ -28,11 +28,13 @@ from tests.hazards.conftest import Figure
 from tests.hazards.kept import (
     PH_UP_LINE,
     SLOW_PASS_S,
+    TWO_CALIBRATIONS,
     befall,
     keep,
     true_ph,
     until_locked,
     watched_by_a_reference,
+    with_two_ph_probes,
 )
 
 CHIP = 0x48
@@ -158,6 +160,56 @@ def test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes(
             f"{mv_per_h:g} mV/h: locked after {minutes / 60.0:.1f} h and {len(at.runs()) - before} doses, pH off "
             f"by {off:.2f}"
         )
+
+
+GROSSLY_WRONG_PH = 0.5
+
+
+@pytest.mark.parametrize("mv_per_h", [-3.0, -15.0, -31.7, 15.0])
+@pytest.mark.parametrize("which", ["ph", "ph_2"])
+def test_h18_of_two_probes_one_that_drifts_is_found_in_new_water(
+    tmp_path: Path, which: str, mv_per_h: float, figure: Figure
+) -> None:
+    """From the first minute, before anything is usual: they disagree, and no dose rests on either."""
+    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
+    wrong: list[float] = []
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        keep(at, 6.0)
+        assert verdict(at).reason is VerdictReason.FINE
+        befall(at, FaultName.PROBE_DRIFTING, which, size=mv_per_h)
+        ran = len(at.runs())
+        found_h: list[float] = []
+        began_s = at.clock.monotonic_s()
+
+        def look() -> None:
+            nonlocal ran
+            reading = verdict(at).reading
+            assert reading is not None
+            if len(at.runs()) > ran and abs(reading.value - true_ph(at)) > GROSSLY_WRONG_PH:
+                wrong.append(true_ph(at))
+            ran = len(at.runs())
+            if not found_h and "bed1-ph-disagree" in at.alarms():
+                found_h.append((at.clock.monotonic_s() - began_s) / 3600.0)
+
+        keep(at, 12.0, each=look)
+        assert wrong == []
+        assert verdict(at).reason is VerdictReason.DISAGREE
+        assert verdict(at).quality is Quality.BAD
+        figure(f"two probes, {which} {mv_per_h:g} mV/h from new: told after {found_h[0]:.1f} h, 0 wrong doses")
+
+
+def test_h18_of_two_probes_one_that_is_out_leaves_the_other(tmp_path: Path) -> None:
+    """Unplugged while acid is needed: dosing goes on by the other, and a person is told."""
+    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        at.passes(TO_A_DOSE)
+        befall(at, FaultName.PROBE_UNPLUGGED, "ph")
+        before = len(at.runs())
+        keep(at, 2.0, every_s=20.0)
+        assert verdict(at).reason is VerdictReason.ONE_LEFT
+        assert len(at.runs()) > before
+        assert "bed1-ph-one-probe" in at.alarms()
+        assert "bed1-ph-probe" not in at.alarms()
 
 
 @pytest.mark.parametrize("volts", [5.0, 4.096], ids=["far beyond the range", "at its end"])

@@ -8,6 +8,51 @@ from daemon.measure.calibrate import FitReason
 from daemon.values import VerdictReason
 from tests.mutants.mutant import mutants_of
 
+VOTE = mutants_of(
+    "daemon/measure/vote.py",
+    "tests/measure/test_vote.py",
+    (
+        (
+            "vote never apart",
+            "together=off <= most)",
+            "together=True)",
+            "test_how_far_apart_they_may_be",
+            (VerdictReason.DISAGREE,),
+        ),
+        (
+            "vote open to NaN",
+            "together=off <= most)",
+            "together=not off > most)",
+            "test_how_far_apart_they_may_be",
+        ),
+        (
+            "vote together at one look",
+            "apart.agreed + 1 >= TOGETHER_AGAIN",
+            "True",
+            "test_disagreement_is_uncertain_then_bad_and_over_after_some_looks",
+        ),
+        (
+            "vote out of a disagreement",
+            "(one if apart.since_s is None else _disagree(one, apart.since_s, now_s))",
+            "one",
+            "test_one_that_goes_out_while_they_disagree_leaves_nobody_to_believe",
+        ),
+        (
+            "vote for the one that is out",
+            "(first, second) if first.usable else (second, first)",
+            "(second, first)",
+            "test_where_one_is_out_the_other_goes_on_alone",
+            (VerdictReason.ONE_LEFT,),
+        ),
+        (
+            "vote while one is in a standard",
+            "if calibrating is not None:",
+            "if False:",
+            "test_one_in_a_standard_says_nothing_of_the_water_and_ends_a_disagreement",
+        ),
+    ),
+)
+
 JUDGE = mutants_of(
     "daemon/measure/judge.py",
     "tests/measure/test_judge.py",
@@ -216,8 +261,8 @@ VALUES = mutants_of(
     (
         (
             "verdict uncertain carries no dose",
-            "self.quality is Quality.UNCERTAIN and self.reason is VerdictReason.CALIBRATION_OLD",
-            "self.quality is Quality.UNCERTAIN",
+            "and self.reason in (VerdictReason.CALIBRATION_OLD, VerdictReason.ONE_LEFT)",
+            "",
             "test_no_dose_rests_on_a_worn_electrode",
         ),
         (
@@ -943,6 +988,7 @@ CONTACTS = (
 )
 
 MEASURING = (
+    *VOTE,
     *JUDGE,
     *NORMAL,
     *NORMAL_FILE,

@@ -505,7 +505,7 @@ DESK = (
             ),
             (
                 "desk only pH has a stop-gap",
-                "    if asked.stop_gap and asked.quantity is not Quantity.PH:\n",
+                "    if asked.stop_gap and asked.quantity.kind is not Quantity.PH:\n",
                 "    if False:\n",
                 "test_only_ph_has_a_stop_gap",
             ),
