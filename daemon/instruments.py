@@ -214,6 +214,7 @@ class Instruments:
         """
         self._book.put(self._name, quantity, calibration, points, self._wirings[quantity])
         self._aged = None
+        self._aparts.pop(quantity.kind, None)  # compared anew
         try:
             utc = max(point.utc for point in points)
             self._book.history.add(self._name, quantity, calibration, points, utc)
@@ -248,7 +249,6 @@ class Instruments:
         """The probe goes back: what it read in the standards says nothing about the water."""
         if self.visit is not None:
             quantity = self.visit.quantity
-            self._aparts.pop(quantity.kind, None)
             self._histories[quantity] = begun_anew(self._histories.get(quantity, ProbeHistory()))
             if quantity is Quantity.LEVEL:
                 self.level_disturbed()

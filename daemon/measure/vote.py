@@ -39,7 +39,7 @@ def vote(first: Verdict, second: Verdict, apart: Apart, now_s: float) -> tuple[V
     """
     calibrating = next((v for v in (first, second) if v.reason is VerdictReason.CALIBRATING), None)
     if calibrating is not None:
-        return replace(calibrating, quantity=first.quantity), Apart()
+        return replace(calibrating, quantity=first.quantity), apart
     if not (first.usable and second.usable):
         one = _one_left(first, second)
         return (one if apart.since_s is None else _disagree(one, apart.since_s, now_s)), apart

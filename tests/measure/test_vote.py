@@ -112,8 +112,8 @@ def test_where_both_are_out_nothing_is_left() -> None:
     assert verdict == first
 
 
-def test_one_in_a_standard_says_nothing_of_the_water_and_ends_a_disagreement() -> None:
-    """After calibrating they are compared anew."""
+def test_one_in_a_standard_says_nothing_of_the_water() -> None:
+    """Nor does it end a disagreement: only a calibration that is kept does."""
     for first, other in (
         (says(4.0, reason=VerdictReason.CALIBRATING), second(6.0)),
         (says(6.0), second(4.0, VerdictReason.CALIBRATING)),
@@ -121,7 +121,7 @@ def test_one_in_a_standard_says_nothing_of_the_water_and_ends_a_disagreement() -
         verdict, apart = vote(first, other, Apart(1.0), 100.0)
         assert (verdict.quantity, verdict.reason) == (Quantity.PH, VerdictReason.CALIBRATING)
         assert not verdict.usable
-        assert apart == Apart()
+        assert apart == Apart(1.0)
 
 
 @given(first=st.floats(allow_subnormal=False), other=st.floats(allow_subnormal=False))
