@@ -151,7 +151,7 @@ HEAD = (
     "",
     "The whole program on the simulated chips of the invented school garden (60 L, a pass every 10 s), an hour",
     "and a half from the moment that the fault begins: once while acid is needed (pH 7.2), once while pH is",
-    "right (5.98). Delay: to the first look that no dose may rest on, or the lock. Wrong doses: on a pH that is off by",
+    "right (5.98). Delay: to the first look that no dose may rest on, or the lock. Wrong doses: on a pH off by",
     "more than 0.5; in brackets all doses of that time.",
     "",
     "| fault | acid is needed: delay | seen as | wrong doses | pH is right: delay | seen as | wrong doses |",
