@@ -17,7 +17,6 @@ from config.settings import (
     hard_limits,
 )
 from drivers.probe import Quantity
-from drivers.registry import check_probe
 from drivers.wiring import AdcInput
 
 ML_PER_L = 1000.0
@@ -283,7 +282,7 @@ def warnings(settings: Settings) -> tuple[str, ...]:
 def _of_pace(settings: Settings) -> Iterator[Complaint]:
     """Looks at analog probes that take most of a pass: then it takes longer than it should."""
     probes = [probe for reservoir in settings.reservoir.values() for probe in reservoir.probe.values()]
-    wirings = [check_probe(probe.driver, probe.model_dump()) for probe in probes]
+    wirings = [probe.wired() for probe in probes]
     looks_s = sum(one.look_s() for one in [*wirings, *settings.reference.values()] if isinstance(one, AdcInput))
     if looks_s > MOST_OF_A_PASS * settings.site.pass_every_s:
         yield Complaint(
@@ -308,7 +307,7 @@ def _of_references(settings: Settings) -> Iterator[Complaint]:
     vouched = {_chip(wire) for one in settings.reference.values() for wire in one.claims()}
     for name, reservoir in settings.reservoir.items():
         for quantity, probe in reservoir.probe.items() if vouched else ():
-            wires = check_probe(probe.driver, probe.model_dump()).claims()
+            wires = probe.wired().claims()
             for chip in sorted({_chip(wire) for wire in wires if wire.startswith("i2c")} - vouched):
                 vouched.add(chip)
                 yield Complaint(

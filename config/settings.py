@@ -13,6 +13,8 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 
 from config.label import wrong_buffer, wrong_conductivity
 from drivers.reference import ReferenceInput
+from drivers.registry import check_probe
+from drivers.wiring import Wiring
 
 # Limits that no setting can raise. The reasons are physical.
 HARD_MAX_RUN_S = 30.0  # a stuck run of a small pump stays within a bottle's safe share
@@ -242,6 +244,10 @@ class Probe(BaseModel):
 
     model_config = ConfigDict(extra="allow", frozen=True)
     driver: str = Field(description='the circuit it is behind, as "ph_amplifier"')
+
+    def wired(self) -> Wiring:
+        """How it is wired, by its driver's model. Raises as `check_probe`, which a loaded file has passed."""
+        return check_probe(self.driver, self.model_dump())
 
 
 class Pump(Table):

@@ -12,7 +12,6 @@ from typing import Any
 from config.settings import Reservoir, Settings
 from daemon.dose.level import most_drunk_l_per_h
 from daemon.dose.strength import ec_aim_of
-from drivers.registry import check_probe
 
 MOST_TIMES = 3.0
 SLACK = 1e-9  # decimals such as 3 * 0.1 are not exact in binary
@@ -72,7 +71,7 @@ def _filled(reservoir: Reservoir) -> dict[str, Any]:
     table["ec"]["stock_a_ml_per_ms_per_cm"] = ec_aim_of(reservoir).a_ml_per_ms_per_cm
     table["water"]["most_drunk_l_per_h"] = most_drunk_l_per_h(reservoir)
     for quantity, probe in reservoir.probe.items():
-        table["probe"][quantity] = check_probe(probe.driver, probe.model_dump()).model_dump()
+        table["probe"][quantity] = probe.wired().model_dump()
     return table
 
 

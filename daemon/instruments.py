@@ -68,7 +68,6 @@ class Instruments:
         self._aged: tuple[date, Mapping[Quantity, tuple[ProbeNote, ...]]] | None = None
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._aparts: dict[Quantity, Apart] = {}
-        self._own: dict[Quantity, Verdict] = {}
         self._noises: dict[Quantity, Noise] = {}
         self._light_day = LightDay()
         self._inflow = Inflow()
@@ -113,8 +112,7 @@ class Instruments:
             verdict, after = judge(look, history, limits, now_s, today, other_water=other_water)
             if self._is_visited(quantity):
                 verdict, after = _calibrating(verdict), replace(after, normal=history.normal)
-            self._own[quantity], self._histories[quantity] = verdict, after
-            self.verdicts[quantity] = verdict
+            self.verdicts[quantity], self._histories[quantity] = verdict, after
             if quantity.kind is not quantity:
                 self._vote(quantity.kind, verdict, now_s)
         self._look_at_contacts()
@@ -122,9 +120,9 @@ class Instruments:
         self._follow_light()
 
     def _vote(self, kind: Quantity, second: Verdict, now_s: float) -> None:
-        """What the two probes of one kind say together takes the place of what the first says alone."""
+        """What the two probes of one kind say together takes the place of what the first has just said alone."""
         apart = self._aparts.get(kind, Apart())
-        self.verdicts[kind], self._aparts[kind] = vote(self._own[kind], second, apart, now_s)
+        self.verdicts[kind], self._aparts[kind] = vote(self.verdicts[kind], second, apart, now_s)
 
     def _follow_light(self) -> None:
         light = self.verdicts.get(Quantity.LIGHT)

@@ -22,7 +22,7 @@ from types import MappingProxyType
 from typing import Any
 
 from daemon.altered import Altered, altered
-from daemon.disk import write_whole
+from daemon.disk import recalled, write_whole
 
 BAD_ENDS = 3
 WITHIN_S = 600.0
@@ -83,9 +83,10 @@ class Runs:
         self, path: Path, proven_s: float, version: str, dose_numbers: Mapping[str, float] = NOTHING
     ) -> None:
         self._path = path
-        self._readable = True
+        before, fault = recalled(path, _record, Record())
+        self._readable = fault is None
         self._dose_numbers = dose_numbers
-        self._record = begun(self._read(), proven_s, version, dose_numbers)
+        self._record = begun(before, proven_s, version, dose_numbers)
         self.altered: tuple[Altered, ...] = altered(self._record.dose_numbers, dose_numbers)
         self._written = self._write()
 
@@ -119,15 +120,6 @@ class Runs:
         """This run ends as it should."""
         self._record = replace(self._record, running=False)
         self._write()
-
-    def _read(self) -> Record:
-        try:
-            return _record(json.loads(self._path.read_text(encoding="utf-8")))
-        except FileNotFoundError:
-            return Record()
-        except (OSError, ValueError, TypeError, KeyError, AttributeError):
-            self._readable = False
-            return Record()
 
     def _write(self) -> bool:
         """Whether it is on the disk, whole."""

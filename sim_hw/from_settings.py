@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from config.settings import Pump, Reservoir, Settings
-from drivers.registry import check_probe
 from drivers.rig import RigError
 from sim_hw.tables import (
     AirTemperatureTable,
@@ -106,7 +105,7 @@ def _probes(name: str, reservoir: Reservoir) -> Iterator[dict[str, Any]]:
                 f'[reservoir.{name}.probe.{quantity}] driver = "{probe.driver}": has no simulated probe; '
                 f"these have: {', '.join(TABLES)}"
             )
-        wiring = check_probe(probe.driver, probe.model_dump()).model_dump()
+        wiring = probe.wired().model_dump()
         known = {key: value for key, value in wiring.items() if key in table.model_fields}
         yield {"kind": probe.driver, **_supply(known), **known}
     for contact in ("circulation", "tray"):

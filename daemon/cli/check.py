@@ -16,7 +16,6 @@ from daemon.lock import StateLockError
 from drivers.air import Sht3xWiring
 from drivers.barriers import Barrier, judge, missing
 from drivers.box import ROOT, Use, look
-from drivers.registry import check_probe
 from drivers.rig import RigError
 from drivers.thermometers import Ds18b20Wiring
 from drivers.wiring import AdcWiring
@@ -83,7 +82,7 @@ def check_wiring(arguments: argparse.Namespace) -> int:
 def use_of(settings: Settings) -> Use:
     """What the settings need of the box they run on."""
     probes = [probe for reservoir in settings.reservoir.values() for probe in reservoir.probe.values()]
-    wired = [check_probe(probe.driver, probe.model_dump()) for probe in probes]
+    wired = [probe.wired() for probe in probes]
     return Use(
         state_folder=Path(settings.site.state_folder),
         i2c_buses=tuple(sorted({one.i2c_bus for one in wired if isinstance(one, AdcWiring | Sht3xWiring)})),

@@ -17,7 +17,7 @@ from daemon.values import Quantity, Sample
 from drivers.ads1115 import Chips
 from drivers.air import Sht3xWiring
 from drivers.probe import Probe, ProbeError
-from drivers.registry import check_probe, open_probe, open_volts
+from drivers.registry import open_probe, open_volts
 from drivers.rig import Rig, RigError, open_rig
 from drivers.wiring import AdcInput, AdcWiring, AnalogProbe, PlainVolts
 
@@ -117,7 +117,7 @@ def seen(settings: Settings, rig: Rig) -> Seen:
 def _on_buses(settings: Settings) -> Iterator[AdcInput | Sht3xWiring]:
     for reservoir in settings.reservoir.values():
         for probe in reservoir.probe.values():
-            wiring = check_probe(probe.driver, probe.model_dump())
+            wiring = probe.wired()
             if isinstance(wiring, AdcInput | Sht3xWiring):
                 yield wiring
     yield from settings.reference.values()
@@ -147,7 +147,7 @@ def _scan(rig: Rig, number: int) -> list[int]:
 def _probes(name: str, table: Reservoir, rig: Rig, chips: Chips) -> Iterator[tuple[Wire | None, ProbeSeen]]:
     for of, probe in table.probe.items():
         keys = probe.model_dump()
-        quantity, wiring = Quantity(of).kind, check_probe(probe.driver, keys)
+        quantity, wiring = Quantity(of).kind, probe.wired()
         called, wires = f"{name}/{of}", tuple(sorted(wiring.claims()))
         if isinstance(wiring, AdcWiring):
             wire = Wire(called, quantity, wiring, table.bands)

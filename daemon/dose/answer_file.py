@@ -9,15 +9,13 @@ at the next start. Nothing here lets a dose be larger than the caps: they come f
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import asdict
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from daemon.disk import write_whole
+from daemon.disk import keep_if_may_be, recalled
 from daemon.dose.learn import FARTHEST, PRIOR_DOUBT, Answer, doubtful
 from daemon.dose.windows import DAY_S
 from daemon.values import Role
@@ -33,12 +31,8 @@ class AnswerFile:
         self.trouble = ""
         self._begun_s = proven_s
         self._path = path
-        self._kept: dict[str, tuple[float, Answers]] = {}
-        try:
-            self._kept = _read(json.loads(path.read_text(encoding="utf-8")))
-        except FileNotFoundError:
-            pass
-        except (OSError, ValueError, TypeError, KeyError, AttributeError) as fault:
+        self._kept, fault = recalled(path, _read, dict[str, tuple[float, Answers]]())
+        if fault is not None:
             self.trouble = f"what the tanks answered cannot be read from {path}, it is learned again ({fault!r})"
 
     def known(self, reservoir: str, priors: Mapping[Role, float]) -> dict[Role, Answer]:
@@ -57,8 +51,7 @@ class AnswerFile:
     def keep(self, reservoir: str, answers: Answers, proven_s: float) -> None:
         """Write down what a reservoir answers now. Never raises: at worst it is learned again."""
         self._kept[reservoir] = (proven_s, dict(answers))
-        with suppress(OSError, ValueError):
-            write_whole(self._path, json.dumps(_raw(self._kept), allow_nan=False))
+        keep_if_may_be(self._path, _raw(self._kept))
 
 
 def _raw(kept: Mapping[str, tuple[float, Answers]]) -> dict[str, Any]:

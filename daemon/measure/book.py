@@ -61,7 +61,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any, NoReturn
 
-from daemon.disk import sync
+from daemon.disk import sync, write_whole
 from daemon.measure.by_reference import LEVEL_OFFSET_SHARE, LEVEL_SCALE, THERMOMETER_K
 from daemon.measure.calibrate import CELL_CONSTANT_PER_CM, EC_OFFSET_MS, OFFSET_MV, SLOPE_PERCENT, Point
 from daemon.measure.convert import (
@@ -421,10 +421,7 @@ def _replace(path: Path, text: str) -> None:
             shutil.copyfile(path, fresh)
             sync(fresh)
             fresh.replace(kept)
-        fresh.write_text(text, encoding="utf-8")
-        sync(fresh)
-        fresh.replace(path)
-        sync(path.parent)
+        write_whole(path, text)
     except (OSError, UnicodeEncodeError) as error:
         with suppress(OSError):
             fresh.unlink(missing_ok=True)

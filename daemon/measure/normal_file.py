@@ -7,14 +7,12 @@ fixed limits of the judge.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
-from contextlib import suppress
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from daemon.disk import write_whole
+from daemon.disk import keep_if_may_be, recalled
 from daemon.measure.normal import Normal
 from daemon.values import Quantity
 
@@ -27,12 +25,8 @@ class NormalFile:
     def __init__(self, path: Path) -> None:
         self.trouble = ""
         self._path = path
-        self._kept: dict[str, Normals] = {}
-        try:
-            self._kept = _read(json.loads(path.read_text(encoding="utf-8")))
-        except FileNotFoundError:
-            pass
-        except (OSError, ValueError, TypeError, KeyError, AttributeError) as fault:
+        self._kept, fault = recalled(path, _read, dict[str, Normals]())
+        if fault is not None:
             self.trouble = f"what the water usually does, in {path}, cannot be read: learned again ({fault!r})"
 
     def known(self, reservoir: str) -> dict[Quantity, Normal]:
@@ -42,8 +36,7 @@ class NormalFile:
     def keep(self, normals: Mapping[str, Normals]) -> None:
         """Write down what is known of each reservoir now. Never raises: at worst it is learned again."""
         self._kept.update(normals)
-        with suppress(OSError, ValueError):
-            write_whole(self._path, json.dumps(_raw(self._kept), allow_nan=False))
+        keep_if_may_be(self._path, _raw(self._kept))
 
 
 def _raw(kept: Mapping[str, Normals]) -> dict[str, Any]:

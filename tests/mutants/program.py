@@ -766,8 +766,8 @@ RUNS = mutants_of(
         ),
         (
             "runs a record that cannot be read",
-            "            self._readable = False\n            return Record()\n",
-            "            return Record()\n",
+            "self._readable = fault is None",
+            "self._readable = True",
             "test_a_record_that_cannot_be_read_only_watches",
         ),
         (
