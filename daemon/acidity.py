@@ -20,11 +20,10 @@ from daemon.dose.control import (
     taught_little,
     watered,
 )
+from daemon.dose.finding import Finding, Surprise
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.response import (
     Effects,
-    Finding,
-    Surprise,
     dosed,
     doubted,
     forget,

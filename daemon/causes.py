@@ -9,9 +9,9 @@ from config.settings import Reservoir as Table
 from daemon import words, words_of_calibration
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
+from daemon.dose.finding import Finding
 from daemon.dose.level import Drowned, Fall
 from daemon.dose.permit import BOTTLE_STOP_SHARE, PumpLimits
-from daemon.dose.response import Finding
 from daemon.dose.windows import Totals
 from daemon.measure.ageing import ProbeNote
 from daemon.measure.rate import EXPIRED

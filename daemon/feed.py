@@ -9,8 +9,8 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from config.settings import Reservoir as Table
+from daemon.dose.finding import Finding
 from daemon.dose.newest import Newest
-from daemon.dose.response import Finding
 from daemon.dose.strength import Strength, ask_strength, ec_aim_of, owed_ml
 from daemon.dose.strength_response import STOCK_SHARE, Feeding, disturbed, fed, watch_strength
 from daemon.dose.water import ask_water, water_aim_of

@@ -16,7 +16,7 @@ from daemon.causes import Known, causes
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.level import Fall
-from daemon.dose.response import reversals
+from daemon.dose.reversals import reversals
 from daemon.dose.stages import Ramp, Targets
 from daemon.dose.windows import OPPOSITE, Stamp
 from daemon.feed import Feed

@@ -9,8 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from config.settings import Reservoir
 from daemon.altered import Altered
+from daemon.dose.finding import Finding, Surprise
 from daemon.dose.level import Drowned, Fall
-from daemon.dose.response import Finding, Surprise
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual
 from daemon.measure.rate import RateFit, RateReason

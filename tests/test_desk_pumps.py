@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from daemon.dose.response import reversals
+from daemon.dose.reversals import reversals
 from daemon.requests import Origin, Request, RequestRefused, WrongParams
 from daemon.values import Condition, Role
 from tests.at_the_tank import TO_A_DOSE, AtTheTank

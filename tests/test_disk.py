@@ -46,7 +46,7 @@ def test_a_file_that_is_not_as_written_gives_nothing_and_says_so(tmp_path: Path,
     """Whatever a torn or foreign file holds, it ends no start."""
     file = tmp_path / "kept.json"
     file.write_bytes(content)
-    found, fault = recalled(file, lambda raw: {"a": raw["a"]}, {})
+    found, fault = recalled(file, lambda raw: {"a": raw["a"]}, dict[str, int]())
     assert found == {}
     assert fault is not None
 

@@ -23,12 +23,16 @@ PACKAGES = ("config", "daemon", "drivers", "sim_hw")
 PURE_ROOMS = ("daemon.measure", "daemon.alarm", "daemon.crop")
 PURE_MODULES = (
     "daemon.dose.control",
+    "daemon.dose.finding",
     "daemon.dose.inflow",
     "daemon.dose.learn",
+    "daemon.dose.moved_alone",
     "daemon.dose.newest",
     "daemon.dose.pairs",
     "daemon.dose.permit",
+    "daemon.dose.points",
     "daemon.dose.response",
+    "daemon.dose.reversals",
     "daemon.dose.second_look",
     "daemon.dose.trend",
     "daemon.dose.windows",

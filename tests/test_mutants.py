@@ -13,7 +13,7 @@ from subprocess import CalledProcessError
 import pytest
 
 from config import settings
-from daemon.dose.response import Surprise
+from daemon.dose.finding import Surprise
 from daemon.measure.calibrate import FitReason
 from daemon.measure.rate import RateReason
 from daemon.values import Cap, RateStanding, VerdictReason

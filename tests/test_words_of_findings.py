@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from daemon import words
+from daemon.dose.finding import Finding, Surprise
 from daemon.dose.ledger_file import LINE_LENGTH
-from daemon.dose.response import Finding, Surprise
 from daemon.runs import Watch
 from daemon.values import Cap, Role
 

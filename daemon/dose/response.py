@@ -24,43 +24,21 @@ mixing was cut off by it is not judged, and the count of doses without effect be
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
-from itertools import pairwise
 from math import inf, isfinite
 from types import MappingProxyType
 from typing import NamedTuple
 
 from daemon.dose.control import PhAim
-from daemon.dose.newest import BREAK_S, READINGS
+from daemon.dose.finding import Finding, Surprise
+from daemon.dose.moved_alone import LONG_S, moved_alone, slow_s_of
+from daemon.dose.newest import READINGS
 from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.points import POINT_S, Point, following, median, since, thinned
 from daemon.dose.second_look import Rest, is_effect, rest_after, rested, seen
-from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.measure.judge import LIMITS
-from daemon.values import NOT_OF_ITS_OWN, Entry, Numbers, Quantity, Role, Verdict, VerdictReason
-
-
-class Surprise(StrEnum):
-    """What water and doses do against expectation."""
-
-    NO_EFFECT = "no_effect"
-    LITTLE_EFFECT = "little_effect"
-    STILL = "still"
-    WRONG_SIGN = "wrong_sign"
-    RUNAWAY = "runaway"
-    TOO_STRONG = "too_strong"
-    MOVED_ALONE = "moved_alone"
-    STEPPED = "stepped"
-    REVERSALS = "reversals"  # acid and base in turns
-    EC_NO_EFFECT = "ec_no_effect"  # of stock A and B: daemon.dose.strength_response
-    EC_RUNAWAY = "ec_runaway"
-    EC_MOVED_ALONE = "ec_moved_alone"
-
-
-GOING_ON = {Surprise.LITTLE_EFFECT, Surprise.TOO_STRONG, Surprise.STEPPED}
-LATCHING = frozenset(Surprise) - GOING_ON
+from daemon.values import Quantity, Role, Verdict, VerdictReason
 
 # A dose without effect.
 ENOUGH_PH = 0.3  # doses that should have moved pH by this much together must have shown
@@ -89,41 +67,7 @@ LIKE_PH = 0.15  # nearer than this, two doses meet about the same buffering
 DRIFT_LIMIT_PH_PER_S = 0.6 / 3600.0  # water by itself; faster is a finding, not a drift
 DRIFT_MEMORY_S, DRIFT_DOUBT_S = 900.0, 200.0
 LATEST_S = 900.0  # a look this long after mixing says more of the hours between than of the dose
-
-# Movement with no dose. A siphon of 1 mL/min moves a 60 L tank by 0.015 to 0.03 pH a minute; water taking up
-# or losing CO2 falls by less than 0.005, but may rise faster when hard fresh water is aerated.
-POINT_S = 20.0
-LONG_S, SLOW_S, FAST_S = 1200.0, 450.0, 90.0
-LONG_FALL_PH, LONG_RISE_PH = 0.12, 0.5
-SLOW_FALL_PH, SLOW_RISE_PH = 0.08, 0.2
-FAST_PH = 0.4
-FAR_PH, AT_ONCE_SHARE = 1.5, 0.6  # a flood takes longer than one look; a probe in another cup does not
-STEADY_SHARE = 0.25  # each third of the time must bring this share of the movement, or it is a step
-MIXING_SEEN = 1.0  # mixing times: in less, a step that mixes in looks steady
-STEP_PH = 0.1
-
-MOST_REVERSALS = 3
-
-
-class Point(NamedTuple):
-    """pH at a monotonic time."""
-
-    at_s: float
-    ph: float
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """What was found, of which pump (None where it is none's), with the numbers a person can check it by."""
-
-    surprise: Surprise
-    pump: Role | None = None
-    numbers: Numbers = field(default_factory=dict)
-
-    @property
-    def latches(self) -> bool:
-        """Whether it stops the reservoir until a person has looked."""
-        return self.surprise in LATCHING
+STEP_PH = 0.1  # with no dose
 
 
 class _Pending(NamedTuple):
@@ -193,7 +137,7 @@ def dosed(effects: Effects, pump: Role, ml: float, shift_ph: float, end_s: float
     """The state after a dose that ended at `end_s`. shift_ph: what it should do, below zero for acid."""
     known = len(effects.newest) == READINGS
     middle_s = effects.newest[READINGS // 2].at_s if known else -inf
-    before = Point(middle_s, _median(effects.newest) if known else 0.0)
+    before = Point(middle_s, median(effects.newest) if known else 0.0)
     pending = _Pending(pump, ml, shift_ph, before, end_s)
     return replace(effects, newest=(), points=(), base=None, pending=pending)
 
@@ -241,42 +185,19 @@ def step_share(effects: Effects, pump: Role) -> float:
     return 0.5 if effects.lessons.get(pump, _NO_LESSON).strong >= STRONG_IN_A_ROW else 1.0
 
 
-def reversals(entries: Iterable[Entry], stamp: Stamp) -> Finding | None:
-    """REVERSALS if the newest dose is opposite to the one before it, for the third time in 24 h.
-
-    entries: of one reservoir, newest first, as the ledger keeps them. An age that is not proven counts as
-    nothing: within this boot it is monotonic, across boots the wall clock where both were synchronised.
-    """
-    doses = [entry for entry in entries if entry.pump in OPPOSITE and entry.reason not in NOT_OF_ITS_OWN]
-    recent = [entry for entry in doses if not _age_s(entry, stamp) > DAY_S]
-    turns = [newer.pump is not older.pump for newer, older in pairwise(recent)]
-    count = sum(turns)
-    if not (turns and turns[0] and count >= MOST_REVERSALS):
-        return None
-    return Finding(Surprise.REVERSALS, recent[0].pump, {"reversals": count, "hours": DAY_S / 3600.0})
-
-
-def _age_s(entry: Entry, stamp: Stamp) -> float:
-    if entry.boot_id == stamp.boot_id:
-        return stamp.at_s - entry.at_s
-    if entry.utc_trusted and stamp.utc_trusted:
-        return (stamp.utc - entry.utc).total_seconds()
-    return 0.0
-
-
 # while a dose mixes
 
 
 def _mixing(
     effects: Effects, pending: _Pending, aim: PhAim, point: Point, *, usable: bool
 ) -> tuple[Finding | None, Effects]:
-    effects = replace(effects, pending=pending, points=_thinned(effects.points, point, LATEST_S)[-3:])
+    effects = replace(effects, pending=pending, points=thinned(effects.points, point, LATEST_S)[-3:])
     if (finding := _runaway(pending, effects.points)) is not None:
         return finding, replace(effects, pending=None, newest=(), points=())
     mixed_s = pending.end_s + MIXING_TIMES * aim.mixing_time_s
     if not (usable and point.at_s >= mixed_s):
         return None, effects
-    newest = _following(effects.newest, point)
+    newest = following(effects.newest, point)
     if len(newest) < READINGS:
         return None, replace(effects, newest=newest)
     finding, lessons = None, effects.lessons
@@ -311,7 +232,7 @@ def _runaway(pending: _Pending, points: tuple[Point, ...]) -> Finding | None:
     """Three looks in a row far beyond what the dose can do."""
     if not (isfinite(pending.before.at_s) and len(points) >= 3):
         return None
-    moved_ph = _median(points[-3:]) - pending.before.ph
+    moved_ph = median(points[-3:]) - pending.before.ph
     towards = moved_ph if pending.shift_ph > 0.0 else -moved_ph
     if towards <= STRONG_AT_ALL_TIMES * abs(pending.shift_ph) + RUNAWAY_PH:
         return None
@@ -322,7 +243,7 @@ def _runaway(pending: _Pending, points: tuple[Point, ...]) -> Finding | None:
 def _judge(pending: _Pending, effects: Effects, newest: tuple[Point, ...]) -> tuple[Finding | None, _Lesson]:
     """What one dose did, after what it and those before it should have done."""
     took_s = newest[READINGS // 2].at_s - pending.before.at_s
-    change_ph = _median(newest) - pending.before.ph - _drift_ph_per_s(effects) * took_s
+    change_ph = median(newest) - pending.before.ph - _drift_ph_per_s(effects) * took_s
     seen_ph = change_ph if pending.shift_ph > 0.0 else -change_ph
     judged = _Judged(pending.ml, abs(pending.shift_ph), seen_ph)
     lesson = effects.lessons.get(pending.pump, _NO_LESSON)
@@ -430,9 +351,9 @@ def _at_rest(effects: Effects, aim: PhAim, point: Point, *, usable: bool) -> tup
         effects = _following_drift(effects, point)
     if effects.points and point.at_s - effects.points[-1].at_s < POINT_S:
         return None, effects
-    slow_s = max(SLOW_S, MIXING_SEEN * aim.mixing_time_s)
-    points = _thinned(effects.points, point, max(LONG_S, slow_s))
-    finding = _moved_alone(points, aim, slow_s)
+    slow_s = slow_s_of(aim)
+    points = thinned(effects.points, point, max(LONG_S, slow_s))
+    finding = moved_alone(points, aim, slow_s)
     if finding is not None:
         return finding, replace(effects, points=(), base=None, moved_s=point.at_s)
     return _stepped(effects, points, point, slow_s)
@@ -440,7 +361,7 @@ def _at_rest(effects: Effects, aim: PhAim, point: Point, *, usable: bool) -> tup
 
 def _following_drift(effects: Effects, point: Point) -> Effects:
     """Add what pH moved by itself since the last look; what is long past counts less and less."""
-    newest = _following(effects.newest, point)
+    newest = following(effects.newest, point)
     if len(newest) < 2:
         return replace(effects, newest=newest)
     drift_ph = effects.drift_ph + point.ph - newest[-2].ph
@@ -455,54 +376,6 @@ def _drift_ph_per_s(effects: Effects) -> float:
     return max(-DRIFT_LIMIT_PH_PER_S, min(DRIFT_LIMIT_PH_PER_S, rate))
 
 
-def _moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Finding | None:
-    """A steady movement, or a very far one, in the direction of a pump that is there."""
-    long_s, fast_s = max(LONG_S, slow_s), max(FAST_S, MIXING_SEEN * aim.mixing_time_s)
-    for move, over_s, fall_ph, rise_ph in (
-        (_steady_move_ph, long_s, LONG_FALL_PH, LONG_RISE_PH),
-        (_steady_move_ph, slow_s, SLOW_FALL_PH, SLOW_RISE_PH),
-        (_steady_move_ph, fast_s, FAST_PH, FAST_PH),
-        (_gradual_move_ph, slow_s, FAR_PH, FAR_PH),
-    ):
-        moved_ph = move(points, over_s, min(fall_ph, rise_ph))
-        falls = aim.has_down and moved_ph <= -fall_ph
-        if falls or (aim.has_up and moved_ph >= rise_ph):
-            numbers = {"moved_ph": moved_ph, "over_s": over_s}
-            return Finding(Surprise.MOVED_ALONE, Role.PH_DOWN if falls else Role.PH_UP, numbers)
-    return None
-
-
-def _steady_move_ph(points: tuple[Point, ...], over_s: float, least_ph: float) -> float:
-    """Movement over the last `over_s` seconds; 0 if below least_ph, or if not each third brought its share."""
-    newest_s = points[-1].at_s
-    begin_ph, end_ph = _ph_at(points, newest_s - over_s), _ph_at(points, newest_s)
-    if begin_ph is None or end_ph is None or not abs(end_ph - begin_ph) >= least_ph:
-        return 0.0
-    one, two = _ph_at(points, newest_s - over_s * 2.0 / 3.0), _ph_at(points, newest_s - over_s / 3.0)
-    if one is None or two is None:
-        return 0.0
-    moved_ph = end_ph - begin_ph
-    shares = [(later - earlier) / moved_ph for earlier, later in pairwise((begin_ph, one, two, end_ph))]
-    return moved_ph if min(shares) >= STEADY_SHARE else 0.0
-
-
-def _gradual_move_ph(points: tuple[Point, ...], over_s: float, least_ph: float) -> float:
-    """Movement over the last `over_s` seconds or less, unless most of it came between two looks; else 0."""
-    recent = _since(points, points[-1].at_s - over_s)
-    if len(recent) < 2 * 3 or not abs(moved_ph := _median(recent[-3:]) - _median(recent[:3])) >= least_ph:
-        return 0.0
-    most_at_once = max(abs(later.ph - earlier.ph) for earlier, later in pairwise(recent))
-    return moved_ph if most_at_once <= AT_ONCE_SHARE * abs(moved_ph) else 0.0
-
-
-def _ph_at(points: tuple[Point, ...], at_s: float) -> float | None:
-    """Median of the last three points not after `at_s`; None if there are none, or too old to speak for it."""
-    end = bisect_right(points, (at_s, inf))
-    if end < 3 or at_s - points[end - 1].at_s > BREAK_S:
-        return None
-    return _median(points[end - 3 : end])
-
-
 def _stepped(
     effects: Effects, points: tuple[Point, ...], point: Point, slow_s: float
 ) -> tuple[Finding | None, Effects]:
@@ -510,41 +383,16 @@ def _stepped(
 
     points: to be kept from now on, `point` the newest of them.
     """
-    recent = _since(points, point.at_s - slow_s)
+    recent = since(points, point.at_s - slow_s)
     if len(recent) < 3:
         return None, replace(effects, points=points)
     base = effects.base
     if base is None or point.at_s - base.at_s > slow_s:
-        base = Point(recent[0].at_s, _median(recent[:3]))
-    now_ph = _median(points[-3:])
+        base = Point(recent[0].at_s, median(recent[:3]))
+    now_ph = median(points[-3:])
     if abs(now_ph - base.ph) < STEP_PH:
         return None, replace(effects, points=points, base=base)
     numbers = {"from_ph": base.ph, "to_ph": now_ph}
     here = Point(point.at_s, now_ph)
     moved = replace(effects, points=points, base=here, moved_s=point.at_s)
     return Finding(Surprise.STEPPED, None, numbers), moved
-
-
-# points
-
-
-def _following(newest: tuple[Point, ...], point: Point) -> tuple[Point, ...]:
-    """The newest readings with this one, begun anew after a break."""
-    if newest and not point.at_s - newest[-1].at_s <= BREAK_S:
-        return (point,)
-    return (*newest, point)[-READINGS:]
-
-
-def _thinned(points: tuple[Point, ...], point: Point, over_s: float) -> tuple[Point, ...]:
-    """The points of the last `over_s` and a little more, this one added if the last is old enough."""
-    if points and point.at_s - points[-1].at_s < POINT_S:
-        return points
-    return (*_since(points, point.at_s - over_s - 2.0 * BREAK_S), point)
-
-
-def _since(points: tuple[Point, ...], at_s: float) -> tuple[Point, ...]:
-    return points[bisect_left(points, (at_s, -inf)) :]
-
-
-def _median(points: tuple[Point, ...]) -> float:
-    return sorted(point.ph for point in points)[len(points) // 2]

@@ -18,9 +18,9 @@ from itertools import pairwise
 from math import inf
 from types import MappingProxyType
 
+from daemon.dose.finding import Finding, Surprise
 from daemon.dose.newest import Newest, gather, middle
 from daemon.dose.permit import MIXING_TIMES
-from daemon.dose.response import Finding, Surprise
 from daemon.values import Role, Verdict
 
 STOCK_SHARE = 0.5  # of a pair's effect that either stock has: about so in common two-part feeds

@@ -9,8 +9,9 @@ import pytest
 
 from config.settings import Bands, PhControl, Pump, Reservoir
 from daemon.dose.control import ControlState, aim_of, ask_ph, expected_shift_ph, given, taught_little
+from daemon.dose.finding import LATCHING, Surprise
 from daemon.dose.permit import MIXING_TIMES
-from daemon.dose.response import LATCHING, Effects, Surprise, dosed, doubted, watch
+from daemon.dose.response import Effects, dosed, doubted, watch
 from daemon.dose.second_look import (
     LEAST_SHARE,
     NEEDED,

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
+from daemon.dose.finding import Finding, Surprise
 from daemon.dose.newest import READINGS
-from daemon.dose.response import Finding, Surprise
 from daemon.dose.strength_response import Feeding, disturbed, fed, watch_strength
 from daemon.values import Quality, Role, VerdictReason
 from tests.dose.test_strength import ec

@@ -137,19 +137,19 @@ HAZARDS: tuple[Hazard, ...] = (
         number=7,
         what="Acid and base fight each other.",
         mechanism="dead band, turning round only where pH would stay off (daemon/dose/control.py), hours between "
-        "opposites (daemon/dose/permit.py), a lock at the third turn of a day (daemon/dose/response.py), one "
+        "opposites (daemon/dose/permit.py), a lock at the third turn of a day (daemon/dose/reversals.py), one "
         "pump at a time (drivers/keeper.py)",
         claim="never closer than 6 h, never both on, locked at the third turn within 24 h",
         elsewhere=(
             "drivers/test_keeper.py::test_never_two_lines_high",
-            "dose/test_response.py::test_the_third_reversal_of_a_day_is_found",
+            "dose/test_reversals.py::test_the_third_reversal_of_a_day_is_found",
             f"{EFFECTS}::test_acid_and_base_in_turns_lock",
         ),
     ),
     Hazard(
         number=8,
         what="Liquid runs through a pump that stands: a siphon, worn rollers, an open head.",
-        mechanism="steady movement with no dose locks and says to close the bottle (daemon/dose/response.py); "
+        mechanism="steady movement with no dose locks and says to close the bottle (daemon/dose/moved_alone.py); "
         "software cannot stop a siphon",
         claim="1 mL/min into 60 L is found within 10 min",
         elsewhere=(

@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from daemon.dose.response import Surprise
+from daemon.dose.finding import Surprise
 from tests.mutants.mutant import mutants_of
 
 DEAD = "test_a_dead_pump_is_found_after_three_doses_at_most"
@@ -67,34 +67,10 @@ RESPONSE = mutants_of(
         ),
         (
             "response moved alone",
-            "    finding = _moved_alone(points, aim, slow_s)\n",
+            "    finding = moved_alone(points, aim, slow_s)\n",
             "    finding = None\n",
             "test_a_slow_siphon_is_found_within_half_an_hour test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
             (Surprise.MOVED_ALONE,),
-        ),
-        (
-            "response moved alone, slowly",
-            "LONG_FALL_PH, LONG_RISE_PH = 0.12, 0.5",
-            "LONG_FALL_PH, LONG_RISE_PH = 9.0, 9.0",
-            "test_a_slow_siphon_is_found_within_half_an_hour",
-        ),
-        (
-            "response moved alone, as a siphon does",
-            "SLOW_FALL_PH, SLOW_RISE_PH = 0.08, 0.2",
-            "SLOW_FALL_PH, SLOW_RISE_PH = 9.0, 9.0",
-            "test_a_siphon_is_found_within_ten_minutes",
-        ),
-        (
-            "response moved alone, fast",
-            "\nFAST_PH = 0.4",
-            "\nFAST_PH = 9.0",
-            "test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
-        ),
-        (
-            "response moved alone, a flood",
-            "FAR_PH, AT_ONCE_SHARE = 1.5, 0.6",
-            "FAR_PH, AT_ONCE_SHARE = 99.0, 0.6",
-            "test_a_flood_is_found_whatever_its_shape",
         ),
         (
             "response stepped",
@@ -134,25 +110,6 @@ RESPONSE = mutants_of(
             "test_what_is_no_number_teaches_nothing",
         ),
         (
-            "response a hand is no reversal",
-            "entry.pump in OPPOSITE and entry.reason not in NOT_OF_ITS_OWN]",
-            "entry.pump in OPPOSITE]",
-            "tests/test_desk_pumps.py::test_what_was_poured_is_no_dose_of_its_own",
-        ),
-        (
-            "response reversals",
-            "if not (turns and turns[0] and count >= MOST_REVERSALS):",
-            "if True:",
-            "test_the_third_reversal_of_a_day_is_found",
-            (Surprise.REVERSALS,),
-        ),
-        (
-            "response an age that is not proven",
-            "if entry.utc_trusted and stamp.utc_trusted:",
-            "if True:",
-            "test_an_age_that_is_not_proven_counts_as_nothing",
-        ),
-        (
             "response a voltage that stands still",
             "        finding = _stood_still(pending) or finding\n",
             "",
@@ -166,8 +123,72 @@ RESPONSE = mutants_of(
             "tests/dose/test_second_look.py::test_water_buffered_many_times_as_well_is_learned",
             (Surprise.LITTLE_EFFECT,),
         ),
+    ),
+)
+
+MOVED_ALONE = mutants_of(
+    "daemon/dose/moved_alone.py",
+    "tests/dose/test_response.py",
+    (
         (
-            "response what latches",
+            "moved alone, slowly",
+            "LONG_FALL_PH, LONG_RISE_PH = 0.12, 0.5",
+            "LONG_FALL_PH, LONG_RISE_PH = 9.0, 9.0",
+            "test_a_slow_siphon_is_found_within_half_an_hour",
+        ),
+        (
+            "moved alone, as a siphon does",
+            "SLOW_FALL_PH, SLOW_RISE_PH = 0.08, 0.2",
+            "SLOW_FALL_PH, SLOW_RISE_PH = 9.0, 9.0",
+            "test_a_siphon_is_found_within_ten_minutes",
+        ),
+        (
+            "moved alone, fast",
+            "\nFAST_PH = 0.4",
+            "\nFAST_PH = 9.0",
+            "test_a_pump_stuck_on_is_found_though_no_reading_can_be_used",
+        ),
+        (
+            "moved alone, a flood",
+            "FAR_PH, AT_ONCE_SHARE = 1.5, 0.6",
+            "FAR_PH, AT_ONCE_SHARE = 99.0, 0.6",
+            "test_a_flood_is_found_whatever_its_shape",
+        ),
+    ),
+)
+
+REVERSALS = mutants_of(
+    "daemon/dose/reversals.py",
+    "tests/dose/test_reversals.py",
+    (
+        (
+            "reversals a hand is no reversal",
+            "entry.pump in OPPOSITE and entry.reason not in NOT_OF_ITS_OWN]",
+            "entry.pump in OPPOSITE]",
+            "tests/test_desk_pumps.py::test_what_was_poured_is_no_dose_of_its_own",
+        ),
+        (
+            "reversals a third in a day",
+            "if not (turns and turns[0] and count >= MOST_REVERSALS):",
+            "if True:",
+            "test_the_third_reversal_of_a_day_is_found",
+            (Surprise.REVERSALS,),
+        ),
+        (
+            "reversals an age that is not proven",
+            "if entry.utc_trusted and stamp.utc_trusted:",
+            "if True:",
+            "test_an_age_that_is_not_proven_counts_as_nothing",
+        ),
+    ),
+)
+
+FINDING = mutants_of(
+    "daemon/dose/finding.py",
+    "tests/dose/test_finding.py",
+    (
+        (
+            "finding what latches",
             "LATCHING = frozenset(Surprise) - GOING_ON",
             "LATCHING = frozenset(Surprise) - GOING_ON - {Surprise.MOVED_ALONE}",
             "test_every_surprise_either_latches_or_waits",
@@ -219,4 +240,4 @@ SECOND_LOOK = mutants_of(
     ),
 )
 
-EFFECTS = (*SECOND_LOOK, *RESPONSE, *INFLOW)
+EFFECTS = (*SECOND_LOOK, *RESPONSE, *MOVED_ALONE, *REVERSALS, *FINDING, *INFLOW)

@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from daemon.dose.response import Surprise
+from daemon.dose.finding import Surprise
 from tests.mutants.mutant import mutants_of
 
 FEED_TESTS = "tests/test_feed.py"
