@@ -40,6 +40,8 @@ def vote(first: Verdict, second: Verdict, apart: Apart, now_s: float) -> tuple[V
     calibrating = next((v for v in (first, second) if v.reason is VerdictReason.CALIBRATING), None)
     if calibrating is not None:
         return replace(calibrating, quantity=first.quantity), apart
+    if not (first.usable or second.usable):
+        return first, apart
     if not (first.usable and second.usable):
         one = _one_left(first, second)
         return (one if apart.since_s is None else _disagree(one, apart.since_s, now_s)), apart
@@ -68,9 +70,7 @@ def _followed(apart: Apart, now_s: float, *, together: bool) -> Apart:
 
 
 def _one_left(first: Verdict, second: Verdict) -> Verdict:
-    """The one that can be used, for both; where neither can, the first as it is."""
-    if not (first.usable or second.usable):
-        return first
+    """The one that can be used, for both."""
     left, out = (first, second) if first.usable else (second, first)
     note = f"{'the second' if out is second else 'the first'}: {out.reason.value.replace('_', ' ')}"
     note = f"{note}, {out.note}" if out.note else note

@@ -106,10 +106,11 @@ def test_one_that_goes_out_while_they_disagree_leaves_nobody_to_believe() -> Non
 
 
 def test_where_both_are_out_nothing_is_left() -> None:
-    """The first says why."""
+    """The first says why, also where they disagreed before; that is not forgotten by it."""
     first = says(6.0, reason=VerdictReason.CLIPPED)
-    verdict, _ = vote(first, second(6.0, VerdictReason.NO_ANSWER), Apart(), 100.0)
-    assert verdict == first
+    for apart in (Apart(), Apart(90.0)):
+        verdict, still = vote(first, second(6.0, VerdictReason.NO_ANSWER), apart, 100.0)
+        assert (verdict, still) == (first, apart)
 
 
 def test_one_in_a_standard_says_nothing_of_the_water() -> None:
