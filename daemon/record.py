@@ -6,12 +6,13 @@ Runs on the loop's thread.
 from __future__ import annotations
 
 from config.settings import Reservoir as Table
+from daemon import words
 from daemon.causes import Used
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_renewed import Water
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.strength import stock_a_of_a_fill_ml
-from daemon.dose.usual import Usual, usual_of
+from daemon.dose.usual import NEVER, Cleared, Usual, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.values import DoseReason, Entry, Role
 
@@ -63,9 +64,13 @@ class Record:
         if role not in OPPOSITE or ledger.fault is not None:
             return None
         try:
-            return usual_of(ledger.given(self._name, role), ledger.proven_s(stamp), ledger.cleared_s(self._name))
+            return usual_of(ledger.given(self._name, role), ledger.proven_s(stamp), self._cleared())
         except LedgerError:
             return None
+
+    def _cleared(self) -> Cleared:
+        lock = self._ledger.cleared(self._name)
+        return NEVER if lock is None else Cleared(lock.at_s, compared=words.doubts_ph(lock.reason))
 
     def _water(self) -> Water | None:
         """The water that is in; None where nothing tells."""

@@ -35,6 +35,7 @@ from daemon.dose.ledger_file import (
 from daemon.dose.ledger_renewed import NEW_TUBE, NEW_WATER, Water, given_of, note_renewed, tube_of, water_of
 from daemon.dose.ledger_standing import Lock, Standing, Standings, locks_of, write_end, write_standing
 from daemon.dose.ledger_time import LedgerTime
+from daemon.dose.usual import Given
 from daemon.dose.windows import SPENT, Stamp, Totals
 from daemon.measure.rate import Tube
 from daemon.values import Condition, Entry, Outcome, Permit, Role
@@ -120,11 +121,8 @@ class Ledger:
             return SPENT
         return self._tally.totals(reservoir, pump, self.proven_s(stamp))
 
-    def given(self, reservoir: str, pump: Role) -> tuple[tuple[float, float], ...]:
-        """Every dose of one pump into the water that is in: (end of the run in proven s, mL), oldest first.
-
-        Raises LedgerError.
-        """
+    def given(self, reservoir: str, pump: Role) -> tuple[Given, ...]:
+        """Every dose of one pump into the water that is in, oldest first. Raises LedgerError."""
         water = self.water(reservoir)
         return self._kept(
             ("given", reservoir, pump),
@@ -221,9 +219,9 @@ class Ledger:
         """When it was last locked, cleared since or not, newest first, in proven s. Raises LedgerError."""
         return tuple(lock.at_s for lock in self._locks(reservoir)[:last])
 
-    def cleared_s(self, reservoir: str) -> float:
-        """When the last lock that a person cleared had begun, in proven s; -inf for never. Raises LedgerError."""
-        return next((lock.at_s for lock in self._locks(reservoir) if lock.cleared), -inf)
+    def cleared(self, reservoir: str) -> Lock | None:
+        """The last lock that a person cleared; None for never. Raises LedgerError."""
+        return next((lock for lock in self._locks(reservoir) if lock.cleared), None)
 
     def _locks(self, reservoir: str) -> tuple[Lock, ...]:
         return self._kept(("locks", reservoir), lambda: locks_of(self._rows, reservoir, self._time.proven_of))

@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from daemon.dose.ledger_file import last_number, line, write_row
+from daemon.dose.usual import Given
 from daemon.dose.windows import Stamp
 from daemon.measure.rate import Tube
 from daemon.values import NOT_OF_ITS_OWN, DoseReason, Role
@@ -17,7 +18,7 @@ NEW_WATER = "new_water"  # stands where a refill names its pump
 NEW_TUBE = "new_tube_"  # likewise, before the pump's role
 
 _GIVEN = """
-SELECT boot, at_s, run_s, ml FROM entries
+SELECT boot, at_s, run_s, ml, coalesce(json_extract(numbers, '$.need_ml'), 0.0) FROM entries
 WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?, ?, ?) AND number > ? ORDER BY number
 """
 _CHANGED = "SELECT after_entry, utc FROM refills WHERE reservoir = ? AND pump = ? ORDER BY number DESC LIMIT 1"
@@ -63,8 +64,8 @@ def tube_of(rows: Rows, reservoir: str, pump: Role) -> Tube:
 
 def given_of(
     rows: Rows, reservoir: str, pump: Role, water: Water | None, proven_of: Callable[[int, float], float]
-) -> tuple[tuple[float, float], ...]:
-    """Every dose of its own of one pump into this water: (end of the run in proven s, mL), oldest first."""
+) -> tuple[Given, ...]:
+    """Every dose of its own of one pump into this water, oldest first."""
     after = 0 if water is None else water.after_entry
     found = rows(_GIVEN, reservoir, pump, *NOT_OF_ITS_OWN, after)
-    return tuple((proven_of(boot, at_s) + run_s, ml) for boot, at_s, run_s, ml in found)
+    return tuple(Given(proven_of(boot, at_s) + run_s, ml, need_ml) for boot, at_s, run_s, ml, need_ml in found)

@@ -10,7 +10,9 @@ asks for about as much each day as on the days before.
 
 The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Nothing
 is held back until DAYS_NEEDED full days have been seen. After a person has cleared a safety stop only what was
-given since counts, and for a day with a wider margin: they were to compare the probe with something else.
+given since counts, and for a day with a wider margin. If that stop doubted the probe, they had to compare it with
+something else before it opened: so what was given in the day before it was the water's own, and is usual; and so
+is the whole way that the first dose after it had before it.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 from daemon.dose.windows import DAY_S
 
@@ -28,55 +31,73 @@ CLEARED_PH = 0.3  # more for a day after a person's word that the probe is right
 DAYS_NEEDED, MOST_DAYS = 1, 7
 SETTLED_DAYS = 1  # fresh water takes up to a day until its CO2 has gone
 
-Given = tuple[float, float]
-"""(end of a run in proven s, mL), as the ledger has them."""
+
+class Given(NamedTuple):
+    """A dose, as the ledger has it: end of the run in proven s, mL given, mL the water then needed in all."""
+
+    end_s: float
+    ml: float
+    need_ml: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cleared:
+    """The newest safety stop that a person has cleared: when it began, in proven s; -inf for never.
+
+    compared: it opened only to a pH measured by something else, or to a calibration.
+    """
+
+    at_s: float = -inf
+    compared: bool = False
+
+
+NEVER = Cleared()
+_NONE_YET = Given(inf, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Usual:
     """What one pump usually gives in a day, from how many days, and what counts of the last 24 h.
 
-    cleared: a person has cleared a safety stop within them.
+    cleared: a person has cleared a safety stop within them. need_ml: what the water needed at the first dose
+    since, 0 unless the probe was compared for it.
     """
 
     usual_ml: float
     days: int
     day_ml: float
     cleared: bool = False
+    need_ml: float = 0.0
 
 
-def usual_of(given: Sequence[Given], now_s: float, cleared_s: float) -> Usual | None:
+def usual_of(given: Sequence[Given], now_s: float, cleared: Cleared = NEVER) -> Usual | None:
     """What is usual of this pump at `now_s` (proven); None while too little is known.
 
-    given: all its doses, oldest first, since the water was last changed. cleared_s: when a safety stop that a
-    person has cleared since last began, -inf for never.
+    given: all its doses, oldest first, since the water was last changed.
     """
     if not given:
         return None
-    begun_s = given[0][0] + SETTLED_DAYS * DAY_S
+    begun_s = given[0].end_s + SETTLED_DAYS * DAY_S
     count = min(MOST_DAYS, int((now_s - DAY_S - begun_s) / DAY_S))
     if not count >= DAYS_NEEDED:
         return None
     days = [_between(given, now_s - (k + 1) * DAY_S, now_s - k * DAY_S) for k in range(1, count + 1)]
-    cleared = _is_granted(given, now_s, cleared_s)
-    return Usual(max(days), count, _between(given, max(now_s - DAY_S, cleared_s), inf), cleared)
-
-
-def _is_granted(given: Sequence[Given], now_s: float, cleared_s: float) -> bool:
-    """Whether it is the day after a person cleared a stop, counted from the first dose since."""
-    if cleared_s == -inf:
-        return False
-    first_s = next((end_s for end_s, _ in given if end_s > cleared_s), inf)
-    return not now_s - first_s > DAY_S
+    if cleared.compared and now_s - cleared.at_s < MOST_DAYS * DAY_S:
+        days.append(_between(given, cleared.at_s - DAY_S, cleared.at_s))
+    first = next((dose for dose in given if dose.end_s > cleared.at_s), _NONE_YET)
+    is_granted = cleared.at_s > -inf and not now_s - first.end_s > DAY_S
+    need_ml = first.need_ml if is_granted and cleared.compared else 0.0
+    day_ml = _between(given, max(now_s - DAY_S, cleared.at_s), inf)
+    return Usual(max(days), count, day_ml, is_granted, need_ml)
 
 
 def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
     """mL that may still be given, 0 or more. after_water: water or a hand came in within the last 24 h."""
     more_ph = WATER_PH if after_water else CLEARED_PH if usual.cleared else 0.0
     margin_ph = MARGIN_PH + more_ph
-    room = USUAL_TIMES * usual.usual_ml + margin_ph * ml_per_ph - usual.day_ml
+    room = USUAL_TIMES * usual.usual_ml + usual.need_ml + margin_ph * ml_per_ph - usual.day_ml
     return room if room > 0.0 else 0.0
 
 
 def _between(given: Sequence[Given], after_s: float, until_s: float) -> float:
-    return sum(ml for end_s, ml in given if after_s < end_s <= until_s)
+    return sum(dose.ml for dose in given if after_s < dose.end_s <= until_s)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
-from math import inf
 from pathlib import Path
 
 import pytest
 
 from daemon.dose.ledger import Ledger, LedgerError
+from daemon.dose.ledger_standing import Lock
+from daemon.dose.usual import Given
 from daemon.measure.rate import Tube
 from daemon.values import DoseReason, Permit, Role
 from tests.dose.ledgers import opened, permitted
@@ -24,13 +26,19 @@ class TestGiven:
         book.intend(permitted(3.0, Role.PH_UP), stamp(20.0))
         primed = request(2.0, reason=DoseReason.PRIME)
         book.intend(Permit(primed, 2.0, 2.0), stamp(30.0))
-        assert book.given("bed1", Role.PH_DOWN) == ((14.0, 4.0),)
+        assert book.given("bed1", Role.PH_DOWN) == (Given(14.0, 4.0),)
         book.close()
         after = opened(tmp_path, stamp(5.0, boot="boot-2"))
         after.intend(permitted(6.0), stamp(15.0, boot="boot-2"))
-        assert after.given("bed1", Role.PH_DOWN) == ((14.0, 4.0), (30.0 + 10.0 + 4.0, 6.0))
+        assert after.given("bed1", Role.PH_DOWN) == (Given(14.0, 4.0), Given(30.0 + 10.0 + 4.0, 6.0))
         assert after.given("bed1", Role.STOCK_A) == ()
         after.close()
+
+    def test_with_what_the_water_needed_in_all(self, book: Ledger) -> None:
+        """As the controller reckoned when it asked for the dose."""
+        asked = replace(request(4.0), numbers={"need_ml": 50.0})
+        book.intend(Permit(asked, 4.0, 4.0), stamp(10.0))
+        assert book.given("bed1", Role.PH_DOWN) == (Given(14.0, 4.0, 50.0),)
 
     def test_time_that_is_proven_later_moves_what_was_read(self, tmp_path: Path, book: Ledger) -> None:
         """A night without power, told by the wall clock only after the next dose."""
@@ -40,23 +48,23 @@ class TestGiven:
         utc = NOON + timedelta(hours=25)
         after = opened(tmp_path, stamp(0.0, boot="boot-2", utc=utc, trusted=False))
         after.intend(permitted(), stamp(20.0, boot="boot-2", utc=utc, trusted=False))
-        (old, _), (new_s, _) = after.given("bed1", Role.PH_DOWN)
+        (old, *_), (new_s, *_) = after.given("bed1", Role.PH_DOWN)
         after.keep_time(stamp(60.0, boot="boot-2", utc=utc + timedelta(seconds=60), trusted=True))
-        (still_old, _), (newer_s, _) = after.given("bed1", Role.PH_DOWN)
+        (still_old, *_), (newer_s, *_) = after.given("bed1", Role.PH_DOWN)
         assert still_old == old
         assert newer_s - new_s > 24 * 3600.0
         after.close()
 
     def test_the_last_lock_that_a_person_cleared(self, book: Ledger) -> None:
         """In proven time, when it began; one that stands is not cleared, and a hold is no lock."""
-        assert book.cleared_s("bed1") == -inf
+        assert book.cleared("bed1") is None
         book.lock("bed1", "stop", "evenwater", stamp(40.0))
-        assert book.cleared_s("bed1") == -inf
+        assert book.cleared("bed1") is None
         book.clear("bed1", "local", stamp(90.0))
         book.hold("bed1", "work", "local", stamp(100.0))
         book.release("bed1", "local", stamp(110.0))
-        assert book.cleared_s("bed1") == 40.0
-        assert book.cleared_s("bed2") == -inf
+        assert book.cleared("bed1") == Lock(40.0, "stop", cleared=True)
+        assert book.cleared("bed2") is None
 
     def test_new_water_begins_anew(self, tmp_path: Path, book: Ledger) -> None:
         """What went into the old one no longer counts; a bottle does not get full by it."""
@@ -70,7 +78,7 @@ class TestGiven:
         book.close()
         after = opened(tmp_path, stamp(150.0))
         after.intend(permitted(6.0), stamp(200.0))
-        assert after.given("bed1", Role.PH_DOWN) == ((204.0, 6.0),)
+        assert after.given("bed1", Role.PH_DOWN) == (Given(204.0, 6.0),)
         assert after.totals("bed1", Role.PH_DOWN, stamp(300.0)).since_refill_ml == 10.0
         water = after.water("bed1")
         assert water is not None
