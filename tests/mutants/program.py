@@ -195,6 +195,12 @@ RECORD = mutants_of(
             "if True)",
             "tests/test_change_out.py::test_done_goes_on_and_the_new_water_owes_nothing",
         ),
+        (
+            "record a word compares nothing",
+            "compared=words.doubts_ph(lock.reason)",
+            "compared=True",
+            "tests/test_record.py::test_only_a_lock_that_doubted_the_probe_had_it_compared",
+        ),
     ),
 )
 

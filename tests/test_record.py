@@ -1,0 +1,47 @@
+"""What the ledger tells of one reservoir."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from config.settings import Reservoir as Table
+from daemon import words
+from daemon.dose.ledger import Ledger
+from daemon.dose.usual import Usual
+from daemon.dose.windows import DAY_S
+from daemon.record import Record
+from daemon.values import Permit, Role
+from tests.dose.ledgers import opened
+from tests.strategies import request, stamp
+
+DRIFTS = words.unusual(Role.PH_DOWN, Usual(usual_ml=8.0, days=2, day_ml=30.0))
+
+
+def dosed(ledger: Ledger, at_days: float, ml: float, need_ml: float) -> None:
+    """A dose of acid into bed1."""
+    asked = replace(request(ml), numbers={"need_ml": need_ml})
+    ledger.intend(Permit(asked, ml, ml), stamp(at_days * DAY_S))
+
+
+@pytest.mark.parametrize(
+    ("reason", "usual_ml", "need_ml"), [(DRIFTS, 22.0, 50.0), ("3 doses of pH down without effect", 8.0, 0.0)]
+)
+def test_only_a_lock_that_doubted_the_probe_had_it_compared(
+    tmp_path: Path, reason: str, usual_ml: float, need_ml: float
+) -> None:
+    """Any other opens to a word, which proves nothing of the reading."""
+    ledger = opened(tmp_path)
+    for at_days in (0.0, 1.5, 2.5):
+        dosed(ledger, at_days, 8.0, 8.0)
+    dosed(ledger, 3.9, 22.0, 60.0)
+    ledger.lock("bed1", reason, "evenwater", stamp(4.0 * DAY_S))
+    ledger.clear("bed1", "local", stamp(4.1 * DAY_S))
+    dosed(ledger, 4.2, 5.0, 50.0)
+    table = Table(title="Bed 1", system="deep_water", volume_l=20.0, mixing_time_s=300.0)
+    usual = Record("bed1", table, ledger).usual(Role.PH_DOWN, stamp(4.3 * DAY_S))
+    ledger.close()
+    assert usual is not None
+    assert (usual.usual_ml, usual.need_ml, usual.day_ml) == (usual_ml, need_ml, 5.0)
