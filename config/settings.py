@@ -78,6 +78,9 @@ class Site(Table):
     state_folder: str = Field(
         default="var", min_length=1, description="the folder for ledger, calibrations and control socket"
     )
+    history_days: float = Field(
+        default=800.0, ge=1.0, le=4000.0, description="how long each minute's readings are kept; hours stay"
+    )
     pass_every_s: float = Field(
         default=10.0, ge=1.0, le=60.0, description="the time from one look at the probes to the next"
     )

@@ -138,7 +138,9 @@ def _ours(settings: Settings, seed: int, days: float, off_ph: float) -> Sight:
 
     with (
         folder_in_memory() as folder,
-        Service(settings, rig=bench, state_folder=folder, control=False, mqtt=False, watch=see) as service,
+        Service(
+            settings, rig=bench, state_folder=folder, control=False, mqtt=False, history=False, watch=see
+        ) as service,
     ):
         calibrate_all(service, bench)
         _miscalibrate(service, off_ph)

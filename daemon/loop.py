@@ -190,6 +190,7 @@ class Loop:
             alarms=life.active(self.lives),
             version=self.site.version,
             notes=(*self.site.notes, *self._watch_note(stamp)),
+            utc_trusted=stamp.utc_trusted,
         )
 
     def _watch_note(self, stamp: Stamp) -> tuple[str, ...]:

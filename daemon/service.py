@@ -41,6 +41,7 @@ from daemon.pump_lines import write_pump_lines
 from daemon.requests import Request
 from daemon.reservoir import KeptReservoir, Parts
 from daemon.runs import Runs
+from daemon.store.history import History
 from daemon.values import Outcome, Quantity, Role, State
 from drivers.ads1115 import Chips
 from drivers.contact import Contact
@@ -73,6 +74,7 @@ class Service:
         state_folder: Path | None = None,
         control: bool = True,
         mqtt: bool = True,
+        history: bool = True,
         watch: Watch | None = None,
     ) -> None:
         self.settings = settings
@@ -82,12 +84,12 @@ class Service:
         self._backup_trouble = ""
         self._failed = False
         try:
-            self._open(rig, control=control, mqtt=mqtt and settings.mqtt.enabled)
+            self._open(rig, control=control, mqtt=mqtt and settings.mqtt.enabled, history=history)
         except BaseException:
             self._parts.close()
             raise
 
-    def _open(self, rig: Rig | None, *, control: bool, mqtt: bool) -> None:
+    def _open(self, rig: Rig | None, *, control: bool, mqtt: bool, history: bool) -> None:
         settings, keep = self.settings, self._parts
         keep.enter_context(StateLock(self.folder))
         cut_out = () if settings.cut_out is None else (settings.cut_out.line,)
@@ -112,6 +114,7 @@ class Service:
         self._answers = AnswerFile(self.folder / "answers.json", self.ledger.proven_s(stamp))
         self._normals = NormalFile(self.folder / "normals.json")
         self._link = self._opened_link() if mqtt else None
+        self._history = self._opened_history() if history else None
         self.loop = Loop(
             clock=self.rig.clock,
             site=Site(settings.rig.open, program, settings.site.pass_every_s, boot_id, self._notes()),
@@ -198,6 +201,11 @@ class Service:
         self._parts.callback(link.close)
         return link
 
+    def _opened_history(self) -> History:
+        history = History(self.folder, keep_days=self.settings.site.history_days)
+        self._parts.callback(history.close)
+        return history
+
     def submit(self, request: Request) -> None:
         """Put a request in the loop's queue. From any thread."""
         self.loop.requests.put(request)
@@ -230,6 +238,8 @@ class Service:
         """At the end of a pass: the links, the watching view, then the service manager."""
         if self._link is not None:
             self._link.publish(state)
+        if self._history is not None:
+            self._history.see(state)
         if self._watch is not None:
             self._watch(state)
         notify.tell(notify.ALIVE)
@@ -242,6 +252,8 @@ class Service:
             yield Cause(Kind.CONVERTER, "", f"i2c{bus_number}-0x{address:02x}", f"{text}.")
         if self._backup_trouble:
             yield Cause(Kind.BACKUP, "", "ledger", f"The ledger could not be copied: {self._backup_trouble}.")
+        if self._history is not None and self._history.trouble:
+            yield Cause(Kind.HISTORY, "", "", f"What is read cannot be kept: {self._history.trouble}.")
 
     def _barrier_causes(self) -> Iterator[Cause]:
         for name, table in self.settings.reservoir.items():
@@ -268,8 +280,13 @@ class Service:
     def _jobs(self) -> tuple[Job, ...]:
         return (
             Job("back up the ledger", CronTrigger(hour=3, minute=10, timezone=UTC), self._back_up),
+            Job("drop old minutes", CronTrigger(hour=4, minute=10, timezone=UTC), self._drop_old),
             Job("keep what is normal", CronTrigger(hour="*/6", minute=20, timezone=UTC), self._keep_normals),
         )
+
+    def _drop_old(self, now: datetime) -> None:
+        if self._history is not None:
+            self._history.drop_old(now)
 
     def _back_up(self, now: datetime) -> None:
         """Copy the ledger beside itself, one file for each day of the week. A failure becomes an alarm."""

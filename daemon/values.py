@@ -328,3 +328,4 @@ class State:
     alarms: tuple[Alarm, ...]
     version: str
     notes: tuple[str, ...] = ()
+    utc_trusted: bool = False  # whether `utc` is known to be right

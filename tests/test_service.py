@@ -22,6 +22,7 @@ from daemon.measure.normal import afresh
 from daemon.requests import Origin, Request
 from daemon.runs import BAD_ENDS
 from daemon.service import CANNOT_START, Service, settings_with
+from daemon.store.trend import opened
 from daemon.values import Condition, Quantity, Role, State
 from drivers.rig import RigError
 from sim_hw.bench import Bench, open_rig
@@ -351,3 +352,28 @@ def test_normals_that_cannot_be_read_are_told(tmp_path: Path) -> None:
     with at_the_tank(tmp_path) as at:
         notes = at.passes(1).notes
     assert any("normals.json" in note for note in notes)
+
+
+# the history
+
+
+def test_what_is_read_is_kept(tmp_path: Path) -> None:
+    """A row for each minute, in the state folder; old ones go by the calendar."""
+    bench = a_bench()
+    with a_service(tmp_path, bench) as service:
+        service.run(for_s=30 * 60.0)
+        now = bench.clock.utc()
+    with opened(tmp_path) as trends:
+        rows = list(trends.rows(("bed1", "temperature"), now - timedelta(hours=1), now))
+    assert len(rows) == pytest.approx(30, abs=2)
+
+
+def test_a_history_that_cannot_be_kept_calls_and_stops_nothing(tmp_path: Path) -> None:
+    """A folder in its place: dosing goes on, and an alarm tells."""
+    (tmp_path / "history.db").mkdir()
+    with a_service(tmp_path, a_bench()) as service:
+        service.run(for_s=45 * 60.0)
+        state = service.loop.state
+        assert service.ledger.fault is None
+    assert state is not None
+    assert "history" in {alarm.key for alarm in state.alarms}

@@ -47,6 +47,7 @@ class Kind(StrEnum):
     BROKER = "broker"
     BARRIER = "barrier"
     BACKUP = "backup"
+    HISTORY = "history"
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,6 +308,15 @@ TABLE: dict[Kind, Row] = {
         "Alerts do not reach a phone.",
         "Dosing goes on by its own rules.",
         "Check the broker's address, power and network.",
+    ),
+    Kind.HISTORY: Row(
+        Priority.LOW,
+        1800.0,
+        60.0,
+        "Nobody can look back at these days.",
+        "Dosing goes on; the readings of a day wait in memory.",
+        "Free some space, look at the card and at the file's owner. A damaged file was put aside as "
+        "history.db.damaged, and a new one begun.",
     ),
     Kind.BACKUP: Row(
         Priority.LOW,

@@ -23,6 +23,7 @@ GROUPS = {
     "daemon.cli.prime": ("prime",),
     "daemon.cli.poured": ("poured",),
     "daemon.cli.change_out": ("change-out",),
+    "daemon.cli.export": ("export",),
     "daemon.cli.repair": ("repair",),
 }
 

@@ -163,7 +163,7 @@ def rehearse(settings: Settings, days: float, seed: int, progressing: Progressin
     with (
         folder_in_memory() as folder,
         Service(
-            settings, rig=bench, state_folder=folder, control=False, mqtt=False, watch=watcher.see
+            settings, rig=bench, state_folder=folder, control=False, mqtt=False, history=False, watch=watcher.see
         ) as service,
     ):
         calibrate_all(service, bench)
