@@ -25,6 +25,7 @@ from typing import NamedTuple
 from daemon.dose.windows import DAY_S
 
 USUAL_TIMES = 1.25  # plants grow, and days differ
+NEED_TIMES = 1.5  # what water far from its target takes is known to a half at best
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
 WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
 CLEARED_PH = 0.3  # more for a day after a person's word that the probe is right
@@ -95,7 +96,7 @@ def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
     """mL that may still be given, 0 or more. after_water: water or a hand came in within the last 24 h."""
     more_ph = WATER_PH if after_water else CLEARED_PH if usual.cleared else 0.0
     margin_ph = MARGIN_PH + more_ph
-    room = USUAL_TIMES * usual.usual_ml + usual.need_ml + margin_ph * ml_per_ph - usual.day_ml
+    room = USUAL_TIMES * usual.usual_ml + NEED_TIMES * usual.need_ml + margin_ph * ml_per_ph - usual.day_ml
     return room if room > 0.0 else 0.0
 
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from daemon.dose.usual import (
     CLEARED_PH,
     MARGIN_PH,
+    NEED_TIMES,
     USUAL_TIMES,
     WATER_PH,
     Cleared,
@@ -75,7 +76,7 @@ def test_a_probe_that_was_compared_grants_the_day_before_and_the_way_that_was_le
     assert (word.usual_ml, word.need_ml) == (8.0, 0.0)
     assert (measured.usual_ml, measured.need_ml) == (36.0, 50.0)
     more_ml = room_ml(measured, 60.0, after_water=False) - room_ml(word, 60.0, after_water=False)
-    assert more_ml == pytest.approx(USUAL_TIMES * (36.0 - 8.0) + 50.0)
+    assert more_ml == pytest.approx(USUAL_TIMES * (36.0 - 8.0) + NEED_TIMES * 50.0)
 
 
 def test_what_was_compared_holds_for_a_day_and_its_day_for_a_week() -> None:
