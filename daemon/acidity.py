@@ -28,6 +28,7 @@ from daemon.dose.response import (
     doubted,
     forget,
     poured,
+    resting,
     since_moved_s,
     step_share,
     watch,
@@ -44,15 +45,23 @@ class Acidity:
     """The pH of the reservoir `name`. aim: where it should be; control: what the controller remembers."""
 
     def __init__(
-        self, name: str, table: Table, instruments: Instruments, record: Record, answers: AnswerFile
+        self,
+        name: str,
+        table: Table,
+        instruments: Instruments,
+        record: Record,
+        answers: AnswerFile,
+        *,
+        unproven: bool,
     ) -> None:
+        """unproven: a jump of pH was, when the program last ended."""
         self.aim = aim_of(table)
         self.control = ControlState(answers=answers.known(name, self.aim.ml_per_ph))
         self._name = name
         self._instruments = instruments
         self._record = record
         self._answers = answers
-        self._effects = Effects()
+        self._effects = Effects(unproven=unproven)
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
         self._little: Finding | None = None  # the newest of doses that did little
@@ -83,8 +92,13 @@ class Acidity:
 
     @property
     def resting(self) -> bool:
-        """Whether nothing may be dosed until it is told if the newest doses did anything."""
-        return doubted(self._effects) is not None
+        """Whether nothing may be dosed until it is told if the newest dose, or doses, did anything."""
+        return resting(self._effects)
+
+    @property
+    def unproven(self) -> bool:
+        """Whether pH made a jump that no dose has proven yet."""
+        return self._effects.unproven
 
     def _smaller(self, request: DoseRequest) -> DoseRequest:
         """The request, halved while doses of its pump do too much."""

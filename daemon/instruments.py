@@ -24,6 +24,7 @@ from daemon.measure.history import HistoryError, Past
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, begun_anew, judge
 from daemon.measure.noise import Noise, heard
 from daemon.measure.normal import Normal, afresh, is_other_water
+from daemon.measure.plugs import Plugs, follow_plugs
 from daemon.measure.standards import SHIPPED, Shelf
 from daemon.measure.vote import Apart, vote
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
@@ -54,9 +55,16 @@ class Instruments:
     rest_share: the level at rest, None where it is not known.
     """
 
-    def __init__(
-        self, name: str, table: Table, wired: Wired, book: CalibrationBook, shelf: Shelf = SHIPPED
+    def __init__(  # noqa: PLR0917 - what it is made of
+        self,
+        name: str,
+        table: Table,
+        wired: Wired,
+        book: CalibrationBook,
+        shelf: Shelf = SHIPPED,
+        apart: frozenset[Quantity] = frozenset(),
     ) -> None:
+        """apart: kinds of quantity whose two probes disagreed when the program last ended."""
         self.verdicts: dict[Quantity, Verdict] = {}
         self.visit: Visit | None = None
         self.circulation_on = False
@@ -68,6 +76,8 @@ class Instruments:
         self._aged: tuple[date, Mapping[Quantity, tuple[ProbeNote, ...]]] | None = None
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._aparts: dict[Quantity, Apart] = {}
+        self._apart_before = apart
+        self._plugs = Plugs()
         self._noises: dict[Quantity, Noise] = {}
         self._light_day = LightDay()
         self._inflow = Inflow()
@@ -115,14 +125,32 @@ class Instruments:
             self.verdicts[quantity], self._histories[quantity] = verdict, after
             if quantity.kind is not quantity:
                 self._vote(quantity.kind, verdict, now_s)
+        self._follow_plugs()
         self._look_at_contacts()
         self._follow_level(now())
         self._follow_light()
 
     def _vote(self, kind: Quantity, second: Verdict, now_s: float) -> None:
         """What the two probes of one kind say together takes the place of what the first has just said alone."""
-        apart = self._aparts.get(kind, Apart())
+        apart = self._aparts.get(kind)
+        if apart is None:
+            apart = Apart(now_s) if kind in self._apart_before else Apart()
         self.verdicts[kind], self._aparts[kind] = vote(self.verdicts[kind], second, apart, now_s)
+
+    def _follow_plugs(self) -> None:
+        ph, ec = self.verdicts.get(Quantity.PH), self.verdicts.get(Quantity.EC)
+        if ph is not None and ec is not None:
+            self._plugs = Plugs() if self.visit is not None else follow_plugs(self._plugs, ph, ec)
+
+    @property
+    def exchanged(self) -> bool:
+        """Whether each of pH and EC shows what the other one showed before."""
+        return self._plugs.exchanged
+
+    def apart(self) -> frozenset[Quantity]:
+        """Kinds of quantity whose two probes disagree."""
+        followed = {kind for kind, apart in self._aparts.items() if apart.since_s is not None}
+        return frozenset(followed | (self._apart_before - self._aparts.keys()))
 
     def _follow_light(self) -> None:
         light = self.verdicts.get(Quantity.LIGHT)
@@ -212,7 +240,7 @@ class Instruments:
         """
         self._book.put(self._name, quantity, calibration, points, self._wirings[quantity])
         self._aged = None
-        self._aparts.pop(quantity.kind, None)  # compared anew
+        self._aparts[quantity.kind] = Apart()  # compared anew
         try:
             utc = max(point.utc for point in points)
             self._book.history.add(self._name, quantity, calibration, points, utc)

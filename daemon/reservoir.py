@@ -14,6 +14,7 @@ from daemon.acidity import Acidity
 from daemon.alarm.life import Cause
 from daemon.causes import Known, causes
 from daemon.dose.answer_file import AnswerFile
+from daemon.dose.doubt_file import DoubtFile, Doubts
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.level import Fall
 from daemon.dose.reversals import reversals
@@ -48,6 +49,7 @@ from drivers.pump_run import PumpError
 LAST_DOSES = 5
 NO_RUN_S = 0.001  # of a charge for which no pump turns: the ledger's lines take no less than something
 WET = "the tray below pumps and bottles is wet: find the leak, dry it; goggles and gloves, it may be acid"
+EXCHANGED = "pH and EC each show what the other one showed before: their plugs are exchanged; put them right"
 STOPPED = "told to stop before it began"
 
 
@@ -60,6 +62,7 @@ class Parts:
     book: CalibrationBook
     ledger: Ledger
     answers: AnswerFile
+    doubts: DoubtFile
     only_watch: Callable[[Stamp], str] = lambda _: ""
     shelf: Shelf = SHIPPED
 
@@ -70,7 +73,8 @@ class KeptReservoir:
     def __init__(self, name: str, table: Table, parts: Parts) -> None:
         self.name = name
         self.table = table
-        self.instruments = Instruments(name, table, parts.wired, parts.book, parts.shelf)
+        doubts = parts.doubts.known(name)
+        self.instruments = Instruments(name, table, parts.wired, parts.book, parts.shelf, doubts.apart)
         self.last_decision: Permit | Refusal | None = None
         self.last_entry = 0  # the ledger's line of the last run
         self.run_note = ""  # what the keeper said of the last run
@@ -82,7 +86,9 @@ class KeptReservoir:
         self._leak: Fall | None = None
         self._ramp = Ramp(table)
         self._bands = _bands_of(table)
-        self._acidity = Acidity(name, table, self.instruments, self._record, parts.answers)
+        self._acidity = Acidity(
+            name, table, self.instruments, self._record, parts.answers, unproven=doubts.unproven
+        )
         self._feed = Feed(name, table, self.instruments)
         water = Water(self.instruments, self._record, self._acidity, self._feed)
         self._permits = Permits(name, table, water, self.rates, parts.ledger, self.condition)
@@ -104,8 +110,11 @@ class KeptReservoir:
             self._aim_at(self._ramp.targets)
         if self.instruments.tray_is_wet:
             self.lock(WET, stamp)
+        if self.instruments.exchanged:
+            self.lock(EXCHANGED, stamp)
         self._watch_level(stamp)
         self._watch_effects(stamp)
+        self._parts.doubts.keep(self.name, Doubts(self.instruments.apart(), self._acidity.unproven))
         self._acidity.follow_water(self._parts.ledger.proven_s(stamp))
         decisions = [
             self._permits.answer(wish, stamp) for wish in self._wishes(stamp) if wish.pump in self._limits

@@ -25,6 +25,7 @@ from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
 from daemon.altered import dose_numbers
 from daemon.dose.answer_file import AnswerFile
+from daemon.dose.doubt_file import DoubtFile
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_time import stamp_of
 from daemon.dose.windows import Stamp
@@ -112,6 +113,7 @@ class Service:
         self.book = CalibrationBook(self.folder / "calibrations.toml")
         self._shelf = _shelf(settings)
         self._answers = AnswerFile(self.folder / "answers.json", self.ledger.proven_s(stamp))
+        self._doubts = DoubtFile(self.folder / "doubts.json")
         self._normals = NormalFile(self.folder / "normals.json")
         self._link = self._opened_link() if mqtt else None
         self._history = self._opened_history() if history else None
@@ -179,7 +181,9 @@ class Service:
             for name, pump in table.pump.items()
         }
         wired = Wired(probes, self._contact(table.circulation), self._contact(table.tray))
-        return Parts(wired, pumps, self.book, self.ledger, self._answers, self._only_watch, self._shelf)
+        return Parts(
+            wired, pumps, self.book, self.ledger, self._answers, self._doubts, self._only_watch, self._shelf
+        )
 
     def _contact(self, table: Circulation | Tray | None) -> Contact | None:
         if table is None:
@@ -268,7 +272,7 @@ class Service:
             f"dose {entry.number} ({entry.ml:.1f} mL, {entry.utc:%Y-%m-%d %H:%M}) ended unseen: counted in full"
             for entry in self.ledger.left_open
         )
-        troubles = (self._answers.trouble, self._normals.trouble)
+        troubles = (self._answers.trouble, self._doubts.trouble, self._normals.trouble)
         return (*open_doses, *filter(None, troubles), *(cause.text for cause in self._barrier_causes()))
 
     def _broker_causes(self) -> Iterator[Cause]:

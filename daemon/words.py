@@ -247,19 +247,21 @@ def drowned(of: Drowned, title: str) -> str:
 
 
 MAY_DRIFT = "the pH probe may drift"
+MAY_LIE = "the pH probe may lie"
+MEASURE = "measure pH with a hand meter or a test strip, then `evenwater clear --measured-ph N`"
 
 
 def unusual(pump: Role, usual: Usual) -> str:
     """Why dosing stopped: the tank takes more than it usually does, and what to compare."""
     return (
         f"{usual.day_ml:.0f} mL {ROLE[pump]} within 24 h, usual here are {usual.usual_ml:.0f}: {MAY_DRIFT}; "
-        "measure pH with a hand meter or a test strip, then `evenwater clear --measured-ph N`"
+        f"{MEASURE}"
     )
 
 
 def doubts_ph(reason: str) -> bool:
     """Whether a lock with this reason rests on doubt of the pH probe: then only a measurement opens it."""
-    return MAY_DRIFT in reason
+    return MAY_DRIFT in reason or MAY_LIE in reason
 
 
 RATE: Mapping[RateStanding, str] = {
@@ -283,6 +285,8 @@ RATE_FIT: Mapping[RateReason, str] = {
 FINDING: Mapping[Surprise, str] = {
     Surprise.NO_EFFECT: "{doses:.0f} doses of {pump}, {ml:.1f} mL, should have moved pH by {expected_ph:.2f} and "
     "moved it by {seen_ph:.2f}: bottle empty, air or kink in the tube, pump dead, or pH probe stuck",
+    Surprise.UNPROVEN: "pH jumped, then {ml:.1f} mL {pump} moved it by {seen_ph:.2f}, not {expected_ph:.2f}: "
+    f"{MAY_LIE} (cracked? plugs exchanged?); {MEASURE}",
     Surprise.WRONG_SIGN: "{ml:.1f} mL {pump} moved pH by {seen_ph:+.2f}, the wrong way: wrong bottle or "
     "crossed tubes; check labels and tubes before anything else",
     Surprise.RUNAWAY: "after {ml:.1f} mL {pump} pH has moved by {moved_ph:+.2f}, far beyond what that can do: "

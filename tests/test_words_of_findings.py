@@ -12,6 +12,7 @@ from daemon.values import Cap, Role
 
 NUMBERS = {
     Surprise.NO_EFFECT: {"doses": 8, "ml": 160.0, "expected_ph": 0.333, "seen_ph": -0.021},
+    Surprise.UNPROVEN: {"doses": 1, "ml": 16.0, "expected_ph": 0.151, "seen_ph": -0.021},
     Surprise.WRONG_SIGN: {"ml": 16.0, "expected_ph": -0.26, "seen_ph": 0.181},
     Surprise.RUNAWAY: {"ml": 16.0, "expected_ph": -0.13, "moved_ph": -1.105},
     Surprise.STILL: {"ml": 16.0, "expected_ph": 0.151},

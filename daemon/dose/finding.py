@@ -12,6 +12,7 @@ class Surprise(StrEnum):
     """What water and doses do against expectation."""
 
     NO_EFFECT = "no_effect"
+    UNPROVEN = "unproven"
     LITTLE_EFFECT = "little_effect"
     STILL = "still"
     WRONG_SIGN = "wrong_sign"
@@ -27,6 +28,7 @@ class Surprise(StrEnum):
 
 GOING_ON = {Surprise.LITTLE_EFFECT, Surprise.TOO_STRONG, Surprise.STEPPED}
 LATCHING = frozenset(Surprise) - GOING_ON
+DOUBTED = {Surprise.NO_EFFECT, Surprise.UNPROVEN}  # looked at once more before they latch
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@
          seen = after - before - drift          drift: how fast pH moved by itself before the dose
 
     NO_EFFECT    doses in a row that should have shown, and did not: empty bottle, air, blocked, dead pump
+    UNPROVEN     the same of one dose, where pH had jumped before it: cracked bulb, plugs exchanged
     LITTLE_EFFECT  they did little, as a rest showed (daemon.dose.second_look): strongly buffered water
     STILL        the probe's voltage did not stir while a dose mixed in: stuck, or nothing came
     WRONG_SIGN   pH went the other way: wrong bottle, crossed tubes
@@ -19,7 +20,8 @@ settings' mL per pH is a first guess that real water misses two- or threefold, a
 and what this tank showed before stands in for the guess once there is something.
 
 The state (`Effects`) is frozen and goes in and out. After a restart it begins empty: a dose whose
-mixing was cut off by it is not judged, and the count of doses without effect begins anew.
+mixing was cut off by it is not judged, and the count of doses without effect begins anew. That a jump
+is unproven is kept (daemon.dose.doubt_file).
 """
 
 from __future__ import annotations
@@ -31,7 +33,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from daemon.dose.control import PhAim
-from daemon.dose.finding import Finding, Surprise
+from daemon.dose.finding import DOUBTED, Finding, Surprise
 from daemon.dose.moved_alone import LONG_S, moved_alone, slow_s_of
 from daemon.dose.newest import READINGS
 from daemon.dose.permit import MIXING_TIMES
@@ -68,6 +70,7 @@ DRIFT_LIMIT_PH_PER_S = 0.6 / 3600.0  # water by itself; faster is a finding, not
 DRIFT_MEMORY_S, DRIFT_DOUBT_S = 900.0, 200.0
 LATEST_S = 900.0  # a look this long after mixing says more of the hours between than of the dose
 STEP_PH = 0.1  # with no dose
+JUMP_PH = 0.3  # so far that the first dose after it must show: a bulb may have cracked, or plugs been exchanged
 
 
 class _Pending(NamedTuple):
@@ -118,14 +121,15 @@ class Effects:
     """What is remembered of one reservoir's pH between passes.
 
     newest: usable readings that belong together; points: thinned, also of readings that moved too fast to
-    be used; base: where pH stood before it moved; moved_s: when it last moved by itself, -inf for never; doubt:
-    whether doses did nothing is still being looked at.
+    be used; base: where pH stood before it moved; moved_s: when it last moved by itself, -inf for never;
+    unproven: it moved far, and no dose has shown since; doubt: whether doses did nothing is being looked at.
     """
 
     newest: tuple[Point, ...] = ()
     points: tuple[Point, ...] = ()
     base: Point | None = None
     moved_s: float = -inf
+    unproven: bool = False
     pending: _Pending | None = None
     doubt: _Doubt | None = None
     drift_ph: float = 0.0
@@ -165,14 +169,19 @@ def doubted(effects: Effects) -> Finding | None:
     return None if effects.doubt is None else effects.doubt.finding
 
 
+def resting(effects: Effects) -> bool:
+    """Whether nothing may be dosed: doses are in doubt, or the one that has to prove a jump is mixing."""
+    return effects.doubt is not None or (effects.unproven and effects.pending is not None)
+
+
 def forget(effects: Effects) -> Effects:
     """The state while people are at the tank: what was learned stays, what was being followed does not."""
-    return Effects(moved_s=effects.moved_s, lessons=effects.lessons)
+    return Effects(moved_s=effects.moved_s, unproven=effects.unproven, lessons=effects.lessons)
 
 
 def poured(effects: Effects, at_s: float) -> Effects:
     """The state once a person has told of a dose by hand: pH moves, and it is known why."""
-    return replace(forget(effects), moved_s=at_s)
+    return replace(forget(effects), moved_s=at_s, unproven=False)
 
 
 def since_moved_s(effects: Effects, now_s: float) -> float | None:
@@ -205,8 +214,9 @@ def _mixing(
         finding, lesson = _judge(pending, effects, newest)
         finding = _stood_still(pending) or finding
         lessons = MappingProxyType({**lessons, pending.pump: lesson})
+        effects = replace(effects, unproven=effects.unproven and not _proves(lesson))
     effects = replace(effects, newest=newest, points=(), pending=None, lessons=lessons)
-    if finding is not None and finding.surprise is Surprise.NO_EFFECT:
+    if finding is not None and finding.surprise in DOUBTED:
         before, mixing_s = pending.before, MIXING_TIMES * aim.mixing_time_s
         rest = rest_after(pending.shift_ph, before.at_s, before.ph, point.at_s, mixing_s)
         return None, replace(effects, doubt=_Doubt(pending.pump, finding, pending.ml, rest))
@@ -249,10 +259,9 @@ def _judge(pending: _Pending, effects: Effects, newest: tuple[Point, ...]) -> tu
     lesson = effects.lessons.get(pending.pump, _NO_LESSON)
     strong = lesson.strong + 1 if _is_strong(judged, lesson, pending.before.ph) else 0
     lesson = replace(lesson, doses=(*lesson.doses, judged)[-KEPT_DOSES:], strong=strong)
-    finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson)
+    finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson, unproven=effects.unproven)
     if finding is not None:  # counting begins anew once a person has cleared it, or a rest has told
-        doubted = finding.surprise is Surprise.NO_EFFECT
-        return finding, lesson if doubted else replace(lesson, doses=())
+        return finding, lesson if finding.surprise in DOUBTED else replace(lesson, doses=())
     if strong >= STRONG_IN_A_ROW:
         finding = _too_strong(pending.pump, judged, lesson)
     return finding, _learned(lesson, judged, pending.before.ph)
@@ -269,19 +278,33 @@ def _wrong_sign(pending: _Pending, judged: _Judged) -> Finding | None:
     return Finding(Surprise.WRONG_SIGN, pending.pump, numbers)
 
 
-def _no_effect(pump: Role, lesson: _Lesson) -> Finding | None:
-    """The shortest run of newest doses that together must have shown, and showed next to nothing."""
-    usual = min(1.0, lesson.ratio) if lesson.learned >= LESSONS_NEEDED else 1.0
+def _proves(lesson: _Lesson) -> bool:
+    """Whether the newest dose showed: then the probe lives, and stands in this water."""
+    return any(dose.seen_ph >= LEAST_SHARE * _usual(lesson) * dose.expected_ph for dose in lesson.doses[-1:])
+
+
+def _usual(lesson: _Lesson) -> float:
+    """The share of what is expected that this tank is known to show; never more than all of it."""
+    return min(1.0, lesson.ratio) if lesson.learned >= LESSONS_NEEDED else 1.0
+
+
+def _no_effect(pump: Role, lesson: _Lesson, *, unproven: bool) -> Finding | None:
+    """The shortest run of newest doses that together must have shown, and showed next to nothing.
+
+    unproven: after a jump that nobody told of the first dose must.
+    """
+    usual = _usual(lesson)
     ml = expected_ph = seen_ph = 0.0
     for count, dose in enumerate(reversed(lesson.doses), start=1):
         if dose.seen_ph >= EACH_SHARE * usual * dose.expected_ph:
             return None
         ml, expected_ph, seen_ph = ml + dose.ml, expected_ph + dose.expected_ph, seen_ph + dose.seen_ph
-        if expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH):
+        enough = expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH)
+        if enough or unproven:
             if seen_ph >= min(LEAST_SHARE * usual * expected_ph, NOTHING_PH):
                 return None
             numbers = {"doses": count, "ml": ml, "expected_ph": expected_ph, "seen_ph": seen_ph}
-            return Finding(Surprise.NO_EFFECT, pump, numbers)
+            return Finding(Surprise.UNPROVEN if unproven else Surprise.NO_EFFECT, pump, numbers)
     return None
 
 
@@ -325,7 +348,9 @@ def _doubting(
     rest = rested(doubt.rest, *point) if usable else doubt.rest
     if not point.at_s >= rest.until_s:
         return None, replace(effects, doubt=doubt._replace(rest=rest))
-    return _second_look(doubt, rest), _told(effects, doubt)
+    finding = _second_look(doubt, rest)
+    proven = finding.surprise is Surprise.LITTLE_EFFECT
+    return finding, _told(replace(effects, unproven=effects.unproven and not proven), doubt)
 
 
 def _told(effects: Effects, doubt: _Doubt) -> Effects:
@@ -394,5 +419,6 @@ def _stepped(
         return None, replace(effects, points=points, base=base)
     numbers = {"from_ph": base.ph, "to_ph": now_ph}
     here = Point(point.at_s, now_ph)
-    moved = replace(effects, points=points, base=here, moved_s=point.at_s)
+    unproven = effects.unproven or abs(now_ph - base.ph) >= JUMP_PH
+    moved = replace(effects, points=points, base=here, moved_s=point.at_s, unproven=unproven)
     return Finding(Surprise.STEPPED, None, numbers), moved

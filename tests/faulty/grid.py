@@ -28,15 +28,13 @@ Begin = Callable[[AtTheTank], None]
 class Case:
     """One fault.
 
-    begin: lets it befall; of: the probe it is at; found: whether one probe alone can show it; most_wrong: doses
-    on a grossly wrong reading that are known to be given before it is.
+    begin: lets it befall; of: the probe it is at; found: whether one probe alone can show it.
     """
 
     name: str
     begin: Begin
     of: Quantity = Quantity.PH
     found: bool = True
-    most_wrong: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +84,14 @@ def pump_noise(at: AtTheTank) -> None:
 CASES = (
     Case("pH probe unplugged", fault(FaultName.PROBE_UNPLUGGED)),
     Case("pH probe dry", fault(FaultName.PROBE_DRY)),
-    Case("pH bulb cracked: near 0 mV", cracked, most_wrong=3),
+    Case("pH bulb cracked: near 0 mV", cracked),
     Case("pH reading frozen", fault(FaultName.PROBE_STUCK)),
     Case(
         "pH probe coated: 63 % of a change after 10 min", fault(FaultName.PROBE_COATED, size=600.0), found=False
     ),
     Case("pH probe drifting, -3 mV/h", fault(FaultName.PROBE_DRIFTING, size=-3.0), found=False),
     Case("pH probe drifting, -15 mV/h", fault(FaultName.PROBE_DRIFTING, size=-15.0), found=False),
-    Case("pH and EC plugs exchanged", exchanged, most_wrong=6),
+    Case("pH and EC plugs exchanged", exchanged),
     Case("50 Hz hum of 20 mV at the pH input", fault(FaultName.PROBE_HUM, size=20.0), found=False),
     Case("50 Hz hum of 1 V at the pH input", fault(FaultName.PROBE_HUM, size=1000.0)),
     Case("pump noise of 150 mV at the pH input", pump_noise, found=False),
@@ -159,9 +157,11 @@ HEAD = (
 )
 FOOT = (
     "",
-    "A cracked bulb and exchanged plugs give a steady, living voltage. It is doubted for half an hour as a jump,",
-    "then believed, as new water would be, and found by doses that do not show: three, or as many small ones as",
-    "should have moved pH by 0.3. A second probe disagrees with it at once.",
+    "A cracked bulb gives a steady, living voltage. It is doubted as a jump, then believed, as new water would",
+    "be; but after a jump that nobody told of the first dose must show, and this one does not. Where the reading",
+    "happens to be near the water's own there is no jump, and it takes up to three doses that do not show.",
+    "Exchanged plugs are known by their volts: each input shows what the other one showed before. A second probe",
+    "disagrees at once.",
     "",
     "A coated probe is slow, not wrong: doses wait for readings that have come to rest. A pump's noise does not",
     "show, since nobody looks while one turns. A slow drift looks like water that changes: with one probe it is",

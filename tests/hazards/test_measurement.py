@@ -165,12 +165,15 @@ def test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes(
 GROSSLY_WRONG_PH = 0.5
 
 
-@pytest.mark.parametrize("mv_per_h", [-3.0, -15.0, -31.7, 15.0])
+@pytest.mark.parametrize(("mv_per_h", "hours"), [(-3.0, 30.0), (-15.0, 12.0), (-31.7, 12.0), (15.0, 12.0)])
 @pytest.mark.parametrize("which", ["ph", "ph_2"])
 def test_h18_of_two_probes_one_that_drifts_is_found_in_new_water(
-    tmp_path: Path, which: str, mv_per_h: float, figure: Figure
+    tmp_path: Path, which: str, mv_per_h: float, hours: float, figure: Figure
 ) -> None:
-    """From the first minute, before anything is usual: they disagree, and no dose rests on either."""
+    """From the first minute, before anything is usual: they disagree, and no dose rests on either.
+
+    hours: until their mean, which is off by half, would be grossly wrong and more.
+    """
     (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
     wrong: list[float] = []
     with at_the_tank(tmp_path, with_two_ph_probes()) as at:
@@ -191,25 +194,69 @@ def test_h18_of_two_probes_one_that_drifts_is_found_in_new_water(
             if not found_h and "bed1-ph-disagree" in at.alarms():
                 found_h.append((at.clock.monotonic_s() - began_s) / 3600.0)
 
-        keep(at, 12.0, each=look)
+        keep(at, hours, each=look)
         assert wrong == []
         assert verdict(at).reason is VerdictReason.DISAGREE
         assert verdict(at).quality is Quality.BAD
         figure(f"two probes, {which} {mv_per_h:g} mV/h from new: told after {found_h[0]:.1f} h, 0 wrong doses")
 
 
-def test_h18_of_two_probes_one_that_is_out_leaves_the_other(tmp_path: Path) -> None:
+@pytest.mark.parametrize("out", ["ph", "ph_2"])
+def test_h18_of_two_probes_one_that_is_out_leaves_the_other(tmp_path: Path, out: str) -> None:
     """Unplugged while acid is needed: dosing goes on by the other, and a person is told."""
     (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
     with at_the_tank(tmp_path, with_two_ph_probes()) as at:
         at.passes(TO_A_DOSE)
-        befall(at, FaultName.PROBE_UNPLUGGED, "ph")
+        befall(at, FaultName.PROBE_UNPLUGGED, out)
         before = len(at.runs())
         keep(at, 2.0, every_s=20.0)
         assert verdict(at).reason is VerdictReason.ONE_LEFT
         assert len(at.runs()) > before
         assert "bed1-ph-one-probe" in at.alarms()
         assert "bed1-ph-probe" not in at.alarms()
+
+
+@pytest.mark.parametrize("out", ["ph", "ph_2"])
+def test_h18_a_restart_forgets_no_disagreement(tmp_path: Path, out: str) -> None:
+    """Which of two was wrong is not known after it either: the one that is left carries no dose."""
+    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        at.passes(TO_A_DOSE)
+        befall(at, FaultName.PROBE_DRIFTING, "ph_2", size=60.0)
+        keep(at, 1.0)
+        assert verdict(at).reason is VerdictReason.DISAGREE
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        befall(at, FaultName.PROBE_UNPLUGGED, out)
+        keep(at, 2.0, every_s=20.0)
+        assert at.runs() == []
+        assert "bed1-ph-disagree" in at.alarms()
+
+
+def test_h18_two_that_agree_again_after_a_restart_are_believed(tmp_path: Path) -> None:
+    """After some looks, as without one."""
+    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        at.passes(TO_A_DOSE)
+        befall(at, FaultName.PROBE_DRIFTING, "ph_2", size=60.0)
+        keep(at, 1.0)
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        at.passes(1)
+        assert verdict(at).reason is not VerdictReason.FINE
+        keep(at, 1.0)
+        assert verdict(at).reason is VerdictReason.FINE
+
+
+def test_h18_both_of_two_out_carry_no_dose(tmp_path: Path) -> None:
+    """Then there is no one left."""
+    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        at.passes(TO_A_DOSE)
+        before = len(at.runs())
+        for which in ("ph", "ph_2"):
+            befall(at, FaultName.PROBE_UNPLUGGED, which)
+        keep(at, 2.0, every_s=20.0)
+        assert len(at.runs()) == before
+        assert "bed1-ph-probe" in at.alarms()
 
 
 @pytest.mark.parametrize("volts", [5.0, 4.096], ids=["far beyond the range", "at its end"])

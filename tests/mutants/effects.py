@@ -7,6 +7,7 @@ from __future__ import annotations
 from daemon.dose.finding import Surprise
 from tests.mutants.mutant import mutants_of
 
+JUMPS = "tests/dose/test_response_jumps.py"
 DEAD = "test_a_dead_pump_is_found_after_three_doses_at_most"
 
 RESPONSE = mutants_of(
@@ -15,27 +16,52 @@ RESPONSE = mutants_of(
     (
         (
             "response no effect",
-            "finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson)",
+            "finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson, unproven=effects.unproven)",
             "finding = _wrong_sign(pending, judged)",
             DEAD,
             (Surprise.NO_EFFECT,),
         ),
         (
+            "response the first dose after a jump",
+            "        if enough or unproven:\n",
+            "        if enough:\n",
+            f"{JUMPS}::test_after_a_jump_the_first_dose_must_show",
+            (Surprise.UNPROVEN,),
+        ),
+        (
+            "response a far jump is to be proven",
+            "unproven = effects.unproven or abs(now_ph - base.ph) >= JUMP_PH",
+            "unproven = False",
+            f"{JUMPS}::test_only_a_far_jump_has_to_be_proven",
+        ),
+        (
+            "response nothing while it is being proven",
+            "return effects.doubt is not None or (effects.unproven and effects.pending is not None)",
+            "return effects.doubt is not None",
+            f"{JUMPS}::test_nothing_is_dosed_while_the_dose_that_has_to_prove_it_mixes",
+        ),
+        (
+            "response a jump outlasts people at work",
+            "return Effects(moved_s=effects.moved_s, unproven=effects.unproven, lessons=effects.lessons)",
+            "return Effects(moved_s=effects.moved_s, lessons=effects.lessons)",
+            f"{JUMPS}::test_a_jump_that_a_person_told_of_needs_no_proof",
+        ),
+        (
             "response no effect after three small doses",
-            "if expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH):",
-            "if expected_ph >= ENOUGH_PH:",
+            "enough = expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH)",
+            "enough = expected_ph >= ENOUGH_PH",
             DEAD,
         ),
         (
             "response no effect of a large dose",
-            "if expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH):",
-            "if count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH:",
+            "enough = expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH)",
+            "enough = count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH",
             "test_a_wrong_way_of_less_than_half_the_expected_shift_is_no_wrong_bottle",
         ),
         (
             "response wrong sign",
-            "finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson)",
-            "finding = _no_effect(pending.pump, lesson)",
+            "finding = _wrong_sign(pending, judged) or _no_effect(pending.pump, lesson, unproven=effects.unproven)",
+            "finding = _no_effect(pending.pump, lesson, unproven=effects.unproven)",
             "test_swapped_bottles_are_found_after_one_dose",
             (Surprise.WRONG_SIGN,),
         ),
@@ -81,14 +107,14 @@ RESPONSE = mutants_of(
         ),
         (
             "response when it moved",
-            "moved = replace(effects, points=points, base=here, moved_s=point.at_s)",
-            "moved = replace(effects, points=points, base=here)",
+            "moved = replace(effects, points=points, base=here, moved_s=point.at_s, unproven=unproven)",
+            "moved = replace(effects, points=points, base=here, unproven=unproven)",
             "test_a_hand_dose_is_a_step_and_never_latches",
         ),
         (
             "response forgetting keeps when it moved",
-            "return Effects(moved_s=effects.moved_s, lessons=effects.lessons)",
-            "return Effects(lessons=effects.lessons)",
+            "return Effects(moved_s=effects.moved_s, unproven=effects.unproven, lessons=effects.lessons)",
+            "return Effects(unproven=effects.unproven, lessons=effects.lessons)",
             "test_people_at_the_tank_do_not_end_the_wait_after_a_movement",
         ),
         (

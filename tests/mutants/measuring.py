@@ -53,6 +53,25 @@ VOTE = mutants_of(
     ),
 )
 
+PLUGS = mutants_of(
+    "daemon/measure/plugs.py",
+    "tests/measure/test_plugs.py",
+    (
+        (
+            "plugs exchanged",
+            "return self.crossed >= LOOKS",
+            "return False",
+            "test_each_shows_what_the_other_showed",
+        ),
+        (
+            "plugs of inputs near each other",
+            "    if not abs(before[0] - before[1]) > APART_V:\n        return False\n",
+            "",
+            "test_inputs_near_each_other_tell_nothing",
+        ),
+    ),
+)
+
 JUDGE = mutants_of(
     "daemon/measure/judge.py",
     "tests/measure/test_judge.py",
@@ -989,6 +1008,7 @@ CONTACTS = (
 
 MEASURING = (
     *VOTE,
+    *PLUGS,
     *JUDGE,
     *NORMAL,
     *NORMAL_FILE,

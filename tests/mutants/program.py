@@ -46,6 +46,18 @@ RESERVOIR = mutants_of(
             "",
             "test_a_wet_tray_locks",
         ),
+        (
+            "reservoir exchanged plugs lock",
+            "        if self.instruments.exchanged:\n            self.lock(EXCHANGED, stamp)\n",
+            "",
+            "tests/faulty/test_grid.py::test_a_fault_is_found_before_a_second_wrong_dose",
+        ),
+        (
+            "reservoir what is doubted outlasts a restart",
+            "        self._parts.doubts.keep(self.name, Doubts(self.instruments.apart(), self._acidity.unproven))\n",
+            "",
+            "tests/hazards/test_measurement.py::test_h18_a_restart_forgets_no_disagreement",
+        ),
         # doses and what they did
         (
             "reservoir a finding that latches locks",

@@ -1,0 +1,70 @@
+"""What is doubted of each reservoir's readings, kept in a small file, so that a restart clears nothing.
+
+    two probes disagree, a jump that no dose has proven  ->  doubts.json, whole  ->  the next start
+
+What is doubted only ever makes it dose less. A file that cannot be read therefore means that everything is in
+doubt until it has shown itself: probes that agree for a few looks, a dose that shows. What cannot be written is
+missed at the next start; the ledger, without which nothing is dosed, lies in the same folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from daemon.disk import keep_if_may_be, recalled
+from daemon.values import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What is doubted of one reservoir.
+
+    apart: kinds of quantity whose two probes disagree; unproven: pH made a jump, and no dose has shown since.
+    """
+
+    apart: frozenset[Quantity] = frozenset()
+    unproven: bool = False
+
+
+ALL = Doubts(frozenset({Quantity.PH, Quantity.EC, Quantity.TEMPERATURE}), unproven=True)
+
+
+class DoubtFile:
+    """The doubts of all reservoirs at `path`. trouble: why all is doubted at this start, "" where it is not."""
+
+    def __init__(self, path: Path) -> None:
+        self.trouble = ""
+        self._path = path
+        self._kept, fault = recalled(path, _read, dict[str, Doubts]())
+        self._unknown = ALL if fault is not None else Doubts()
+        if fault is not None:
+            self.trouble = (
+                f"what was in doubt cannot be read from {path}: all is, until it has shown itself ({fault!r})"
+            )
+
+    def known(self, reservoir: str) -> Doubts:
+        """What is doubted of a reservoir."""
+        return self._kept.get(reservoir, self._unknown)
+
+    def keep(self, reservoir: str, doubts: Doubts) -> None:
+        """Write down what is doubted of a reservoir now, where that is something else. Never raises."""
+        if self.known(reservoir) != doubts:
+            self._kept[reservoir] = doubts
+            keep_if_may_be(self._path, _raw(self._kept))
+
+
+def _raw(kept: dict[str, Doubts]) -> dict[str, Any]:
+    return {
+        name: {"apart": sorted(kind.value for kind in of.apart), "unproven": of.unproven}
+        for name, of in kept.items()
+    }
+
+
+def _read(raw: Any) -> dict[str, Doubts]:
+    """Raises ValueError, TypeError, KeyError or AttributeError where it is not what `_raw` gives."""
+    return {
+        str(name): Doubts(frozenset(Quantity(kind) for kind in table["apart"]), bool(table["unproven"]))
+        for name, table in raw.items()
+    }
