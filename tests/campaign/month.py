@@ -347,10 +347,13 @@ class _Life:
         return round(self._basin.tank.look().ph + self._meter.uniform(-METER_PH, METER_PH), 2)
 
     def _change_water(self, ph: float) -> None:
+        """As the program asks: paused while it is changed, and told that it is new."""
         self.tell(f"new water, as the pH is {ph:.2f}")
         tank = self._basin.tank
+        self._ask("change_out.begin", reservoir=BED)
         tank.drain(tank.volume_l)
         self._mix_in(self._full_l() - tank.volume_l)
+        self._ask("change_out.done", reservoir=BED)
 
     def _refill(self) -> None:
         for role in self._roles.values():
