@@ -21,6 +21,7 @@ from daemon.dose.control import (
     watered,
 )
 from daemon.dose.finding import Finding, Surprise
+from daemon.dose.learn import FORGET_SHARE
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.response import (
     Effects,
@@ -37,12 +38,16 @@ from daemon.dose.stages import Targets
 from daemon.dose.usual import Usual, room_ml
 from daemon.dose.windows import DAY_S, OPPOSITE
 from daemon.instruments import Instruments
+from daemon.measure.echo import Echo, with_dose
 from daemon.record import Record
 from daemon.values import DoseRequest, Permit, Quantity, Role
 
 
 class Acidity:
-    """The pH of the reservoir `name`. aim: where it should be; control: what the controller remembers."""
+    """The pH of the reservoir `name`.
+
+    aim: where it should be; control: what the controller remembers; echo: how the probe showed the doses.
+    """
 
     def __init__(
         self,
@@ -61,6 +66,7 @@ class Acidity:
         self._instruments = instruments
         self._record = record
         self._answers = answers
+        self.echo = answers.echo(name)
         self._effects = Effects(unproven=unproven)
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
@@ -87,8 +93,14 @@ class Acidity:
         known = self.control.answers
         wish, self.control = ask_ph(self._name, ph, self.aim, self.control, now_s, last_dose_s)
         if self.control.answers is not known:
+            self._hear_echo()
             self._keep_answers(proven_s)
         return None if wish is None else self._smaller(wish)
+
+    def _hear_echo(self) -> None:
+        """A dose was judged: what the probe showed of it."""
+        if self.control.shown is not None:
+            self.echo = with_dose(self.echo, self.control.shown)
 
     @property
     def resting(self) -> bool:
@@ -124,17 +136,25 @@ class Acidity:
         share = self._instruments.fresh_share - self._fresh_share
         if share > 0.0:
             self._fresh_share += share
+            if share >= FORGET_SHARE:
+                self.echo = Echo()
             self.control = watered(self.aim, self.control, share)
             self._keep_answers(proven_s)
+
+    def calibrated(self, proven_s: float) -> None:
+        """The probe was calibrated: how it shows doses is a new series."""
+        self.echo = Echo()
+        self._keep_answers(proven_s)
 
     def forget_water(self, proven_s: float) -> None:
         """New water is in: nothing that was learned of the old holds."""
         self._effects = Effects()
         self.control = ControlState()
+        self.echo = Echo()
         self._keep_answers(proven_s)
 
     def _keep_answers(self, proven_s: float) -> None:
-        self._answers.keep(self._name, self.control.answers, proven_s)
+        self._answers.keep(self._name, self.control.answers, proven_s, self.echo)
 
     def dosed(self, allowed: Permit, end_s: float) -> None:
         """A run has ended, at `end_s`: what acid or base should do follows, and nothing does of anything else."""

@@ -16,6 +16,7 @@ from daemon.measure.ageing import forecasts, notes
 from daemon.measure.calibrate import AnyFit
 from daemon.measure.change import change
 from daemon.measure.convert import PhCalibration
+from daemon.measure.echo import heard
 from daemon.measure.settling import WINDOW, WINDOW_S, Settling
 from daemon.measure.uncertainty import of_ph
 from daemon.requests import Request, RequestRefused
@@ -134,6 +135,7 @@ def finish(asked: Finish, _request: Request, loop: Loop) -> Any:
         said = f"not kept yet, the old calibration stays: {answer['said']}. If that is right: finish --accept"
         return {**answer, "accepted": False, "said": said}
     trouble = reservoir.instruments.keep(asked.quantity, fit.calibration, visit.points)
+    reservoir.calibrated(asked.quantity, loop.stamp())
     visit.points, visit.before = [], fit.calibration
     left_out = f" It is missing in the history: {trouble}." if trouble else ""
     said = f"kept: {answer['said']}.{left_out} Dosing stays paused: {_put_back(asked.quantity)}"
@@ -168,8 +170,11 @@ def history(asked: Probe, _request: Request, loop: Loop) -> Any:
     past, table = reservoir.instruments.past(asked.quantity), reservoir.table
     ahead = forecasts(asked.quantity.kind, past.made, today)
     said = notes(past.made, ahead, today, table.calibration_warn_days, table.calibration_expire_days)
+    by_doses = heard(reservoir.echo) if asked.quantity is Quantity.PH else None
+    shown = [] if by_doses is None else [words_of_calibration.echo(by_doses)]
     return {
-        "said": words_of_calibration.history(past, ahead, said),
+        "said": "\n".join([words_of_calibration.history(past, ahead, said), *shown]),
+        "by_doses": plain(by_doses),
         "outlook": words_of_calibration.outlook(ahead, said),
         "made": plain(past.made),
         "forecasts": plain(ahead),

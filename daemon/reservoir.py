@@ -24,6 +24,7 @@ from daemon.feed import Feed
 from daemon.instruments import Instruments, Wired
 from daemon.measure.air import deficit_kpa
 from daemon.measure.book import CalibrationBook
+from daemon.measure.echo import Echo
 from daemon.measure.standards import SHIPPED, Shelf
 from daemon.permits import Permits, Water
 from daemon.rates import PumpRates
@@ -158,6 +159,16 @@ class KeptReservoir:
         self._acidity.forget_water(self._parts.ledger.proven_s(stamp))
         self._feed.disturbed()
         self.instruments.new_water()
+
+    def calibrated(self, quantity: Quantity, stamp: Stamp) -> None:
+        """A probe was calibrated: what doses showed of it before says nothing of it now."""
+        if quantity.kind is Quantity.PH:
+            self._acidity.calibrated(self._parts.ledger.proven_s(stamp))
+
+    @property
+    def echo(self) -> Echo:
+        """How the pH probe showed the doses."""
+        return self._acidity.echo
 
     def _watch_level(self, stamp: Stamp) -> None:
         """A leak locks where something could be pumped after it; a person at work has the tap in hand."""

@@ -13,6 +13,7 @@ from daemon.measure.convert import (
     PhCalibration,
     TemperatureCalibration,
 )
+from daemon.measure.echo import FIRST, NEWEST, SKIPPED, EchoNote, Heard
 from daemon.measure.history import Past
 from daemon.measure.settling import WINDOW, Settling
 from daemon.values import Numbers, Quantity
@@ -233,6 +234,24 @@ def history(past: Past, ahead: Sequence[Forecast], notes: Sequence[ProbeNote]) -
 def outlook(ahead: Sequence[Forecast], notes: Sequence[ProbeNote]) -> str:
     """The last lines of a history: what is foretold, what is to be said of the probe."""
     return "\n".join([*map(_foretold, ahead), "; ".join(NOTE[note] for note in notes)])
+
+
+def echo(of: Heard) -> str:
+    """What our own doses say of the pH electrode, without a buffer."""
+    if of.share is None or of.give_or_take is None:
+        needed = SKIPPED + FIRST + NEWEST
+        return f"by its doses: {of.doses} seen, {needed} are needed to tell whether it answers as it did"
+    seen = f"by {of.doses} doses: it shows {of.share:.2f} ± {of.give_or_take:.2f} of what it showed at first"
+    return f"{seen}{ECHO[of.note]}. That it lives is sure; a lost slope shows only in a buffer"
+
+
+ECHO: Mapping[EchoNote, str] = {
+    EchoNote.TOO_FEW: "",
+    EchoNote.AS_BEFORE: ": as before",
+    EchoNote.WEAKER: ": less; look at the bulb first (coated, worn: clean it, a buffer tells), then at the pump "
+    "(evenwater calibrate pump), then at the water (better buffered?)",
+    EchoNote.STRONGER: ": more; has the water lost its buffering, does the pump give more?",
+}
 
 
 def _made(of: Made) -> str:

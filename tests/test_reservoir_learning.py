@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from daemon import words
+from daemon.measure.echo import EchoNote, heard
 from daemon.values import Entry, Role
 from tests.at_the_tank import AtTheTank, at_the_tank, one_bed
-from tests.hazards.kept import keep
+from tests.faulty.grid import PH_INPUT, inputs_of
+from tests.hazards.kept import keep, true_ph
 
 HOURS = 5.0
+MIDDLE_V = 1.65  # of the amplifier, at 0 mV
 CALM = {"start_ph": 6.2}
 
 
@@ -87,3 +92,18 @@ def test_new_water_is_noted_and_learned_anew(tmp_path: Path) -> None:
         given = len(doses(at))
         keep(at, 8.0)
         assert doses(at)[given].numbers["lessons"] == 0.0
+
+
+@pytest.mark.parametrize("slope_share", [1.0, 0.7])
+def test_what_doses_show_does_not_tell_a_lost_slope(tmp_path: Path, slope_share: float) -> None:
+    """Held lower, the water buffers less: why that is evidence of a living probe, and of nothing more."""
+    with at_the_tank(tmp_path) as at:
+        keep(at, 4 * 24.0)
+        inputs = inputs_of(at)
+        clean = inputs[PH_INPUT]
+        inputs[PH_INPUT] = lambda now_s, lasting_s: MIDDLE_V + slope_share * (clean(now_s, lasting_s) - MIDDLE_V)
+        keep(at, 4 * 24.0)
+        said = heard(at.service.loop.reservoirs["bed1"].echo)
+        assert said.note is not EchoNote.WEAKER
+        assert said.share is not None
+        assert abs(true_ph(at) - 6.0) == pytest.approx(1.4 * (1.0 - slope_share), abs=0.1)

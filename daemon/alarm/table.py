@@ -130,7 +130,8 @@ TABLE: dict[Kind, Row] = {
         300.0,
         "Roots are harmed within hours.",
         "No rescue dose is given beyond the caps.",
-        "Check the reading with another meter; if it is true, dilute or change the solution: evenwater change-out.",
+        "Check the reading with another meter; if it is true, dilute or change the solution: evenwater "
+        "change-out.",
     ),
     Kind.DAY_CAP: Row(
         Priority.MEDIUM,

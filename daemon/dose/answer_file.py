@@ -10,7 +10,7 @@ at the next start. Nothing here lets a dose be larger than the caps: they come f
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass, field
 from math import isfinite
 from pathlib import Path
 from typing import Any
@@ -18,9 +18,19 @@ from typing import Any
 from daemon.disk import keep_if_may_be, recalled
 from daemon.dose.learn import FARTHEST, PRIOR_DOUBT, Answer, doubtful
 from daemon.dose.windows import DAY_S
+from daemon.measure.echo import Echo
 from daemon.values import Role
 
 Answers = Mapping[Role, Answer]
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """Of one reservoir: when, proven; what was learned of its pumps; how its probe showed the doses."""
+
+    proven_s: float
+    answers: Answers
+    echo: Echo = field(default_factory=Echo)
 
 
 class AnswerFile:
@@ -31,7 +41,7 @@ class AnswerFile:
         self.trouble = ""
         self._begun_s = proven_s
         self._path = path
-        self._kept, fault = recalled(path, _read, dict[str, tuple[float, Answers]]())
+        self._kept, fault = recalled(path, _read, dict[str, _Kept]())
         if fault is not None:
             self.trouble = f"what the tanks answered cannot be read from {path}, it is learned again ({fault!r})"
 
@@ -40,36 +50,54 @@ class AnswerFile:
 
         priors: mL per pH as the settings have it; a pump for which that has changed begins anew.
         """
-        then_s, answers = self._kept.get(reservoir, (self._begun_s, {}))
-        age_s = max(0.0, self._begun_s - then_s) + DAY_S
+        kept = self._kept.get(reservoir, _Kept(self._begun_s, {}))
+        age_s = max(0.0, self._begun_s - kept.proven_s) + DAY_S
         return {
             role: doubtful(answer, answer.near_ph, age_s)
-            for role, answer in answers.items()
+            for role, answer in kept.answers.items()
             if answer.prior_ml_per_ph == priors.get(role)
         }
 
-    def keep(self, reservoir: str, answers: Answers, proven_s: float) -> None:
+    def echo(self, reservoir: str) -> Echo:
+        """How its probe showed the doses before this start."""
+        return self._kept.get(reservoir, _Kept(self._begun_s, {})).echo
+
+    def keep(self, reservoir: str, answers: Answers, proven_s: float, echo: Echo) -> None:
         """Write down what a reservoir answers now. Never raises: at worst it is learned again."""
-        self._kept[reservoir] = (proven_s, dict(answers))
+        self._kept[reservoir] = _Kept(proven_s, dict(answers), echo)
         keep_if_may_be(self._path, _raw(self._kept))
 
 
-def _raw(kept: Mapping[str, tuple[float, Answers]]) -> dict[str, Any]:
+def _raw(kept: Mapping[str, _Kept]) -> dict[str, Any]:
     return {
-        name: {"proven_s": proven_s, "pumps": {role.value: asdict(answer) for role, answer in answers.items()}}
-        for name, (proven_s, answers) in kept.items()
+        name: {
+            "proven_s": of.proven_s,
+            "pumps": {role.value: asdict(answer) for role, answer in of.answers.items()},
+            "echo": asdict(of.echo),
+        }
+        for name, of in kept.items()
     }
 
 
-def _read(raw: Any) -> dict[str, tuple[float, Answers]]:
+def _read(raw: Any) -> dict[str, _Kept]:
     """Raises ValueError, TypeError, KeyError or AttributeError where it is not what `_raw` gives."""
     return {
-        str(name): (
+        str(name): _Kept(
             _number(table["proven_s"]),
             {Role(role): _answer(**answer) for role, answer in table["pumps"].items()},
+            _echo(**table.get("echo", {})),
         )
         for name, table in raw.items()
     }
+
+
+def _echo(skipped: Any = 0, first: Any = (), newest: Any = ()) -> Echo:
+    """Raises ValueError or TypeError for what no dose can have shown."""
+    shares = (tuple(_number(share) for share in each) for each in (first, newest))
+    echo = Echo(int(_number(skipped)), *shares)
+    if not all(share > 0.0 for share in (*echo.first, *echo.newest)):
+        raise ValueError(f"{echo} cannot have been seen")
+    return echo
 
 
 def _answer(  # noqa: PLR0917 - the fields of Answer

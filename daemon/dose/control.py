@@ -88,7 +88,8 @@ class ControlState:
     """What the controller of one reservoir remembers from pass to pass.
 
     newest: readings that belong together, with the line through them; answers: what was learned of each pump;
-    learned_s: when, monotonic; last: the pump of the newest dose.
+    learned_s: when, monotonic; last: the pump of the newest dose; shown: what the newest lesson saw, as a share
+    of what the settings expect.
     """
 
     newest: Newest = ()
@@ -97,6 +98,7 @@ class ControlState:
     learned_s: float = -inf
     pending: _Pending | None = None
     last: Role | None = None
+    shown: float | None = None
 
 
 def aim_of(reservoir: Reservoir) -> PhAim:
@@ -209,9 +211,12 @@ def _taught(aim: PhAim, state: ControlState, mixed_s: float) -> ControlState:
     state = replace(state, pending=None)
     if not trend.at_s <= mixed_s + LATEST_S:
         return state
-    answer = learned(answer_of(aim, state, pending.pump), _lesson(pending, trend, state.learned_s))
-    answers = MappingProxyType({**state.answers, pending.pump: answer})
-    return replace(state, answers=answers, learned_s=trend.at_s)
+    before, lesson = answer_of(aim, state, pending.pump), _lesson(pending, trend, state.learned_s)
+    answers = MappingProxyType({**state.answers, pending.pump: learned(before, lesson)})
+    shown = None
+    if lesson.expected_ph > 0.0:  # by the prior, whatever was learned since: that follows a fading probe
+        shown = lesson.seen_ph / lesson.expected_ph * before.prior_ml_per_ph / before.ml_per_ph
+    return replace(state, answers=answers, learned_s=trend.at_s, shown=shown)
 
 
 def _lesson(pending: _Pending, trend: Trend, learned_s: float) -> Lesson:

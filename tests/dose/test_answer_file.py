@@ -12,16 +12,18 @@ import pytest
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.learn import PRIOR_DOUBT, Answer, doubtful, prior
 from daemon.dose.windows import DAY_S
+from daemon.measure.echo import Echo
 from daemon.values import Role
 
 KNOWN = Answer(ml_per_ph=20.0, prior_ml_per_ph=60.0, doubt=0.1, lessons=12, near_ph=6.05)
 PRIORS = {Role.PH_DOWN: 60.0, Role.PH_UP: 60.0}
+ECHO = Echo(8, (1.0, 1.1), (0.9,))
 
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     """A file in which bed1 is known."""
-    AnswerFile(tmp_path / "answers.json", 0.0).keep("bed1", {Role.PH_DOWN: KNOWN}, 1000.0)
+    AnswerFile(tmp_path / "answers.json", 0.0).keep("bed1", {Role.PH_DOWN: KNOWN}, 1000.0, ECHO)
     return tmp_path / "answers.json"
 
 
@@ -49,7 +51,7 @@ def test_another_guess_in_the_settings_makes_a_new_beginning(path: Path) -> None
 def test_each_reservoir_keeps_its_own(path: Path) -> None:
     """What is written of one leaves the other."""
     other = replace(KNOWN, ml_per_ph=7.0)
-    AnswerFile(path, 0.0).keep("bed2", {Role.PH_UP: other}, 2000.0)
+    AnswerFile(path, 0.0).keep("bed2", {Role.PH_UP: other}, 2000.0, ECHO)
     kept = AnswerFile(path, 1000.0)
     assert kept.trouble == ""
     assert kept.known("bed1", PRIORS)[Role.PH_DOWN].ml_per_ph == 20.0
@@ -93,18 +95,29 @@ def test_a_damaged_file_is_left_with_a_note(path: Path, text: str) -> None:
     kept = AnswerFile(path, 1000.0)
     assert str(path) in kept.trouble
     assert kept.known("bed1", PRIORS) == {}
-    kept.keep("bed1", {Role.PH_DOWN: KNOWN}, 1000.0)
+    kept.keep("bed1", {Role.PH_DOWN: KNOWN}, 1000.0, ECHO)
     assert AnswerFile(path, 1000.0).trouble == ""
 
 
 def test_what_cannot_be_written_is_learned_again(path: Path) -> None:
     """A folder that is gone: nothing is raised, and this run still knows."""
     kept = AnswerFile(path.parent / "gone" / "answers.json", 0.0)
-    kept.keep("bed1", {Role.PH_DOWN: KNOWN}, 1000.0)
+    kept.keep("bed1", {Role.PH_DOWN: KNOWN}, 1000.0, ECHO)
     assert kept.known("bed1", PRIORS)[Role.PH_DOWN].ml_per_ph == 20.0
 
 
 def test_a_guess_is_kept_as_one(path: Path) -> None:
     """A pump that has taught nothing yet stays a guess."""
-    AnswerFile(path, 0.0).keep("bed1", {Role.PH_UP: prior(60.0)}, 0.0)
+    AnswerFile(path, 0.0).keep("bed1", {Role.PH_UP: prior(60.0)}, 0.0, ECHO)
     assert AnswerFile(path, 1000.0).known("bed1", PRIORS) == {Role.PH_UP: prior(60.0)}
+
+
+def test_how_the_probe_showed_the_doses_is_kept(path: Path) -> None:
+    """Beside it; a file of before there was such a thing has none."""
+    assert AnswerFile(path, 0.0).echo("bed1") == ECHO
+    assert AnswerFile(path, 0.0).echo("bed2") == Echo()
+    raw = json.loads(path.read_text(encoding="utf-8"))
+    del raw["bed1"]["echo"]
+    path.write_text(json.dumps(raw), encoding="utf-8")
+    old = AnswerFile(path, 0.0)
+    assert (old.trouble, old.echo("bed1")) == ("", Echo())
