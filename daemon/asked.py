@@ -60,6 +60,19 @@ class Keys(Ask):
     keys: tuple[str, ...] = ()
 
 
+class Shelve(Ask):
+    """One alarm, and for how long it is to be silent."""
+
+    key: str
+    hours: float = Field(default=24.0, gt=0.0, le=24.0)
+
+
+class OfProbe(Named):
+    """One probe of a reservoir."""
+
+    quantity: Quantity
+
+
 class OfPump(Named):
     """One pump of a reservoir."""
 

@@ -36,10 +36,18 @@ LEVEL_ENOUGH = 0.5  # a float switch says 1 or 0
 """A level probe's share of the nominal volume above which dosing by the nominal volume is right."""
 
 _OF_THE_ROOM = (Quantity.AIR_TEMPERATURE, Quantity.HUMIDITY, Quantity.LIGHT)  # nothing is dosed by them
+_CORRECTED = (Quantity.PH, Quantity.EC)
+DEAD_BAND = {
+    Quantity.PH: 0.1,
+    Quantity.TEMPERATURE: 0.5,
+}  # a value at its limit does not chatter (usual, from memory)
+DEAD_BAND_SHARE = {Quantity.EC: 0.05}  # of the band's upper end
+LEVEL_DEAD_BAND = 0.03
 _FAR_OUT = {Quantity.PH: FAR_OUT_PH, Quantity.EC: FAR_OUT_EC_MS_PER_CM}
 _QUIET_REASONS = (
     VerdictReason.WARMING_UP,
     VerdictReason.CALIBRATING,
+    VerdictReason.OUT_OF_SERVICE,
     VerdictReason.NO_TEMPERATURE,
     VerdictReason.REFERENCE,  # of the converter, which has one alarm for all its probes (service.py)
 )
@@ -62,7 +70,8 @@ class Known:
     spent: the ledger's totals per pump. leak: a fall of the level that drinking cannot explain.
     drowned: it rose over roots that need air. moved, too_strong, little: findings on doses that still stand.
     water: None where nothing tells.
-    unstirred: a circulation contact is fitted and does not say that the water moves.
+    unstirred: a circulation contact is fitted and does not say that the water moves. standing: keys of the alarms
+    whose cause was there at the last pass: a value has to come back by a dead band before they end.
     """
 
     name: str
@@ -82,6 +91,7 @@ class Known:
     pumps: Mapping[Role, PumpState] = field(default_factory=dict)
     ageing: Mapping[Quantity, tuple[ProbeNote, ...]] = field(default_factory=dict)
     unstirred: bool = False
+    standing: frozenset[str] = frozenset()
 
 
 def causes(known: Known) -> Iterator[Cause]:
@@ -103,7 +113,9 @@ def causes(known: Known) -> Iterator[Cause]:
 
 def _of_probe(known: Known, verdict: Verdict) -> Iterator[Cause]:
     quantity, name = verdict.quantity, words.QUANTITY[verdict.quantity]
-    if verdict.reason in _CALIBRATION_REASONS:
+    if verdict.reason is VerdictReason.OUT_OF_SERVICE:
+        yield Cause(Kind.OUT_OF_SERVICE, known.name, quantity.value, f"The {name} probe is out of service.")
+    elif verdict.reason in _CALIBRATION_REASONS:
         yield Cause(Kind.CALIBRATION, known.name, quantity.value, f"{name} probe: {words.why(verdict)}.")
     elif verdict.reason is VerdictReason.ONE_LEFT:
         yield Cause(Kind.ONE_PROBE, known.name, quantity.value, f"{name}: {words.why(verdict)}.")
@@ -141,19 +153,32 @@ def _in_its_place(known: Known, quantity: Quantity) -> str:
 
 def _of_value(known: Known, quantity: Quantity, amount: float) -> Iterator[Cause]:
     if quantity is Quantity.LEVEL:
-        if not amount > LEVEL_ENOUGH:
-            yield Cause(Kind.LEVEL_LOW, known.name, "level", f"The level of {known.table.title} is low.")
+        short = Cause(Kind.LEVEL_LOW, known.name, "level", f"The level of {known.table.title} is low.")
+        if not amount > LEVEL_ENOUGH + (LEVEL_DEAD_BAND if short.key in known.standing else 0.0):
+            yield short
         return
     if quantity not in known.bands:
         return
     low, high = known.bands[quantity]
-    if low <= amount <= high:
-        return
     text = f"{words.QUANTITY[quantity]} {words.value(quantity, amount)}, band {low:g} to {high:g}."
-    yield Cause(Kind.OUT_OF_BAND, known.name, quantity.value, text)
+    own = quantity not in _CORRECTED  # nothing of the daemon's keeps it from being right
+    out = Cause(Kind.OUT_OF_BAND, known.name, quantity.value, text, own)
+    if not _is_within(known, out, amount, 0.0):
+        yield out
     margin = _FAR_OUT.get(quantity)
-    if margin is not None and not low - margin <= amount <= high + margin:
-        yield Cause(Kind.FAR_OUT, known.name, quantity.value, text)
+    far = Cause(Kind.FAR_OUT, known.name, quantity.value, text)
+    if margin is not None and not _is_within(known, far, amount, margin):
+        yield far
+
+
+def _is_within(known: Known, cause: Cause, amount: float, margin: float) -> bool:
+    """Whether the value is so near the band that this cause is not, or no longer, there."""
+    quantity = Quantity(cause.about)
+    low, high = known.bands[quantity]
+    back = 0.0
+    if cause.key in known.standing:
+        back = min(DEAD_BAND.get(quantity, 0.0) + DEAD_BAND_SHARE.get(quantity, 0.0) * high, (high - low) / 4.0)
+    return low - margin + back <= amount <= high + margin - back
 
 
 def _of_doses(known: Known) -> Iterator[Cause]:

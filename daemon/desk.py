@@ -1,12 +1,14 @@
 """What the loop does about each request, and what it says to the person who asked.
 
 Pausing is free to everyone the links let in. Everything that can make the daemon dose again (release,
-clear, bottle, tube, prime, poured, change-out, calibrate) is for a person at the tank: Origin.LOCAL only.
+clear, bottle, tube, prime, poured, change-out, calibrate, in-service) is for a person at the tank: Origin.LOCAL
+only; so is what makes it quieter.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
@@ -24,11 +26,13 @@ from daemon.asked import (
     Measured,
     Named,
     Nothing,
+    OfProbe,
     OfPump,
     Poured,
     Prime,
     Probe,
     Result,
+    Shelve,
     Standard,
     TimedRun,
     now,
@@ -41,7 +45,7 @@ from daemon.measure.book import BookError
 from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.reservoir import KeptReservoir
 from daemon.runs import Watch
-from daemon.values import Condition
+from daemon.values import AlarmState, Condition
 
 if TYPE_CHECKING:
     from daemon.loop import Loop
@@ -141,6 +145,49 @@ def ack(asked: Keys, _request: Request, loop: Loop) -> Any:
     return {"said": f"acknowledged: {', '.join(chosen)}" if chosen else "no alarm to acknowledge"}
 
 
+def shelve(asked: Shelve, _request: Request, loop: Loop) -> Any:
+    """Silence an alarm of low priority until a set time."""
+    if not life.may_be_shelved(loop.lives, asked.key):
+        low = [a.key for a in life.active(loop.lives) if life.may_be_shelved(loop.lives, a.key)]
+        there = f"those of low priority are {', '.join(low)}" if low else "there is none of low priority"
+        raise RequestRefused(f"{asked.key}: only an alarm of low priority can be shelved; {there}")
+    stamp = loop.stamp()
+    until = stamp.utc + timedelta(hours=asked.hours)
+    until_s = loop.ledger.proven_s(stamp) + asked.hours * HOUR_S
+    loop.lives = life.shelve(loop.lives, asked.key, until_s, until)
+    return {"said": f"{asked.key}: silent until {until:%Y-%m-%d %H:%M} UTC; `evenwater unshelve` ends that"}
+
+
+def unshelve(asked: Keys, _request: Request, loop: Loop) -> Any:
+    """Let shelved alarms be told again: those named, or all."""
+    shelved = [a.key for a in life.active(loop.lives) if a.state is AlarmState.SHELVED]
+    chosen = [key for key in shelved if not asked.keys or key in asked.keys]
+    loop.lives = life.unshelve(loop.lives, chosen)
+    return {"said": f"told again: {', '.join(chosen)}" if chosen else "no such alarm is shelved"}
+
+
+def out_of_service(asked: OfProbe, _request: Request, loop: Loop) -> Any:
+    """Take a probe out of service: nothing is dosed by it, and it raises no alarm of its own."""
+    reservoir = _with_probe(asked, loop)
+    reservoir.instruments.out_of_service.add(asked.quantity)
+    name = words.QUANTITY[asked.quantity]
+    return {"said": f"{reservoir.table.title}: the {name} probe is out of service; nothing is dosed by it"}
+
+
+def in_service(asked: OfProbe, _request: Request, loop: Loop) -> Any:
+    """Let a probe count again."""
+    reservoir = _with_probe(asked, loop)
+    reservoir.instruments.out_of_service.discard(asked.quantity)
+    return {"said": f"{reservoir.table.title}: the {words.QUANTITY[asked.quantity]} probe is in service"}
+
+
+def _with_probe(asked: OfProbe, loop: Loop) -> KeptReservoir:
+    reservoir = one(loop, asked)
+    if not reservoir.instruments.has(asked.quantity):
+        raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
+    return reservoir
+
+
 # new water
 
 
@@ -174,6 +221,10 @@ METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
     "release": (Named, True, release),
     "clear": (Clear, True, clear),
     "ack": (Keys, True, ack),
+    "shelve": (Shelve, True, shelve),
+    "unshelve": (Keys, True, unshelve),
+    "out_of_service": (OfProbe, True, out_of_service),
+    "in_service": (OfProbe, True, in_service),
     "bottle": (OfPump, True, desk_pumps.bottle),
     "prime": (Prime, True, desk_pumps.prime),
     "poured": (Poured, True, desk_pumps.poured),

@@ -10,6 +10,7 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.calibrating import Visit
 from daemon.causes import LEVEL_ENOUGH
+from daemon.dose.doubt_file import Doubts
 from daemon.dose.inflow import Inflow, follow, since_rise_s
 from daemon.dose.ledger_standing import Standing
 from daemon.dose.level import Drowned, Fall, Levels, RestLevel, drowned, leak, most_drunk_l_per_h, rest_s_of
@@ -62,9 +63,9 @@ class Instruments:
         wired: Wired,
         book: CalibrationBook,
         shelf: Shelf = SHIPPED,
-        apart: frozenset[Quantity] = frozenset(),
+        doubts: Doubts = Doubts(),  # noqa: B008 - frozen
     ) -> None:
-        """apart: kinds of quantity whose two probes disagreed when the program last ended."""
+        """doubts: what was in doubt when the program last ended."""
         self.verdicts: dict[Quantity, Verdict] = {}
         self.visit: Visit | None = None
         self.circulation_on = False
@@ -76,7 +77,8 @@ class Instruments:
         self._aged: tuple[date, Mapping[Quantity, tuple[ProbeNote, ...]]] | None = None
         self._histories: dict[Quantity, ProbeHistory] = {}
         self._aparts: dict[Quantity, Apart] = {}
-        self._apart_before = apart
+        self._apart_before = doubts.apart
+        self.out_of_service = set(doubts.out)
         self._plugs = Plugs()
         self._noises: dict[Quantity, Noise] = {}
         self._light_day = LightDay()
@@ -122,6 +124,8 @@ class Instruments:
             verdict, after = judge(look, history, limits, now_s, today, other_water=other_water)
             if self._is_visited(quantity):
                 verdict, after = _calibrating(verdict), replace(after, normal=history.normal)
+            elif quantity in self.out_of_service:
+                verdict = replace(verdict, quality=Quality.BAD, reason=VerdictReason.OUT_OF_SERVICE)
             self.verdicts[quantity], self._histories[quantity] = verdict, after
             if quantity.kind is not quantity:
                 self._vote(quantity.kind, verdict, now_s)

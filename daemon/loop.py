@@ -32,6 +32,7 @@ from drivers.rig import Clock
 
 SLICE_S = 1.0  # how long a request may wait for its answer between passes, rig time
 SETTLE_AFTER_RUN_S = 5.0  # until what a motor disturbed (supply, ground, the water at the bulb) is at rest again
+KNOWN_AFTER_S = 600.0  # from the start until a cause that is not seen is taken to be gone
 REOPEN_EVERY_S = 300.0  # a broken ledger is tried again this often
 
 Tell = Callable[[State], None]
@@ -53,7 +54,8 @@ class Site:
 class Loop:
     """The pass and its pace.
 
-    tell: called with each snapshot, must not block; more_causes: alarms from outside the reservoirs.
+    tell: called with each snapshot, must not block; more_causes: alarms from outside the reservoirs;
+    lives: alarms that were there when the program last ended; keep_lives: called with them at each pass.
     """
 
     clock: Clock
@@ -68,8 +70,10 @@ class Loop:
     requests: queue.SimpleQueue[Request] = field(default_factory=queue.SimpleQueue)
     stopping: Event = field(default_factory=Event)
     lives: Lives = field(default_factory=dict)
+    keep_lives: Callable[[Lives], None] = lambda _: None
     state: State | None = None
     _passes: int = 0
+    _begun_s: float | None = None
     _started_utc: datetime | None = None
     _reopen_s: float = 0.0
     _settled_s: float = 0.0
@@ -103,7 +107,7 @@ class Loop:
         self.calendar.run_due(stamp.utc)
         self._passes += 1
         stamp = self.stamp()
-        self.lives = life.advance(self.lives, self._causes(stamp), stamp.at_s, stamp.utc)
+        self._follow_alarms(stamp)
         self._lock_unheard(stamp)
         self.state = self._snapshot(stamp)
         self.tell(self.state)
@@ -159,9 +163,19 @@ class Loop:
             if reservoir.table.pump:
                 reservoir.lock(ended, stamp)
 
+    def _follow_alarms(self, stamp: Stamp) -> None:
+        """The alarms one pass on, and on disk where something changed."""
+        now_s = self.ledger.proven_s(stamp)
+        if self._begun_s is None:
+            self._begun_s = now_s
+        settled = not now_s - self._begun_s < KNOWN_AFTER_S
+        self.lives = life.advance(self.lives, self._causes(stamp), now_s, stamp.utc, settled=settled)
+        self.keep_lives(self.lives)
+
     def _causes(self, stamp: Stamp) -> Iterator[Cause]:
+        standing = life.standing(self.lives)
         for reservoir in self.reservoirs.values():
-            yield from reservoir.causes(stamp)
+            yield from reservoir.causes(stamp, standing)
         if self.ledger.fault is not None:
             yield Cause(Kind.LEDGER, "", "", f"{self.ledger.fault}.")
         watch = self.runs.watch(self.ledger.proven_s(stamp))
@@ -172,7 +186,7 @@ class Loop:
 
     def _lock_unheard(self, stamp: Stamp) -> None:
         """No dosing goes on for long beside a grave alarm that nobody has heard."""
-        for alarm in life.unheard(self.lives, stamp.at_s):
+        for alarm in life.unheard(self.lives, self.ledger.proven_s(stamp)):
             reservoir = self.reservoirs.get(alarm.reservoir)
             if reservoir is not None and reservoir.condition(stamp) is Condition.KEEPING:
                 reservoir.lock(words.unheard(alarm), stamp)

@@ -5,6 +5,9 @@ Runs on the loop's thread.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import datetime
+
 from config.settings import Reservoir as Table
 from daemon import words
 from daemon.causes import Used
@@ -22,10 +25,14 @@ DOSES_OF_A_DAY = 50  # as many as can matter to reversals within 24 h
 class Record:
     """The past of the reservoir `name`."""
 
-    def __init__(self, name: str, table: Table, ledger: Ledger) -> None:
+    def __init__(
+        self, name: str, table: Table, ledger: Ledger, calibrated_since: Callable[[datetime], bool]
+    ) -> None:
+        """calibrated_since: whether its pH probe was, by the wall clock."""
         self._name = name
         self._table = table
         self._ledger = ledger
+        self._calibrated_since = calibrated_since
 
     def doses(self, most: int = DOSES_OF_A_DAY) -> tuple[Entry, ...]:
         """The newest doses, newest first, at most so many."""
@@ -70,7 +77,10 @@ class Record:
 
     def _cleared(self) -> Cleared:
         lock = self._ledger.cleared(self._name)
-        return NEVER if lock is None else Cleared(lock.at_s, compared=words.doubts_ph(lock.reason))
+        if lock is None:
+            return NEVER
+        agreed = words.doubts_ph(lock.reason) and not self._calibrated_since(lock.utc)  # else the doubt was right
+        return Cleared(lock.at_s, agreed=agreed)
 
     def _water(self) -> Water | None:
         """The water that is in; None where nothing tells."""

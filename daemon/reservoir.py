@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from config.settings import Reservoir as Table
 from daemon import words
@@ -75,7 +76,7 @@ class KeptReservoir:
         self.name = name
         self.table = table
         doubts = parts.doubts.known(name)
-        self.instruments = Instruments(name, table, parts.wired, parts.book, parts.shelf, doubts.apart)
+        self.instruments = Instruments(name, table, parts.wired, parts.book, parts.shelf, doubts)
         self.last_decision: Permit | Refusal | None = None
         self.last_entry = 0  # the ledger's line of the last run
         self.run_note = ""  # what the keeper said of the last run
@@ -83,7 +84,7 @@ class KeptReservoir:
         self._shown = sorted(parts.wired.probes, key=tuple(Quantity).index)
         self.rates = PumpRates(name, table, parts.pumps, parts.book, parts.ledger)
         self._limits = self.rates.limits
-        self._record = Record(name, table, parts.ledger)
+        self._record = Record(name, table, parts.ledger, partial(self.instruments.calibrated_since, Quantity.PH))
         self._leak: Fall | None = None
         self._ramp = Ramp(table)
         self._bands = _bands_of(table)
@@ -115,7 +116,7 @@ class KeptReservoir:
             self.lock(EXCHANGED, stamp)
         self._watch_level(stamp)
         self._watch_effects(stamp)
-        self._parts.doubts.keep(self.name, Doubts(self.instruments.apart(), self._acidity.unproven))
+        self._keep_doubts()
         self._acidity.follow_water(self._parts.ledger.proven_s(stamp))
         decisions = [
             self._permits.answer(wish, stamp) for wish in self._wishes(stamp) if wish.pump in self._limits
@@ -124,6 +125,11 @@ class KeptReservoir:
         self.last_decision = next(iter(permits or decisions), None)
         self._stop_unusual(decisions, stamp)
         return self.last_decision
+
+    def _keep_doubts(self) -> None:
+        here = self.instruments
+        doubts = Doubts(here.apart(), self._acidity.unproven, frozenset(here.out_of_service))
+        self._parts.doubts.keep(self.name, doubts)
 
     def _aim_at(self, targets: Targets) -> None:
         """The crop's stage asks for something else than before."""
@@ -278,11 +284,11 @@ class KeptReservoir:
 
     # tell
 
-    def causes(self, stamp: Stamp) -> Iterator[Cause]:
-        """Everything that is true now and may call for a person."""
-        return causes(self._known(stamp))
+    def causes(self, stamp: Stamp, standing: frozenset[str] = frozenset()) -> Iterator[Cause]:
+        """Everything that is true now and may call for a person. standing: the alarms that stand so far."""
+        return causes(self._known(stamp, standing))
 
-    def _known(self, stamp: Stamp) -> Known:
+    def _known(self, stamp: Stamp, alarms: frozenset[str]) -> Known:
         ledger, table = self._parts.ledger, self.table
         standing = ledger.standing(self.name, stamp)
         return Known(
@@ -302,6 +308,7 @@ class KeptReservoir:
             little=self._acidity.little(stamp.at_s),
             pumps=self._pump_states(stamp),
             ageing=self.instruments.ageing(stamp.utc.date()),
+            standing=alarms,
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
 

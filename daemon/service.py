@@ -22,6 +22,7 @@ from config.load import SettingsError
 from config.settings import Circulation, Reservoir, Settings, Tray
 from daemon import notify, words
 from daemon.alarm.life import Cause
+from daemon.alarm.life_file import LifeFile
 from daemon.alarm.table import Kind
 from daemon.altered import dose_numbers
 from daemon.dose.answer_file import AnswerFile
@@ -113,6 +114,7 @@ class Service:
         self.book = CalibrationBook(self.folder / "calibrations.toml")
         self._shelf = _shelf(settings)
         self._answers = AnswerFile(self.folder / "answers.json", self.ledger.proven_s(stamp))
+        self._lives = LifeFile(self.folder / "alarms.json")
         self._doubts = DoubtFile(self.folder / "doubts.json")
         self._normals = NormalFile(self.folder / "normals.json")
         self._link = self._opened_link() if mqtt else None
@@ -127,6 +129,8 @@ class Service:
             runs=self._runs,
             tell=self._tell,
             more_causes=self._own_causes,
+            lives=self._lives.known,
+            keep_lives=self._lives.keep,
         )
         keep.callback(self._keep_normals)
         self._lock_without_ledger(stamp)
@@ -272,7 +276,7 @@ class Service:
             f"dose {entry.number} ({entry.ml:.1f} mL, {entry.utc:%Y-%m-%d %H:%M}) ended unseen: counted in full"
             for entry in self.ledger.left_open
         )
-        troubles = (self._answers.trouble, self._doubts.trouble, self._normals.trouble)
+        troubles = (self._lives.trouble, self._answers.trouble, self._doubts.trouble, self._normals.trouble)
         return (*open_doses, *filter(None, troubles), *(cause.text for cause in self._barrier_causes()))
 
     def _broker_causes(self) -> Iterator[Cause]:

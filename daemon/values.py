@@ -46,6 +46,7 @@ class VerdictReason(StrEnum):
     NO_TEMPERATURE = "no_temperature"  # cannot be compensated
     NOT_CALIBRATED = "not_calibrated"
     CALIBRATION_OLD = "calibration_old"
+    OUT_OF_SERVICE = "out_of_service"  # taken out by a person
     CALIBRATING = "calibrating"  # a person has the probe in a buffer
     STOP_GAP = "stop_gap"  # calibrated in one buffer only: shown, but no dose rests on it
     PROBE_WORN = "probe_worn"  # calibrated, yet with too little slope for a dose to rest on
@@ -272,12 +273,18 @@ class AlarmState(StrEnum):
     UNACKNOWLEDGED = "unacknowledged"
     ACKNOWLEDGED = "acknowledged"
     RETURNED = "returned_unacknowledged"
-    LATCHED = "latched"
+    LATCHED = "latched"  # acknowledged, and only a person at the tank ends it
+    SHELVED = "shelved"  # silent until a set time
+    SUPPRESSED = "suppressed_by_design"  # another alarm explains it
 
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """One alarm that is not normal. `key` is unique, e.g. `bed1-ph-probe`; `kind` names its row in the table."""
+    """One alarm that is not normal. `key` is unique, e.g. `bed1-ph-probe`; `kind` names its row in the table.
+
+    within: how long a person has; until_utc: the end of its being shelved; because_of: the key of the alarm that
+    explains it, "" for none.
+    """
 
     key: str
     kind: str
@@ -286,7 +293,10 @@ class Alarm:
     state: AlarmState
     text: str
     raised_utc: datetime
-    raised_s: float
+    raised_s: float  # proven
+    within: str = ""
+    until_utc: datetime | None = None
+    because_of: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,7 @@ _VERDICT: Mapping[VerdictReason, str] = {
     VerdictReason.NO_TEMPERATURE: "no temperature to compensate with",
     VerdictReason.NOT_CALIBRATED: "not calibrated",
     VerdictReason.CALIBRATION_OLD: "the calibration is too old",
+    VerdictReason.OUT_OF_SERVICE: "taken out of service",
     VerdictReason.CALIBRATING: "being calibrated",
     VerdictReason.STOP_GAP: "calibrated in one buffer only, which shows but does not dose; calibrate in two",
     VerdictReason.PROBE_WORN: "the probe is worn: its slope is too low to dose by",

@@ -23,6 +23,10 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "release": {},
     "clear": {},
     "ack": {},
+    "shelve": {"key": "bed1-ph-probe"},
+    "unshelve": {},
+    "out_of_service": {"quantity": "ph"},
+    "in_service": {"quantity": "ph"},
     "bottle": {"pump": "ph_down"},
     "prime": {"pump": "ph_down", "ml": 2.0},
     "poured": {"pump": "ph_down", "ml": 2.0},
@@ -307,3 +311,59 @@ def test_a_release_given_before_the_third_clear_does_not_count(tank: AtTheTank) 
     tank.ask("clear")
     tank.passes(12)
     assert tank.bed().condition is Condition.HELD
+
+
+# silencing, and probes out of service
+
+
+def test_an_alarm_of_low_priority_can_be_shelved_for_a_day_at_most(tank: AtTheTank) -> None:
+    """It says until when; a graver one is refused with what there is."""
+    tank.bench.play("unplug", probe="ph")
+    tank.passes(2)
+    with pytest.raises(RequestRefused, match="only an alarm of low priority"):
+        tank.ask("shelve", key="bed1-ph-probe", hours=1.0)
+    tank.until(lambda _: "bed1-ph-down-rate-old" in tank.alarms(), within=500)
+    with pytest.raises(WrongParams, match="hours"):
+        tank.ask("shelve", key="bed1-ph-down-rate-old", hours=25.0)
+    assert "silent until" in tank.ask("shelve", key="bed1-ph-down-rate-old", hours=2.0)["said"]
+    tank.passes(1)
+    assert tank.alarms()["bed1-ph-down-rate-old"].state is AlarmState.SHELVED
+    assert tank.ask("unshelve")["said"] == "told again: bed1-ph-down-rate-old"
+    assert tank.ask("unshelve")["said"] == "no such alarm is shelved"
+    tank.passes(1)
+    assert tank.alarms()["bed1-ph-down-rate-old"].state is AlarmState.UNACKNOWLEDGED
+
+
+def test_nothing_is_dosed_by_a_probe_out_of_service(tmp_path: Path) -> None:
+    """Nor after a restart; it calls nobody for what is wrong with it, and is listed as out of service."""
+    with at_the_tank(tmp_path) as tank:
+        tank.ask("out_of_service", quantity="ph")
+        tank.bench.play("unplug", probe="ph")
+        tank.passes(TO_A_DOSE + 5)
+        assert tank.runs() == []
+        assert tank.alarms().keys() == {"bed1-ph-out-of-service"}
+        with pytest.raises(RequestRefused, match="has no"):
+            tank.ask("out_of_service", quantity="light")
+    with at_the_tank(tmp_path) as tank:
+        tank.passes(TO_A_DOSE + 5)
+        assert tank.runs() == []
+        assert "is in service" in tank.ask("in_service", quantity="ph")["said"]
+        tank.passes(TO_A_DOSE + 5)
+        assert len(tank.runs()) == 1
+        assert tank.alarms() == {}
+
+
+def test_an_acknowledged_alarm_stays_so_over_a_restart(tmp_path: Path) -> None:
+    """It is not raised anew at each start."""
+    with at_the_tank(tmp_path) as tank:
+        tank.bench.play("unplug", probe="ph")
+        tank.passes(2)
+        tank.ask("ack")
+        tank.passes(1)
+        raised_utc = tank.alarms()["bed1-ph-probe"].raised_utc
+    with at_the_tank(tmp_path) as tank:
+        tank.bench.play("unplug", probe="ph")
+        tank.passes(5)
+        alarm = tank.alarms()["bed1-ph-probe"]
+        assert alarm.state is AlarmState.ACKNOWLEDGED
+        assert abs(alarm.raised_utc - raised_utc) < timedelta(milliseconds=1)

@@ -38,7 +38,10 @@ PURE_MODULES = (
     "daemon.dose.windows",
     "daemon.values",
 )
-FILES_OF_PURE_ROOMS = ("daemon.measure.book", "daemon.measure.history", "daemon.measure.normal_file")
+FILES_OF_PURE_ROOMS = (
+    *("daemon.measure.book", "daemon.measure.history", "daemon.measure.normal_file"),
+    *("daemon.alarm.describe", "daemon.alarm.life_file"),
+)
 AGREED = {
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE"),
     *("pyproject.toml", "requirements.lock", "Makefile", ".gitignore", ".ci"),

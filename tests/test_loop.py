@@ -119,6 +119,9 @@ def test_a_ledger_that_comes_back_is_opened_again_and_dosing_goes_on(tank: AtThe
     tank.passes(5)
     assert "ledger" in tank.alarms()  # not tried again at every pass
     tank.passes(round(REOPEN_EVERY_S / PASS_S) + TO_A_DOSE)
+    assert tank.alarms()["ledger"].state is AlarmState.RETURNED  # a grave one waits until somebody has seen it
+    tank.ask("ack")
+    tank.passes(1)
     assert tank.alarms() == {}
     assert len(tank.runs()) == 1
     assert [entry.outcome for entry in tank.bed().last_doses] == [Outcome.DONE]
@@ -139,7 +142,9 @@ def test_a_ledger_broken_after_the_run_charges_the_dose_in_full(tank: AtTheTank,
     assert use.last_hour_ml == use.max_per_hour_ml
     tank.clock.during_sleep = lambda: None
     elsewhere.rename(kept)
-    tank.until(lambda state: not state.alarms, within=2 * round(REOPEN_EVERY_S / PASS_S))
+    tank.until(
+        lambda _: tank.alarms()["ledger"].state is AlarmState.RETURNED, within=2 * round(REOPEN_EVERY_S / PASS_S)
+    )
     bed = tank.bed()
     assert bed.last_doses[-1].outcome is Outcome.OPEN
     assert bed.caps[Role.PH_DOWN].last_hour_ml == pytest.approx(sum(entry.ml for entry in bed.last_doses))

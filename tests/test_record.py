@@ -27,12 +27,17 @@ def dosed(ledger: Ledger, at_days: float, ml: float, need_ml: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("reason", "usual_ml", "need_ml"), [(DRIFTS, 22.0, 50.0), ("3 doses of pH down without effect", 8.0, 0.0)]
+    ("reason", "calibrated", "usual_ml", "need_ml"),
+    [
+        (DRIFTS, False, 22.0, 50.0),
+        (DRIFTS, True, 8.0, 0.0),
+        ("3 doses of pH down without effect", False, 8.0, 0.0),
+    ],
 )
-def test_only_a_lock_that_doubted_the_probe_had_it_compared(
-    tmp_path: Path, reason: str, usual_ml: float, need_ml: float
+def test_only_a_doubt_of_the_probe_that_was_wrong_grants_more(
+    tmp_path: Path, reason: str, calibrated: bool, usual_ml: float, need_ml: float
 ) -> None:
-    """Any other opens to a word, which proves nothing of the reading."""
+    """Any other opens to a word, which proves nothing of the reading; a probe that was calibrated was off."""
     ledger = opened(tmp_path)
     for at_days in (0.0, 1.5, 2.5):
         dosed(ledger, at_days, 8.0, 8.0)
@@ -41,7 +46,8 @@ def test_only_a_lock_that_doubted_the_probe_had_it_compared(
     ledger.clear("bed1", "local", stamp(4.1 * DAY_S))
     dosed(ledger, 4.2, 5.0, 50.0)
     table = Table(title="Bed 1", system="deep_water", volume_l=20.0, mixing_time_s=300.0)
-    usual = Record("bed1", table, ledger).usual(Role.PH_DOWN, stamp(4.3 * DAY_S))
+    record = Record("bed1", table, ledger, lambda _: calibrated)
+    usual = record.usual(Role.PH_DOWN, stamp(4.3 * DAY_S))
     ledger.close()
     assert usual is not None
     assert (usual.usual_ml, usual.need_ml, usual.day_ml) == (usual_ml, need_ml, 5.0)

@@ -13,9 +13,11 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from daemon import words
+from daemon.alarm.describe import explained
+from daemon.alarm.table import Kind
 from daemon.cli.where import add_state_option, state_folder
 from daemon.link.client import CallRefused, ControlClient, NoDaemon
-from daemon.values import Alarm, Entry, ReservoirState, Role, State
+from daemon.values import Alarm, Entry, Quantity, ReservoirState, Role, State
 
 Commands = Any  # argparse gives its sub-parsers no public type
 Printer = Callable[[Any], Iterable[str]]
@@ -30,6 +32,9 @@ def add_commands(commands: Commands) -> None:
     _simple(commands, "release", "let a held reservoir correct itself again", _release)
     _clear(commands)
     _ack(commands)
+    _shelving(commands)
+    _service(commands, "out-of-service", "out_of_service", "take a probe out of service: nothing is dosed by it")
+    _service(commands, "in-service", "in_service", "let a probe count again")
     _renewed(commands, "bottle", "tell that a bottle has been filled to the top again")
     _renewed(commands, "tube", "tell that a new tube is in a pump: it doses again once measured")
 
@@ -168,25 +173,80 @@ def _ledger_lines(answer: Any) -> Iterable[str]:
 
 
 def _alarms(commands: Commands) -> None:
-    parser = add_asking(commands, "alarms", "list what calls for a person, gravest first", "evenwater alarms")
-    parser.set_defaults(
-        act=lambda arguments: asked(
+    parser = add_asking(
+        commands,
+        "alarms",
+        "list what calls for a person, gravest first",
+        "evenwater alarms\n  evenwater alarms --explain          what each kind means, and what to do\n"
+        "  evenwater alarms --explain leak     one of them",
+    )
+    parser.add_argument(
+        "--explain", nargs="?", const="", metavar="KIND", help="what each kind means; needs no running daemon"
+    )
+    parser.set_defaults(act=_alarms_asked)
+
+
+def _alarms_asked(arguments: argparse.Namespace) -> int:
+    if arguments.explain is None:
+        return asked(
             arguments,
             "alarms",
             lambda answer: _alarm_lines_of(TypeAdapter(tuple[Alarm, ...]).validate_python(answer)),
         )
-    )
+    if arguments.explain and arguments.explain not in set(Kind):
+        known = ", ".join(kind.value for kind in Kind)
+        print(
+            f"evenwater alarms: --explain {arguments.explain}: no such kind; there are: {known}", file=sys.stderr
+        )
+        return 2
+    kinds = [Kind(arguments.explain)] if arguments.explain else list(Kind)
+    if arguments.json:
+        print(json.dumps({kind.value: explained(kind) for kind in kinds}, ensure_ascii=False))
+        return 0
+    for kind in kinds:
+        print(kind.value)
+        for name, text in explained(kind).items():
+            print(f"  {name.replace('_', ' ')}: {text}")
+    return 0
 
 
 def _alarm_lines_of(alarms: tuple[Alarm, ...]) -> Iterable[str]:
     if not alarms:
         yield "no alarm"
     for alarm in alarms:
+        if alarm.because_of:
+            yield f"       follows from {alarm.because_of}: {alarm.key}"
+            continue
+        until = f" until {alarm.until_utc:%Y-%m-%d %H:%M} UTC" if alarm.until_utc is not None else ""
         yield (
-            f"{alarm.priority.value:<7}{alarm.key}  since {alarm.raised_utc:%H:%M:%S}, "
-            f"{alarm.state.value.replace('_', ' ')}"
+            f"{alarm.priority.value:<7}{alarm.key}  since {alarm.raised_utc:%Y-%m-%d %H:%M:%S}, "
+            f"{alarm.state.value.replace('_', ' ')}{until}"
         )
         yield f"       {alarm.text}"
+        if alarm.within:
+            yield f"       You have {alarm.within}."
+
+
+def _shelving(commands: Commands) -> None:
+    parser = add_asking(
+        commands,
+        "shelve",
+        "silence an alarm of low priority for some hours",
+        "evenwater shelve bed1-ph-down-rate-old --hours 12",
+    )
+    parser.add_argument("key", help="as `evenwater alarms` shows it")
+    parser.add_argument("--hours", type=finite, default=24.0, metavar="H", help="at most 24 (default 24)")
+    parser.set_defaults(act=lambda a: asked(a, "shelve", said, key=a.key, hours=a.hours))
+    parser = add_asking(commands, "unshelve", "let shelved alarms be told again", "evenwater unshelve")
+    parser.add_argument("key", nargs="*", help="as `evenwater alarms` shows them (default: all)")
+    parser.set_defaults(act=lambda a: asked(a, "unshelve", said, keys=a.key))
+
+
+def _service(commands: Commands, name: str, method: str, help_text: str) -> None:
+    parser = add_asking(commands, name, help_text, f"evenwater {name} ph")
+    parser.add_argument("quantity", choices=[quantity.value for quantity in Quantity], help="which probe")
+    add_reservoir_option(parser)
+    parser.set_defaults(act=lambda a: asked(a, method, said, quantity=a.quantity, **named(a)))
 
 
 def _ack(commands: Commands) -> None:

@@ -18,7 +18,10 @@ GROUPS = {
     "daemon.cli.demo": ("demo",),
     "daemon.cli.rehearse": ("rehearse",),
     "daemon.cli.check": ("check",),
-    "daemon.cli.ask": ("status", "ledger", "alarms", "hold", "release", "clear", "ack", "bottle", "tube"),
+    "daemon.cli.ask": (
+        *("status", "ledger", "alarms", "ack", "shelve", "unshelve", "out-of-service", "in-service"),
+        *("hold", "release", "clear", "bottle", "tube"),
+    ),
     "daemon.cli.calibrate": ("calibrate",),
     "daemon.cli.prime": ("prime",),
     "daemon.cli.poured": ("poured",),

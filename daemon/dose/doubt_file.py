@@ -1,6 +1,6 @@
 """What is doubted of each reservoir's readings, kept in a small file, so that a restart clears nothing.
 
-    two probes disagree, a jump that no dose has proven  ->  doubts.json, whole  ->  the next start
+    two probes disagree, a jump no dose has proven, out of service  ->  doubts.json, whole  ->  the next start
 
 What is doubted only ever makes it dose less. A file that cannot be read therefore means that everything is in
 doubt until it has shown itself: probes that agree for a few looks, a dose that shows. What cannot be written is
@@ -21,11 +21,13 @@ from daemon.values import Quantity
 class Doubts:
     """What is doubted of one reservoir.
 
-    apart: kinds of quantity whose two probes disagree; unproven: pH made a jump, and no dose has shown since.
+    apart: kinds of quantity whose two probes disagree; unproven: pH made a jump, and no dose has shown since;
+    out: probes that a person has taken out of service.
     """
 
     apart: frozenset[Quantity] = frozenset()
     unproven: bool = False
+    out: frozenset[Quantity] = frozenset()
 
 
 ALL = Doubts(frozenset({Quantity.PH, Quantity.EC, Quantity.TEMPERATURE}), unproven=True)
@@ -57,7 +59,7 @@ class DoubtFile:
 
 def _raw(kept: dict[str, Doubts]) -> dict[str, Any]:
     return {
-        name: {"apart": sorted(kind.value for kind in of.apart), "unproven": of.unproven}
+        name: {"apart": sorted(of.apart), "unproven": of.unproven, "out": sorted(of.out)}
         for name, of in kept.items()
     }
 
@@ -65,6 +67,10 @@ def _raw(kept: dict[str, Doubts]) -> dict[str, Any]:
 def _read(raw: Any) -> dict[str, Doubts]:
     """Raises ValueError, TypeError, KeyError or AttributeError where it is not what `_raw` gives."""
     return {
-        str(name): Doubts(frozenset(Quantity(kind) for kind in table["apart"]), bool(table["unproven"]))
+        str(name): Doubts(_quantities(table["apart"]), bool(table["unproven"]), _quantities(table.get("out", ())))
         for name, table in raw.items()
     }
+
+
+def _quantities(raw: Any) -> frozenset[Quantity]:
+    return frozenset(Quantity(each) for each in raw)

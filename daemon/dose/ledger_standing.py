@@ -17,7 +17,7 @@ SELECT reservoir, condition, reason, who, utc, boot, at_s, for_s, number FROM co
 WHERE ended_by IS NULL ORDER BY number
 """
 _LOCKS = """
-SELECT boot, at_s, reason, ended_by IS NOT NULL FROM conditions WHERE reservoir = ? AND condition = ?
+SELECT boot, at_s, utc, reason, ended_by IS NOT NULL FROM conditions WHERE reservoir = ? AND condition = ?
 ORDER BY number DESC
 """
 
@@ -47,9 +47,10 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Lock:
-    """One lock of a reservoir: when it began, in proven s, why, and whether a person has cleared it."""
+    """One lock of a reservoir: when it began, in proven s and by the wall, why, and whether it was cleared."""
 
     at_s: float
+    utc: datetime
     reason: str
     cleared: bool
 
@@ -135,10 +136,13 @@ def write_end(db: sqlite3.Connection, ended: Iterable[Standing], who: str, utc: 
 
 
 def locks_of(
-    rows: Callable[..., list[tuple[int, float, str, int]]],
+    rows: Callable[..., list[tuple[int, float, str, str, int]]],
     reservoir: str,
     proven_of: Callable[[int, float], float],
 ) -> tuple[Lock, ...]:
     """Every lock that a reservoir ever had, newest first."""
     found = rows(_LOCKS, reservoir, Condition.LOCKED)
-    return tuple(Lock(proven_of(boot, at_s), reason, bool(cleared)) for boot, at_s, reason, cleared in found)
+    return tuple(
+        Lock(proven_of(boot, at_s), datetime.fromisoformat(utc), reason, bool(cleared))
+        for boot, at_s, utc, reason, cleared in found
+    )

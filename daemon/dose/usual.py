@@ -10,9 +10,10 @@ asks for about as much each day as on the days before.
 
 The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Nothing
 is held back until DAYS_NEEDED full days have been seen. After a person has cleared a safety stop only what was
-given since counts, and for a day with a wider margin. If that stop doubted the probe, they had to compare it with
-something else before it opened: so what was given in the day before it was the water's own, and is usual; and so
-is the whole way that the first dose after it had before it.
+given since counts, and for a day with a wider margin. If that stop doubted the probe, and what they measured
+agreed with it, then what was given in the day before was the water's own, and is usual; and so is the whole way
+that was left at the first dose after, if that came within a day. (Where it had to be calibrated, the doubt was
+right.)
 """
 
 from __future__ import annotations
@@ -45,11 +46,11 @@ class Given(NamedTuple):
 class Cleared:
     """The newest safety stop that a person has cleared: when it began, in proven s; -inf for never.
 
-    compared: it opened only to a pH measured by something else, or to a calibration.
+    agreed: it doubted the probe, and a pH measured by something else agreed with what that read.
     """
 
     at_s: float = -inf
-    compared: bool = False
+    agreed: bool = False
 
 
 NEVER = Cleared()
@@ -61,7 +62,7 @@ class Usual:
     """What one pump usually gives in a day, from how many days, and what counts of the last 24 h.
 
     cleared: a person has cleared a safety stop within them. need_ml: what the water needed at the first dose
-    since, 0 unless the probe was compared for it.
+    since, 0 unless the probe was found right.
     """
 
     usual_ml: float
@@ -83,11 +84,12 @@ def usual_of(given: Sequence[Given], now_s: float, cleared: Cleared = NEVER) -> 
     if not count >= DAYS_NEEDED:
         return None
     days = [_between(given, now_s - (k + 1) * DAY_S, now_s - k * DAY_S) for k in range(1, count + 1)]
-    if cleared.compared and now_s - cleared.at_s < MOST_DAYS * DAY_S:
+    if cleared.agreed and now_s - cleared.at_s < MOST_DAYS * DAY_S:
         days.append(_between(given, cleared.at_s - DAY_S, cleared.at_s))
     first = next((dose for dose in given if dose.end_s > cleared.at_s), _NONE_YET)
     is_granted = cleared.at_s > -inf and not now_s - first.end_s > DAY_S
-    need_ml = first.need_ml if is_granted and cleared.compared else 0.0
+    is_soon = first.end_s - cleared.at_s < DAY_S  # later the probe may have gone wrong again
+    need_ml = first.need_ml if is_granted and is_soon and cleared.agreed else 0.0
     day_ml = _between(given, max(now_s - DAY_S, cleared.at_s), inf)
     return Usual(max(days), count, day_ml, is_granted, need_ml)
 

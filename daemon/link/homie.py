@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from daemon import words
+from daemon.alarm.life import is_silent
 from daemon.link.plain import utc_text
 from daemon.values import (
     Alarm,
@@ -108,8 +109,9 @@ def description(title: str, state: State, known: Collection[str], version: int) 
 
 
 def alerts(state: State) -> dict[str, str]:
-    """Text of each alarm by `$alert/<id>`; the id begins with its priority: `hi-`, `med-` or `lo-`."""
-    return {f"$alert/{alert_id(alarm)}": _text(alarm.text or alarm.kind) for alarm in state.alarms}
+    """Text of each alarm that is to call somebody, by `$alert/<id>`; the id begins with `hi-`, `med-`, `lo-`."""
+    told = (alarm for alarm in state.alarms if not is_silent(alarm))
+    return {f"$alert/{alert_id(alarm)}": _text(alarm.text or alarm.kind) for alarm in told}
 
 
 def alert_id(alarm: Alarm) -> str:

@@ -6,12 +6,13 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from daemon.cli.ask import _status_lines
+from daemon.cli.ask import _alarm_lines_of, _status_lines
 from daemon.cli.main import main
 from daemon.dose.usual import Usual
 from daemon.link.plain import plain
@@ -67,7 +68,7 @@ def test_status_says_notes_holds_and_alarms() -> None:
     assert "  note: dose 3 ended unseen" in lines
     assert "Bed1 [bed1]: held (dosing paused by a person): cleaning" in lines
     assert lines[-2:] == [
-        "high   bed1-ph-probe  since 06:30:00, unacknowledged",
+        "high   bed1-ph-probe  since 2026-03-01 06:30:00, unacknowledged",
         "       pH probe gone",
     ]
 
@@ -201,3 +202,22 @@ def test_status_bears_a_probe_that_does_not_answer(
     (line,) = (line for line in capsys.readouterr().out.splitlines() if line.startswith("  pH   "))
     assert "–" in line
     assert "0x48" in line
+
+
+def test_each_kind_of_alarm_is_explained_without_a_daemon(capsys: pytest.CaptureFixture[str]) -> None:
+    """One, or all; as JSON too; an unknown one names those there are."""
+    assert main(["alarms", "--explain", "leak"]) == 0
+    assert "leak\n  priority: high\n  you have: minutes" in capsys.readouterr().out
+    assert main(["alarms", "--explain", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["locked"]["latches"] == "until it is cleared at the tank"
+    assert main(["alarms", "--explain", "toast"]) == 2
+    assert "there are: probe, " in capsys.readouterr().err
+
+
+def test_what_follows_from_another_alarm_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """Below it; how long a person has stands with the first."""
+    follower = replace(alarm("bed1-ph-out-of-band"), because_of="bed1-ph-probe", state=AlarmState.SUPPRESSED)
+    shelved = replace(alarm("x"), state=AlarmState.SHELVED, until_utc=datetime(2026, 3, 1, 9, tzinfo=UTC))
+    lines = list(_alarm_lines_of((replace(alarm(), within="hours"), follower, shelved)))
+    assert lines[2:4] == ["       You have hours.", "       follows from bed1-ph-probe: bed1-ph-out-of-band"]
+    assert lines[4].endswith("shelved until 2026-03-01 09:00 UTC")

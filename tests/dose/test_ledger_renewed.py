@@ -63,7 +63,7 @@ class TestGiven:
         book.clear("bed1", "local", stamp(90.0))
         book.hold("bed1", "work", "local", stamp(100.0))
         book.release("bed1", "local", stamp(110.0))
-        assert book.cleared("bed1") == Lock(40.0, "stop", cleared=True)
+        assert book.cleared("bed1") == Lock(40.0, NOON + timedelta(seconds=40), "stop", cleared=True)
         assert book.cleared("bed2") is None
 
     def test_new_water_begins_anew(self, tmp_path: Path, book: Ledger) -> None:

@@ -65,12 +65,12 @@ def test_a_stop_that_was_cleared_begins_the_count_anew_with_more_room() -> None:
     assert room_ml(within, 60.0, after_water=False) - narrow_ml == pytest.approx(CLEARED_PH * 60.0)
 
 
-def test_a_probe_that_was_compared_grants_the_day_before_and_the_way_that_was_left() -> None:
+def test_a_probe_that_was_found_right_grants_the_day_before_and_the_way_that_was_left() -> None:
     """The person measured that it reads right, so it was the water that wanted all that, and wants the rest."""
     history = [*days(8.0, 8.0, 8.0, 8.0), Given(4.1 * DAY_S, 30.0), Given(4.4 * DAY_S, 5.0, 50.0)]
     stopped_s, now_s = 4.2 * DAY_S, 4.5 * DAY_S
     word = usual_of(history, now_s, Cleared(stopped_s))
-    measured = usual_of(history, now_s, Cleared(stopped_s, compared=True))
+    measured = usual_of(history, now_s, Cleared(stopped_s, agreed=True))
     assert word is not None
     assert measured is not None
     assert (word.usual_ml, word.need_ml) == (8.0, 0.0)
@@ -79,15 +79,23 @@ def test_a_probe_that_was_compared_grants_the_day_before_and_the_way_that_was_le
     assert more_ml == pytest.approx(USUAL_TIMES * (36.0 - 8.0) + NEED_TIMES * 50.0)
 
 
-def test_what_was_compared_holds_for_a_day_and_its_day_for_a_week() -> None:
+def test_what_was_measured_holds_for_a_day_and_its_day_for_a_week() -> None:
     """Then the water has shown anew what it wants, or the probe may have drifted since."""
     history = [*days(8.0, 8.0, 8.0, 8.0), Given(4.1 * DAY_S, 30.0), Given(4.4 * DAY_S, 5.0, 50.0)]
-    cleared = Cleared(4.2 * DAY_S, compared=True)
+    cleared = Cleared(4.2 * DAY_S, agreed=True)
     later, last = usual_of(history, 5.5 * DAY_S, cleared), usual_of(history, 12.3 * DAY_S, cleared)
     assert later is not None
     assert last is not None
     assert (later.usual_ml, later.need_ml) == (37.0, 0.0)
     assert (last.usual_ml, last.need_ml) == (5.0, 0.0)
+
+
+def test_the_way_is_granted_only_where_dosing_goes_on_within_a_day() -> None:
+    """A probe that was right two days ago may drift by now."""
+    history = [*days(8.0, 8.0, 8.0, 8.0), Given(4.1 * DAY_S, 30.0), Given(5.3 * DAY_S, 5.0, 50.0)]
+    late = usual_of(history, 5.4 * DAY_S, Cleared(4.2 * DAY_S, agreed=True))
+    assert late is not None
+    assert (late.cleared, late.need_ml) == (True, 0.0)
 
 
 def test_the_room_is_the_usual_day_and_a_margin() -> None:

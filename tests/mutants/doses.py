@@ -863,8 +863,8 @@ ANSWERS = mutants_of(
     (
         (
             "answers more doubt after a start",
-            "age_s = max(0.0, self._begun_s - then_s) + DAY_S",
-            "age_s = max(0.0, self._begun_s - then_s)",
+            "age_s = max(0.0, self._begun_s - kept.proven_s) + DAY_S",
+            "age_s = max(0.0, self._begun_s - kept.proven_s)",
             "test_a_start_knows_what_was_learned_with_more_doubt",
         ),
         (

@@ -54,7 +54,7 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir what is doubted outlasts a restart",
-            "        self._parts.doubts.keep(self.name, Doubts(self.instruments.apart(), self._acidity.unproven))\n",
+            "        self._parts.doubts.keep(self.name, doubts)\n",
             "",
             "tests/hazards/test_measurement.py::test_h18_a_restart_forgets_no_disagreement",
         ),
@@ -209,9 +209,15 @@ RECORD = mutants_of(
         ),
         (
             "record a word compares nothing",
-            "compared=words.doubts_ph(lock.reason)",
-            "compared=True",
-            "tests/test_record.py::test_only_a_lock_that_doubted_the_probe_had_it_compared",
+            "agreed = words.doubts_ph(lock.reason) and",
+            "agreed = True and",
+            "tests/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
+        ),
+        (
+            "record a probe that was off agreed with nothing",
+            " and not self._calibrated_since(lock.utc)  # else the doubt was right",
+            "",
+            "tests/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
         ),
     ),
 )
@@ -225,6 +231,13 @@ INSTRUMENTS = mutants_of(
             "        if isinstance(calibration, PhCalibration) and calibration.stop_gap:\n            return False\n",
             "",
             "tests/test_desk_probes.py::test_a_stop_gap_since_the_lock_will_not_do",
+        ),
+        (
+            "instruments a probe out of service carries no dose",
+            "                verdict = replace(verdict, quality=Quality.BAD, reason=VerdictReason.OUT_OF_SERVICE)\n",
+            "                pass\n",
+            "tests/test_desk.py::test_nothing_is_dosed_by_a_probe_out_of_service",
+            (VerdictReason.OUT_OF_SERVICE,),
         ),
         (
             "instruments a probe in a standard says nothing of the water",
@@ -915,8 +928,8 @@ ALARM = mutants_of(
     (
         (
             "alarm acknowledging clears nothing",
-            "following[key] = replace(life, alarm=replace(life.alarm, state=AlarmState.ACKNOWLEDGED))",
-            "del following[key]",
+            "            following[key] = replace(life, alarm=replace(life.alarm, state=seen))\n",
+            "            del following[key]\n",
             "test_acknowledging_silences_and_clears_nothing",
         ),
         (
@@ -936,6 +949,30 @@ ALARM = mutants_of(
             "return replace(life, alarm=replace(life.alarm, state=AlarmState.RETURNED))",
             "return None",
             "test_a_cause_that_goes_returns_then_leaves_after_its_off_delay",
+        ),
+        (
+            "alarm that is grave waits to be seen",
+            "and not _waits_to_be_seen(life):",
+            "and True:",
+            "test_a_grave_alarm_that_went_by_itself_waits_until_it_is_seen",
+        ),
+        (
+            "alarm only of low priority is shelved",
+            " and life.alarm.priority is Priority.LOW",
+            "",
+            "test_only_low_priority_can_be_shelved",
+        ),
+        (
+            "alarm shelved for ever",
+            "    return replace(life, shelved_until_s=None)\n\n\ndef _explained",
+            "    return life\n\n\ndef _explained",
+            "test_a_shelved_alarm_is_silent_until_its_time",
+        ),
+        (
+            "alarm recalled outlasts the start",
+            "    if life.recalled and not settled:\n        return life\n",
+            "",
+            "test_a_recalled_alarm_waits_until_much_is_known",
         ),
         (
             "alarm that comes back",
