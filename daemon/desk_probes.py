@@ -278,7 +278,7 @@ def doubt_of_ph(measured_ph: float | None, reservoir: KeptReservoir, loop: Loop)
     standing = loop.ledger.standing(reservoir.name, loop.stamp())
     if standing is None or not words.doubts_ph(standing.reason):
         return ""
-    if reservoir.instruments.calibrated_since(Quantity.PH, standing.since):
+    if reservoir.instruments.calibrated_between(Quantity.PH, standing.since, loop.clock.utc()):
         return ""
     ph = reservoir.instruments.verdicts.get(Quantity.PH)
     if measured_ph is None:

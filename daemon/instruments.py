@@ -267,13 +267,13 @@ class Instruments:
         """What calibrations were made of this probe."""
         return self._book.history.of(self._name, quantity)
 
-    def calibrated_since(self, quantity: Quantity, utc: datetime) -> bool:
-        """Whether the calibration in force was made later than that, every point of it, and is no stop-gap."""
+    def calibrated_between(self, quantity: Quantity, since: datetime, until: datetime) -> bool:
+        """Whether the calibration in force was made within that time, every point of it, and is no stop-gap."""
         calibration = self._book.get(self._name, quantity)
         if isinstance(calibration, PhCalibration) and calibration.stop_gap:
             return False
         points = self._book.points(self._name, quantity)
-        return bool(points) and all(point.utc > utc for point in points)
+        return bool(points) and all(since < point.utc <= until for point in points)
 
     def end_visit(self) -> None:
         """The probe goes back: what it read in the standards says nothing about the water."""

@@ -26,13 +26,13 @@ class Record:
     """The past of the reservoir `name`."""
 
     def __init__(
-        self, name: str, table: Table, ledger: Ledger, calibrated_since: Callable[[datetime], bool]
+        self, name: str, table: Table, ledger: Ledger, calibrated_between: Callable[[datetime, datetime], bool]
     ) -> None:
-        """calibrated_since: whether its pH probe was, by the wall clock."""
+        """calibrated_between: whether its pH probe was, by the wall clock."""
         self._name = name
         self._table = table
         self._ledger = ledger
-        self._calibrated_since = calibrated_since
+        self._calibrated_between = calibrated_between
 
     def doses(self, most: int = DOSES_OF_A_DAY) -> tuple[Entry, ...]:
         """The newest doses, newest first, at most so many."""
@@ -71,16 +71,16 @@ class Record:
         if role not in OPPOSITE or ledger.fault is not None:
             return None
         try:
-            return usual_of(ledger.given(self._name, role), ledger.proven_s(stamp), self._cleared())
+            return usual_of(ledger.given(self._name, role), ledger.proven_s(stamp), self._cleared(stamp))
         except LedgerError:
             return None
 
-    def _cleared(self) -> Cleared:
+    def _cleared(self, stamp: Stamp) -> Cleared:
         lock = self._ledger.cleared(self._name)
         if lock is None:
             return NEVER
-        agreed = words.doubts_ph(lock.reason) and not self._calibrated_since(lock.utc)  # else the doubt was right
-        return Cleared(lock.at_s, agreed=agreed)
+        was_off = self._calibrated_between(lock.utc, stamp.utc)
+        return Cleared(lock.at_s, agreed=words.doubts_ph(lock.reason) and not was_off)
 
     def _water(self) -> Water | None:
         """The water that is in; None where nothing tells."""

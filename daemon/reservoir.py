@@ -84,7 +84,9 @@ class KeptReservoir:
         self._shown = sorted(parts.wired.probes, key=tuple(Quantity).index)
         self.rates = PumpRates(name, table, parts.pumps, parts.book, parts.ledger)
         self._limits = self.rates.limits
-        self._record = Record(name, table, parts.ledger, partial(self.instruments.calibrated_since, Quantity.PH))
+        self._record = Record(
+            name, table, parts.ledger, partial(self.instruments.calibrated_between, Quantity.PH)
+        )
         self._leak: Fall | None = None
         self._ramp = Ramp(table)
         self._bands = _bands_of(table)

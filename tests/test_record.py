@@ -46,7 +46,7 @@ def test_only_a_doubt_of_the_probe_that_was_wrong_grants_more(
     ledger.clear("bed1", "local", stamp(4.1 * DAY_S))
     dosed(ledger, 4.2, 5.0, 50.0)
     table = Table(title="Bed 1", system="deep_water", volume_l=20.0, mixing_time_s=300.0)
-    record = Record("bed1", table, ledger, lambda _: calibrated)
+    record = Record("bed1", table, ledger, lambda since, until: calibrated)
     usual = record.usual(Role.PH_DOWN, stamp(4.3 * DAY_S))
     ledger.close()
     assert usual is not None

@@ -209,14 +209,14 @@ RECORD = mutants_of(
         ),
         (
             "record a word compares nothing",
-            "agreed = words.doubts_ph(lock.reason) and",
-            "agreed = True and",
+            "agreed=words.doubts_ph(lock.reason) and",
+            "agreed=True and",
             "tests/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
         ),
         (
             "record a probe that was off agreed with nothing",
-            " and not self._calibrated_since(lock.utc)  # else the doubt was right",
-            "",
+            " and not was_off)",
+            ")",
             "tests/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
         ),
     ),
