@@ -108,6 +108,11 @@ class Mqtt(Table):
     tls_ca_file: str | None = Field(
         default=None, description="the certificate that signed the broker's; set, TLS is used"
     )
+    release_controllers: tuple[HomieId, ...] = Field(
+        default=(),
+        max_length=8,
+        description="who may release over MQTT, each with a key in the credential key-NAME; nobody by default",
+    )
     heartbeat_s: float = Field(
         default=30.0, ge=5.0, le=300.0, description="the time between signs of life on MQTT"
     )

@@ -1,8 +1,8 @@
 """What the loop does about each request, and what it says to the person who asked.
 
-Pausing is free to everyone the links let in. Everything that can make the daemon dose again (release,
-clear, bottle, tube, prime, poured, change-out, calibrate, in-service) is for a person at the tank: Origin.LOCAL
-only; so is what makes it quieter.
+Pausing is free to everyone the links let in; silencing needs to be no replay. Everything that can make the daemon
+dose again (clear, bottle, tube, prime, poured, change-out, calibrate, in-service) is for a person at the tank:
+Origin.LOCAL only. Of it all, a controller that the settings name may release.
 """
 
 from __future__ import annotations
@@ -73,8 +73,8 @@ def answer(request: Request, loop: Loop) -> None:
 def _do(request: Request, loop: Loop) -> Any:
     if request.method not in METHODS:
         raise UnknownMethod(f"{request.method}: not a request; known are {', '.join(sorted(METHODS))}")
-    model, local_only, act = METHODS[request.method]
-    if local_only and request.origin is not Origin.LOCAL:
+    model, least, act = METHODS[request.method]
+    if not request.origin.is_at_least(least):
         raise RequestRefused(f"{request.method}: only for a person at the tank, by the command line there")
     return act(_parsed(model, request), request, loop)
 
@@ -214,34 +214,34 @@ def end_change(asked: Named, request: Request, loop: Loop) -> Any:
 
 Act = Callable[[Any, Request, "Loop"], Any]
 
-METHODS: Mapping[str, tuple[type[Ask], bool, Act]] = {
-    "alarms": (Nothing, False, alarms),
-    "ledger": (Doses, False, ledger),
-    "hold": (Hold, False, hold),
-    "release": (Named, True, release),
-    "clear": (Clear, True, clear),
-    "ack": (Keys, True, ack),
-    "shelve": (Shelve, True, shelve),
-    "unshelve": (Keys, True, unshelve),
-    "out_of_service": (OfProbe, True, out_of_service),
-    "in_service": (OfProbe, True, in_service),
-    "bottle": (OfPump, True, desk_pumps.bottle),
-    "prime": (Prime, True, desk_pumps.prime),
-    "poured": (Poured, True, desk_pumps.poured),
-    "tube": (OfPump, True, desk_pumps.tube),
-    "calibrate_pump.run": (TimedRun, True, desk_pumps.timed_run),
-    "calibrate_pump.finish": (Measured, True, desk_pumps.finish_pump),
-    "calibrate_pump.cancel": (OfPump, True, desk_pumps.cancel_pump),
-    "change_out.begin": (Named, True, begin_change),
-    "change_out.done": (Named, True, end_change),
-    "calibrate.begin": (Probe, True, desk_probes.begin),
-    "calibrate.look": (Look, True, desk_probes.look),
-    "calibrate.point": (Standard, True, desk_probes.point),
-    "calibrate.result": (Result, True, desk_probes.result),
-    "calibrate.history": (Probe, False, desk_probes.history),
-    "calibrate.finish": (Finish, True, desk_probes.finish),
-    "calibrate.back": (Probe, True, desk_probes.back),
-    "calibrate.cancel": (Probe, True, desk_probes.cancel),
+METHODS: Mapping[str, tuple[type[Ask], Origin, Act]] = {
+    "alarms": (Nothing, Origin.REMOTE, alarms),
+    "ledger": (Doses, Origin.REMOTE, ledger),
+    "hold": (Hold, Origin.REMOTE, hold),
+    "release": (Named, Origin.SIGNED, release),
+    "clear": (Clear, Origin.LOCAL, clear),
+    "ack": (Keys, Origin.VOUCHED, ack),
+    "shelve": (Shelve, Origin.VOUCHED, shelve),
+    "unshelve": (Keys, Origin.VOUCHED, unshelve),
+    "out_of_service": (OfProbe, Origin.LOCAL, out_of_service),
+    "in_service": (OfProbe, Origin.LOCAL, in_service),
+    "bottle": (OfPump, Origin.LOCAL, desk_pumps.bottle),
+    "prime": (Prime, Origin.LOCAL, desk_pumps.prime),
+    "poured": (Poured, Origin.LOCAL, desk_pumps.poured),
+    "tube": (OfPump, Origin.LOCAL, desk_pumps.tube),
+    "calibrate_pump.run": (TimedRun, Origin.LOCAL, desk_pumps.timed_run),
+    "calibrate_pump.finish": (Measured, Origin.LOCAL, desk_pumps.finish_pump),
+    "calibrate_pump.cancel": (OfPump, Origin.LOCAL, desk_pumps.cancel_pump),
+    "change_out.begin": (Named, Origin.LOCAL, begin_change),
+    "change_out.done": (Named, Origin.LOCAL, end_change),
+    "calibrate.begin": (Probe, Origin.LOCAL, desk_probes.begin),
+    "calibrate.look": (Look, Origin.LOCAL, desk_probes.look),
+    "calibrate.point": (Standard, Origin.LOCAL, desk_probes.point),
+    "calibrate.result": (Result, Origin.LOCAL, desk_probes.result),
+    "calibrate.history": (Probe, Origin.REMOTE, desk_probes.history),
+    "calibrate.finish": (Finish, Origin.LOCAL, desk_probes.finish),
+    "calibrate.back": (Probe, Origin.LOCAL, desk_probes.back),
+    "calibrate.cancel": (Probe, Origin.LOCAL, desk_probes.cancel),
 }
 
 

@@ -13,10 +13,20 @@ from typing import Any
 
 
 class Origin(StrEnum):
-    """Where a request came from. Only someone at the tank may raise dosing again."""
+    """Where a request came from, the least trusted first. Only someone at the tank may raise dosing again.
 
-    LOCAL = "local"  # the control socket: a person with a shell on this box
+    A controller that the settings name may release, where the grower wants that.
+    """
+
     REMOTE = "remote"  # MQTT: anyone the broker lets in
+    VOUCHED = "vouched"  # MQTT, with the nonce of just now: no replay
+    SIGNED = "signed"  # MQTT, signed by a controller that the settings name
+    LOCAL = "local"  # the control socket: a person with a shell on this box
+
+    def is_at_least(self, other: Origin) -> bool:
+        """Whether it is trusted as much as that one."""
+        order = list(Origin)
+        return order.index(self) >= order.index(other)
 
 
 class RequestRefused(ValueError):  # noqa: N818 - a refusal is an answer, in this house's words

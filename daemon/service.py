@@ -33,7 +33,8 @@ from daemon.dose.windows import Stamp
 from daemon.instruments import Wired
 from daemon.jobs import Calendar, Job
 from daemon.link.control import ControlServer
-from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
+from daemon.link.gate import Gate
+from daemon.link.mqtt import MqttLink, MqttSettingsError, read_keys, read_password
 from daemon.lock import StateLock
 from daemon.loop import Loop, Site
 from daemon.measure.book import BookError, CalibrationBook
@@ -204,6 +205,7 @@ class Service:
             site_name=site.name,
             password=read_password(self.settings.mqtt, os.environ),
             submit=self.submit,
+            gate=Gate(self.folder / "commands.json", read_keys(self.settings.mqtt, os.environ)),
         )
         link.start()
         self._parts.callback(link.close)
@@ -280,10 +282,18 @@ class Service:
         return (*open_doses, *filter(None, troubles), *(cause.text for cause in self._barrier_causes()))
 
     def _broker_causes(self) -> Iterator[Cause]:
-        if self._link is None or (status := self._link.status()).connected:
+        if self._link is None:
             return
-        where = f"{self.settings.mqtt.host}:{self.settings.mqtt.port}"
-        yield Cause(Kind.BROKER, "", "mqtt", f"No MQTT broker at {where}: {status.problem or 'not connected'}.")
+        status, where = self._link.status(), f"{self.settings.mqtt.host}:{self.settings.mqtt.port}"
+        if not status.connected:
+            text = f"No MQTT broker at {where}: {status.problem or 'not connected'}."
+            yield Cause(Kind.BROKER, "", "mqtt", text)
+        elif status.problem:
+            yield Cause(Kind.BROKER, "", "mqtt", f"The MQTT broker at {where}: {status.problem}.")
+        if status.many_ignored:
+            counts = ", ".join(f"{reason.value.replace('_', ' ')} {n}" for reason, n in status.ignored.items())
+            text = f"Commands over MQTT were not acted on (since the start: {counts})."
+            yield Cause(Kind.COMMANDS, "", "mqtt", text)
 
     def _jobs(self) -> tuple[Job, ...]:
         return (

@@ -19,6 +19,7 @@ from tests.at_the_tank import TO_A_DOSE, AtTheTank, at_the_tank, one_bed, two_be
 QUARTER = 90  # passes of a quarter of an hour
 PH: dict[str, Any] = {"quantity": "ph"}
 LOOKING_AND_PAUSING = {"alarms", "calibrate.history", "ledger", "hold"}
+SILENCING = {"ack", "shelve", "unshelve"}
 AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "release": {},
     "clear": {},
@@ -51,8 +52,11 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
 
 def test_every_request_is_either_harmless_or_for_a_person_at_the_tank() -> None:
     """Nothing is left out of the two lists that these tests go through."""
-    assert {name for name, (_, local_only, _) in METHODS.items() if not local_only} == LOOKING_AND_PAUSING
-    assert {name for name, (_, local_only, _) in METHODS.items() if local_only} == AT_THE_TANK_ONLY.keys()
+    least = {name: least for name, (_, least, _) in METHODS.items()}
+    assert {name for name, of in least.items() if of is Origin.REMOTE} == LOOKING_AND_PAUSING
+    assert {name for name, of in least.items() if of is Origin.VOUCHED} == SILENCING
+    assert {name for name, of in least.items() if of is Origin.SIGNED} == {"release"}
+    assert {name for name, of in least.items() if of is not Origin.REMOTE} == AT_THE_TANK_ONLY.keys()
 
 
 @pytest.mark.parametrize(("method", "params"), AT_THE_TANK_ONLY.items())

@@ -48,6 +48,7 @@ class Kind(StrEnum):
     SETTINGS = "settings"
     LEDGER = "ledger"
     BROKER = "broker"
+    COMMANDS = "commands"
     BARRIER = "barrier"
     BACKUP = "backup"
     HISTORY = "history"
@@ -432,6 +433,16 @@ TABLE: dict[Kind, Row] = {
         done="Dosing goes on by its own rules.",
         act="Check the broker's address, power and network.",
         within="days, while somebody looks in",
+        stops="none",
+    ),
+    Kind.COMMANDS: Row(
+        priority=Priority.MEDIUM,
+        on_delay_s=0.0,
+        off_delay_s=600.0,
+        consequence="Somebody or something on the network tries what it may not.",
+        done="They change nothing: no message can make it dose.",
+        act="Look who publishes to the /set topics at the broker; change its passwords if nobody knows.",
+        within="days: it is kept out",
         stops="none",
     ),
     Kind.HISTORY: Row(

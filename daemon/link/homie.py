@@ -41,6 +41,7 @@ from daemon.values import (
 )
 
 HEARTBEAT = "box/heartbeat"
+NONCE, REQUEST, RESULT = "box/nonce", "box/request/set", "box/result"
 HALF = 0.5  # of the nominal volume: more is enough
 LONGEST_TEXT = 1000  # characters; far below what any broker takes
 HOLD = re.compile(r"(?P<reservoir>[a-z0-9-]+)-dosing/hold/set")
@@ -102,7 +103,7 @@ def description(title: str, state: State, known: Collection[str], version: int) 
     nodes: dict[str, Any] = {}
     titles = _node_titles(state)
     for each in _properties(state):
-        if each.path in known:
+        if each.path in known or not each.declared.get("retained", True):
             node = nodes.setdefault(each.node, {"name": titles[each.node], "properties": {}})
             node["properties"][each.name] = dict(each.declared)
     return {"homie": "5.0", "version": version, "name": title, "nodes": nodes}
@@ -120,9 +121,9 @@ def alert_id(alarm: Alarm) -> str:
     return f"{_PRIORITY[alarm.priority]}-{key}"
 
 
-def hold_paths(state: State) -> list[str]:
+def set_paths(state: State) -> list[str]:
     """The `/set` topics to listen to, below the device's own."""
-    return [f"{name}-dosing/hold/set" for name in state.reservoirs]
+    return [*(f"{name}-dosing/hold/set" for name in state.reservoirs), REQUEST]
 
 
 def amount_text(amount: float, decimals: int) -> str | None:
@@ -155,6 +156,10 @@ def _properties(state: State) -> Iterator[Property]:
 def _box(state: State) -> Iterator[Property]:
     yield _string("box", "version", "Program version", state.version)
     yield _string("box", "rig", "Rig", state.rig)
+    yield Property("box", "nonce", {"name": "To be named in a command", "datatype": "string"}, None)
+    once = {"datatype": "json", "retained": False}
+    yield Property("box", "request", {"name": "Command", "settable": True, **once}, None)
+    yield Property("box", "result", {"name": "What came of a command", **once}, None)
     heartbeat = {"name": "Passes done", "datatype": "integer", "format": "0:"}
     yield Property("box", "heartbeat", heartbeat, str(state.passes))
     sampled = {"name": "Sampled at", "datatype": "datetime"}

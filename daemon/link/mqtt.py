@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from config.settings import Mqtt
+from daemon.link.gate import Gate, Ignored
 from daemon.link.session import STATE, Memory, Session
 from daemon.link.wire import CONNECT_TIMEOUT_S, Wire
 from daemon.requests import Request
@@ -28,6 +29,7 @@ STEADY_S = 30.0  # a connection that was ready for less does not shorten the pau
 SETTLE_S = 60.0  # from connecting to `ready`; longer means the broker does not answer
 GOODBYE_S = 0.7  # for `disconnected` to be acknowledged; then the last will speaks for us
 CLOSE_S = 1.0
+SHORTEST_KEY = 32  # bytes of a controller's key
 
 
 class MqttSettingsError(ValueError):
@@ -40,7 +42,8 @@ class LinkStatus:
 
     connected: the device is `ready` at the broker. since_s: for how long that has been so, or not, in s.
     heartbeat_age_s: since the broker last acknowledged a heartbeat; None before the first.
-    dropped, refused, ignored: messages too large to send, not allowed by the broker, commands not acted on.
+    dropped, refused: messages too large to send, not allowed by the broker. ignored: commands not acted on, by
+    reason; many_ignored: so many lately that a person should know.
     """
 
     connected: bool
@@ -48,7 +51,8 @@ class LinkStatus:
     heartbeat_age_s: float | None
     dropped: int
     refused: int
-    ignored: int
+    ignored: Mapping[Ignored, int]
+    many_ignored: bool
     problem: str
 
 
@@ -63,13 +67,14 @@ class MqttLink:
         site_name: str,
         password: str | None,
         submit: Callable[[Request], None],
+        gate: Gate,
     ) -> None:
         """Raises MqttSettingsError where the CA file cannot be used."""
         self._settings, self._password, self._submit = settings, password, submit
         self._device_id, self._title = device_id, site_name
         self._root = f"{settings.domain}/5/{device_id}"
         self._tls = _tls(settings)
-        self._memory = Memory()
+        self._memory, self._gate = Memory(), gate
         self._newest: State | None = None
         self._ready, self._changed_s, self._logged = False, time.monotonic(), ""
         self._closing = threading.Event()
@@ -93,7 +98,8 @@ class MqttLink:
             heartbeat_age_s=age_s,
             dropped=memory.dropped,
             refused=memory.refused,
-            ignored=memory.ignored,
+            ignored=dict(self._gate.counts),
+            many_ignored=self._gate.many_lately(now_s),
             problem=memory.problem,
         )
 
@@ -146,6 +152,7 @@ class MqttLink:
             title=self._title,
             heartbeat_every_s=self._settings.heartbeat_s,
             memory=self._memory,
+            gate=self._gate,
             submit=self._submit,
             state=self._newest,
         )
@@ -206,6 +213,32 @@ def read_password(settings: Mqtt, environ: Mapping[str, str]) -> str | None:
     if not password:
         raise MqttSettingsError(f"{where}: the file in {folder} is empty; write the broker's password into it")
     return password
+
+
+def read_keys(settings: Mqtt, environ: Mapping[str, str]) -> dict[str, bytes]:
+    """The keys of controllers that may release, each from the file `key-NAME` below $CREDENTIALS_DIRECTORY.
+
+    Raises MqttSettingsError where one is missing, unreadable or too short.
+    """
+    return {name: _key(name, environ) for name in settings.release_controllers}
+
+
+def _key(name: str, environ: Mapping[str, str]) -> bytes:
+    where, folder = f'[mqtt] release_controllers "{name}"', environ.get("CREDENTIALS_DIRECTORY")
+    if not folder:
+        raise MqttSettingsError(
+            f"{where}: $CREDENTIALS_DIRECTORY is not set; run as the service, whose unit names key-{name} with "
+            "LoadCredential=, or set it to the folder that holds the file"
+        )
+    try:
+        key = Path(folder, f"key-{name}").read_bytes().strip(b"\r\n")
+    except OSError as error:
+        raise MqttSettingsError(f"{where}: key-{name} cannot be read from {folder} ({error})") from error
+    if len(key) < SHORTEST_KEY:
+        raise MqttSettingsError(
+            f"{where}: key-{name} has {len(key)} bytes, at least {SHORTEST_KEY} are needed: openssl rand -hex 32"
+        )
+    return key
 
 
 def _tls(settings: Mqtt) -> ssl.SSLContext | None:

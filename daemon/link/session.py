@@ -15,12 +15,15 @@ from __future__ import annotations
 import json
 import logging
 import time
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import Enum, auto
+from functools import partial
 from typing import Any
 
 from daemon.link import homie
+from daemon.link.gate import Command, Gate, Ignored
 from daemon.link.wire import LARGEST_PACKET, Message, Wire
 from daemon.requests import Origin, Request
 from daemon.values import State
@@ -29,6 +32,7 @@ LOG = logging.getLogger(__name__)
 LARGEST_PAYLOAD = 8_192  # bytes of a value or an alert
 LEAST_BETWEEN_S = 0.2  # states that come faster are not all shown: a fast bench must not drown the broker
 DISCOVERY_S = 2.0  # a broker that does not show us our own topics delays `ready` no longer than this
+RESULTS = 20  # answers that wait to be told
 HOLD_GAP_S = 1.0  # repeated `hold` messages within this are one request
 STATE, DESCRIPTION, ALERT = "$state", "$description", "$alert/"
 
@@ -51,9 +55,9 @@ class Memory:
     version: int = 0
     acknowledged_s: float | None = None  # monotonic time when the broker last took a heartbeat
     dropped: int = 0  # too large to send
-    ignored: int = 0  # commands that were not a plain, live `true`
     refused: int = 0  # messages the broker did not allow
     problem: str = ""
+    results: deque[str] = field(default_factory=lambda: deque(maxlen=RESULTS))  # from the loop's thread
 
 
 class Session:
@@ -67,6 +71,7 @@ class Session:
         title: str,
         heartbeat_every_s: float,
         memory: Memory,
+        gate: Gate,
         submit: Callable[[Request], None],
         state: State,
     ) -> None:
@@ -74,6 +79,7 @@ class Session:
         self.ready = False  # the broker has taken our `ready` once
         self._wire, self._root, self._title = wire, root, title
         self._heartbeat_every_s, self._memory, self._submit = heartbeat_every_s, memory, submit
+        self._gate = gate
         self._found: dict[str, bytes] = {}  # retained topics of an earlier life, and our own `init`
         self._declared: dict[str, Any] = {}  # the description at the broker, without its version
         self._sent: dict[str, str] = {}
@@ -96,7 +102,18 @@ class Session:
             if self.phase is Phase.READY:
                 self._update()
         self._move_on()
+        self._follow_gate()
         self.flush()
+
+    def _follow_gate(self) -> None:
+        """Show the nonce of just now, and what came of commands."""
+        self._gate.renew(time.monotonic())
+        if self._memory.latest.get(homie.NONCE) != self._gate.nonce:
+            self._memory.latest[homie.NONCE] = self._gate.nonce
+            if self.phase is Phase.READY:
+                self._update()
+        while self.phase is Phase.READY and self._memory.results and self._wire.room:
+            self._wire.tell(f"{self._root}/{homie.RESULT}", self._memory.results.popleft().encode())
 
     def say_goodbye(self) -> None:
         """Ask for `disconnected` to be sent, ahead of nothing else."""
@@ -116,7 +133,7 @@ class Session:
             self._heartbeat_s = self._looked_s
         else:
             texts[homie.HEARTBEAT] = self._memory.latest[homie.HEARTBEAT]
-        self._memory.latest |= texts
+        self._memory.latest |= texts | {homie.NONCE: self._gate.nonce}
         self._shape = homie.description(self._title, state, self._memory.latest, version=0)
 
     def _move_on(self) -> None:
@@ -162,7 +179,7 @@ class Session:
         return known + 1 if known else int(self._state.utc.timestamp())
 
     def _listen(self) -> None:
-        for path in homie.hold_paths(self._state):
+        for path in homie.set_paths(self._state):
             self._wire.subscribe(f"{self._root}/{path}", stored=False)
         self._wire.subscribe(f"{self._root}/{STATE}", stored=True)
         self.phase = Phase.LISTENING
@@ -230,10 +247,15 @@ class Session:
             self._take_command(path, message)
 
     def _take_command(self, path: str, message: Message) -> None:
-        """Only a live, unretained `true` on a known reservoir's `hold`; all else changes nothing."""
+        """A live, unretained `true` on a known reservoir's `hold`, or what the gate lets in."""
+        if path == homie.REQUEST:
+            self._take_request(message)
+            return
         found = homie.HOLD.fullmatch(path)
-        if found is None or message.retained or message.payload != b"true":
-            self._ignore(path, message)
+        if message.retained:
+            self._gate.ignore(Ignored.RETAINED, time.monotonic())
+        elif found is None or message.payload != b"true":
+            self._gate.ignore(Ignored.MALFORMED, time.monotonic())
         elif found["reservoir"] in self._state.reservoirs:
             self._ask_hold(found["reservoir"])
 
@@ -245,12 +267,11 @@ class Session:
         params = {"reservoir": reservoir, "reason": "asked over MQTT"}
         self._submit(Request("hold", params, Origin.REMOTE, _log_refusal))
 
-    def _ignore(self, path: str, message: Message) -> None:
-        self._memory.ignored += 1
-        if self._memory.ignored == 1:
-            kind = "a retained" if message.retained else "the"
-            shown = message.payload[:20]
-            LOG.warning("Ignored %s message %r on %s: only a live `true` asks for hold", kind, shown, path)
+    def _take_request(self, message: Message) -> None:
+        verdict = self._gate.judge(message.payload, time.monotonic(), retained=message.retained)
+        if isinstance(verdict, Command):
+            answer = partial(_tell_result, self._memory.results, verdict.id)
+            self._submit(Request(verdict.method, verdict.params, verdict.origin, answer))
 
 
 def _kept_description(payload: bytes) -> tuple[dict[str, Any], int]:
@@ -261,6 +282,13 @@ def _kept_description(payload: bytes) -> tuple[dict[str, Any], int]:
     except (ValueError, KeyError, TypeError, RecursionError):
         return {}, 0
     return {**kept, "version": 0}, version
+
+
+def _tell_result(results: deque[str], id_: str, result: Any) -> None:
+    """Called from the loop's thread."""
+    refused = isinstance(result, Exception)
+    said = str(result) if refused else str(result["said"])
+    results.append(json.dumps({"id": id_, "accepted": not refused, "said": said[: homie.LONGEST_TEXT]}))
 
 
 def _log_refusal(result: Any) -> None:

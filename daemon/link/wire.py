@@ -29,6 +29,7 @@ LOG = logging.getLogger(__name__)
 KEEPALIVE_S = 30
 CONNECT_TIMEOUT_S = 5.0
 LARGEST_PACKET = 65_536  # bytes, both ways; what brokers are commonly limited to
+MOST_MESSAGES = 5_000  # that wait to be looked at: a flood costs its oldest ones, and no memory
 WINDOW = 10  # messages that may wait for their acknowledgement at a time
 
 
@@ -57,7 +58,7 @@ class Wire:
         self.problem = ""
         self.connected = False
         self.largest_packet = LARGEST_PACKET
-        self.messages: deque[Message] = deque()
+        self.messages: deque[Message] = deque(maxlen=MOST_MESSAGES)
         self.acknowledged: deque[Acknowledged] = deque()
         self._window = WINDOW
         self._waiting: dict[int, tuple[str, float]] = {}  # message id -> topic, when it was sent
@@ -111,6 +112,10 @@ class Wire:
             self._waiting[info.mid] = (topic, time.monotonic())
         else:
             self._over(f"sending failed: {info.rc.name}")
+
+    def tell(self, topic: str, payload: bytes) -> None:
+        """One message that nobody keeps, at QoS 0: not acknowledged."""
+        self._client.publish(topic, payload, qos=0, retain=False)
 
     def subscribe(self, topic: str, *, stored: bool) -> None:
         """QoS 0, so that nothing queues; `stored`: also what the broker keeps. Retained stays visible."""

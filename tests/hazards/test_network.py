@@ -78,6 +78,7 @@ def params_of(method: str) -> dict[str, Any]:
     probe = {"quantity": "ph"}
     more: dict[str, dict[str, Any]] = {
         "hold": {"reason": "x"},
+        "shelve": {"key": "bed1-locked"},
         "bottle": {"pump": "ph_down"},
         "prime": {"pump": "ph_down", "ml": 1.0},
         "tube": {"pump": "ph_down"},
@@ -85,7 +86,8 @@ def params_of(method: str) -> dict[str, Any]:
         "calibrate_pump.finish": {"pump": "ph_down", "measured_ml": [8.0, 8.0]},
         "calibrate_pump.cancel": {"pump": "ph_down"},
     }
-    return more.get(method, probe if method.startswith("calibrate") else {})
+    of_a_probe = method.startswith("calibrate") or method.endswith("_service")
+    return more.get(method, probe if of_a_probe else {})
 
 
 def test_h33_who_is_at_the_box_hears_without_a_network(tmp_path: Path, figure: Figure) -> None:

@@ -33,14 +33,15 @@ def test_each_declared_property_has_a_legal_value_and_nothing_else_is_published(
     """The convention asks for a value of every declared retained property at `ready`."""
     of = state(1, reservoir("bed1"), reservoir("bed-2", last_doses=(), last_decision=None, waiting_for=""))
     texts, allowed = homie.values(of), properties(declared(of))
-    assert texts.keys() == allowed.keys()
+    kept = {path for path, each in allowed.items() if each.get("retained", True)}
+    assert texts.keys() == kept
     assert [path for path, text in texts.items() if not fits(allowed[path], text.encode())] == []
 
 
-def test_hold_is_the_only_settable_thing() -> None:
+def test_hold_and_the_gate_are_the_only_settable_things() -> None:
     """Set points and caps are changed in the settings, at the box."""
     settable = [path for path, of in properties(declared(state())).items() if of.get("settable")]
-    assert settable == ["bed1-dosing/hold"]
+    assert settable == ["bed1-dosing/hold", "box/request"]
 
 
 def test_readings_have_their_unit_and_sensible_digits() -> None:

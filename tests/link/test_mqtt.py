@@ -11,12 +11,14 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from tempfile import mkdtemp
 from typing import Any
 
 import pytest
 
 from config.settings import Mqtt
 from daemon.link import homie, mqtt, session
+from daemon.link.gate import Gate, Ignored, signature
 from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
 from daemon.requests import Origin, Request, RequestRefused
 from daemon.values import Condition, State
@@ -61,14 +63,27 @@ def brisk(monkeypatch: pytest.MonkeyPatch) -> None:
 class Device:
     """A link under test: what it was asked to pass on, and its topics."""
 
-    def __init__(self, port: int, name: str = "", password: str | None = None, **settings: Any) -> None:
+    def __init__(
+        self,
+        port: int,
+        name: str = "",
+        password: str | None = None,
+        keys: dict[str, bytes] | None = None,
+        **settings: Any,
+    ) -> None:
         self.name = name or next(NAMES)
         self.root = f"homie/5/{self.name}"
         self.requests: list[Request] = []
         whole = {**Mqtt(port=port).model_dump(), "heartbeat_s": HEARTBEAT_S, **settings}
         table = Mqtt.model_construct(**whole)
+        self.gate = Gate(Path(mkdtemp()) / "commands.json", keys or {})
         self.link = MqttLink(
-            table, device_id=self.name, site_name="Garden", password=password, submit=self.requests.append
+            table,
+            device_id=self.name,
+            site_name="Garden",
+            password=password,
+            submit=self.requests.append,
+            gate=self.gate,
         )
         self.link.start()
 
@@ -95,6 +110,11 @@ def device() -> Iterator[Callable[..., Device]]:
 Make = Callable[..., Device]
 
 
+def ignored(device: Device) -> int:
+    """How many commands were not acted on."""
+    return sum(device.link.status().ignored.values())
+
+
 def test_the_device_conforms_at_ready(broker: Broker, device: Make) -> None:
     """IDs, description, a legal retained value for every declared property, and no other retained topic."""
     here = device(broker.port)
@@ -106,7 +126,7 @@ def test_the_device_conforms_at_ready(broker: Broker, device: Make) -> None:
     assert faults(description) == []
     assert kept.pop("$state").decode() in STATES
     assert kept.pop("$alert/hi-bed1-ph-probe") == b"pH probe gone"
-    allowed = properties(description)
+    allowed = {path: of for path, of in properties(description).items() if of.get("retained", True)}
     assert kept.keys() == allowed.keys()
     assert [path for path, payload in kept.items() if not fits(allowed[path], payload)] == []
     assert all(ID.fullmatch(level) for path in kept for level in path.split("/"))
@@ -131,7 +151,7 @@ def test_the_ordinary_command_line_client_reads_it(broker: Broker, device: Make)
     here = device(broker.port)
     here.ready()
     command = ["mosquitto_sub", "-V", "311", "-p", str(broker.port), "-t", f"{here.root}/+/+", "-v"]
-    expected = homie.values(state())
+    expected = homie.values(state()) | {homie.NONCE: ""}
     command += ["-C", str(len(expected)), "-W", "3"]
     out = subprocess.run(command, capture_output=True, text=True, timeout=5, check=True).stdout
     assert f"{here.root}/bed1-probe/ph 6.02" in out.splitlines()
@@ -244,9 +264,18 @@ def test_a_clean_stop_says_disconnected_and_not_lost(broker: Broker, device: Mak
 KILLED = """
 import threading, sys
 from config.settings import Mqtt
+from daemon.link.gate import Gate
 from daemon.link.mqtt import MqttLink
+from pathlib import Path
 from tests.link.states import state
-link = MqttLink(Mqtt(port=int(sys.argv[1])), device_id="doomed", site_name="Garden", password=None, submit=print)
+link = MqttLink(
+    Mqtt(port=int(sys.argv[1])),
+    device_id="doomed",
+    site_name="Garden",
+    password=None,
+    submit=print,
+    gate=Gate(Path("/nowhere/commands.json"), {}),
+)
 link.publish(state())
 link.start()
 threading.Event().wait()
@@ -324,7 +353,7 @@ def test_anything_but_true_changes_nothing_and_is_counted(broker: Broker, device
         watcher.publish(topic, b"true")
         until(lambda: here.requests)
     assert len(here.requests) == 1
-    assert here.link.status().ignored == len(REFUSED)
+    assert ignored(here) == len(REFUSED)
 
 
 def test_a_retained_hold_is_ignored_live_and_after_a_restart(broker: Broker, device: Make) -> None:
@@ -334,12 +363,12 @@ def test_a_retained_hold_is_ignored_live_and_after_a_restart(broker: Broker, dev
     topic = f"{here.root}/bed1-dosing/hold/set"
     with Watcher(broker.port, "none") as watcher:
         watcher.publish(topic, "true", retain=True)
-        until(lambda: here.link.status().ignored == 1)
+        until(lambda: ignored(here) == 1)
         here.link.close()
         again = device(broker.port, here.name)
         again.ready()
         watcher.publish(topic, "false")
-        until(lambda: again.link.status().ignored == 1)
+        until(lambda: ignored(again) == 1)
     assert here.requests == again.requests == []
 
 
@@ -354,7 +383,7 @@ def test_a_hold_sent_while_the_device_was_away_does_not_arrive_later(broker: Bro
         again = device(broker.port, here.name)
         again.ready()
         watcher.publish(topic, "false")
-        until(lambda: again.link.status().ignored == 1)
+        until(lambda: ignored(again) == 1)
     assert again.requests == []
 
 
@@ -368,7 +397,7 @@ def test_a_flood_of_holds_is_one_request(broker: Broker, device: Make) -> None:
         for _ in range(300):
             watcher.publish(topic, "true")
         watcher.publish(topic, "false")
-        until(lambda: here.link.status().ignored == 1)
+        until(lambda: ignored(here) == 1)
         took_s = time.monotonic() - began_s
     assert 1 <= len(here.requests) <= 1 + took_s
 
@@ -593,7 +622,14 @@ def test_an_unusable_ca_file_is_said_at_once(tmp_path: Path) -> None:
     """The key, the file and what to give."""
     table = Mqtt(tls_ca_file=str(tmp_path / "none.pem"))
     with pytest.raises(MqttSettingsError, match=r"tls_ca_file = .*none\.pem.*certificate"):
-        MqttLink(table, device_id="x", site_name="x", password=None, submit=print)
+        MqttLink(
+            table,
+            device_id="x",
+            site_name="x",
+            password=None,
+            submit=print,
+            gate=Gate(tmp_path / "commands.json", {}),
+        )
 
 
 def test_the_password_is_read_from_the_credential(tmp_path: Path) -> None:
@@ -636,3 +672,83 @@ def test_an_error_of_our_own_does_not_end_the_link(broker: Broker, device: Make)
     here.link.publish(State(**{**{name: getattr(whole, name) for name in whole.__slots__}, "reservoirs": None}))
     until(lambda: "AttributeError" in here.link.status().problem)
     here.ready(whole)
+
+
+# commands with the nonce
+
+
+def command(device: Device, **more: Any) -> bytes:
+    """One that is right, but for what is given."""
+    return json.dumps({"id": "one", "nonce": device.gate.nonce, "do": "ack", **more}).encode()
+
+
+def test_a_command_with_the_nonce_is_asked_once_and_answered(broker: Broker, device: Make) -> None:
+    """By the property that a controller reads; then it is another, and the same message means nothing."""
+    here = device(broker.port)
+    with Watcher(broker.port, f"{here.root}/#") as watcher:
+        here.ready()
+        until(lambda: watcher.kept.get(f"{here.root}/box/nonce") == here.gate.nonce.encode())
+        sent = command(here, keys=["bed1-ph-probe"])
+        watcher.publish(f"{here.root}/box/request/set", sent)
+        until(lambda: here.requests)
+        (asked,) = here.requests
+        assert (asked.method, asked.params, asked.origin) == ("ack", {"keys": ["bed1-ph-probe"]}, Origin.VOUCHED)
+        asked.answer({"said": "acknowledged: bed1-ph-probe"})
+        until(lambda: watcher.payloads(f"{here.root}/box/result"))
+        answer = json.loads(watcher.payloads(f"{here.root}/box/result")[0])
+        assert answer == {"id": "one", "accepted": True, "said": "acknowledged: bed1-ph-probe"}
+        until(
+            lambda: (
+                watcher.kept[f"{here.root}/box/nonce"] == here.gate.nonce.encode() != json.loads(sent)["nonce"]
+            )
+        )
+        watcher.publish(f"{here.root}/box/request/set", sent)
+        until(lambda: ignored(here) == 1)
+    assert here.link.status().ignored == {Ignored.LATE: 1}
+    assert len(here.requests) == 1
+
+
+@pytest.mark.parametrize("payload", [*REFUSED, b"true", b"[]", b"{}", b'{"id": "x"}'])
+def test_what_is_no_command_changes_nothing(broker: Broker, device: Make, payload: bytes) -> None:
+    """Nor does one that the broker keeps."""
+    here = device(broker.port)
+    here.ready()
+    with Watcher(broker.port, "none") as watcher:
+        watcher.publish(f"{here.root}/box/request/set", payload)
+        watcher.publish(f"{here.root}/box/request/set", command(here), retain=True)
+        until(lambda: ignored(here) == 2)
+        watcher.publish(f"{here.root}/box/request/set", b"", retain=True)
+    assert here.requests == []
+
+
+def test_release_needs_the_signature_of_a_named_controller(broker: Broker, device: Make) -> None:
+    """Without the grower's key nobody on the network can let it dose."""
+    key = b"k" * 32
+    here = device(broker.port, keys={"panel": key})
+    here.ready()
+    with Watcher(broker.port, "none") as watcher:
+        topic = f"{here.root}/box/request/set"
+        watcher.publish(topic, command(here, do="release"))
+        wrong = signature(b"x" * 32, "one", here.gate.nonce, "release", "bed1")
+        watcher.publish(topic, command(here, do="release", reservoir="bed1", controller="panel", signature=wrong))
+        until(lambda: ignored(here) == 2)
+        assert here.requests == []
+        right = signature(key, "one", here.gate.nonce, "release", "bed1")
+        watcher.publish(topic, command(here, do="release", reservoir="bed1", controller="panel", signature=right))
+        until(lambda: here.requests)
+    assert (here.requests[0].method, here.requests[0].origin) == ("release", Origin.SIGNED)
+
+
+def test_after_a_flood_a_valid_command_still_works(broker: Broker, device: Make) -> None:
+    """What is ignored costs no memory and no turn."""
+    here = device(broker.port)
+    here.ready()
+    topic = f"{here.root}/box/request/set"
+    with Watcher(broker.port, "none") as watcher:
+        for number in range(1000):
+            watcher.publish(topic, b'{"do": "dose", "ml": %d}' % number)
+        until(lambda: ignored(here) == 1000, within_s=20.0)
+        assert here.link.status().many_ignored
+        watcher.publish(topic, command(here))
+        until(lambda: here.requests)
+    assert [asked.method for asked in here.requests] == ["ack"]

@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 from daemon.desk import METHODS
+from daemon.requests import Origin
 from daemon.values import VerdictReason
 from tests.mutants.mutant import mutants_of
 
@@ -406,19 +407,19 @@ DESK = (
             ),
             (
                 "desk only a person at the tank",
-                "if local_only and request.origin is not Origin.LOCAL:",
+                "if not request.origin.is_at_least(least):",
                 "if False:",
                 FROM_AFAR,
             ),
             *(
                 (
                     f"desk {method} only at the tank",
-                    f'"{method}": ({model.__name__}, True, ',
-                    f'"{method}": ({model.__name__}, False, ',
+                    f'"{method}": ({model.__name__}, Origin.{least.name}, ',
+                    f'"{method}": ({model.__name__}, Origin.REMOTE, ',
                     FROM_AFAR,
                 )
-                for method, (model, local_only, _) in METHODS.items()
-                if local_only
+                for method, (model, least, _) in METHODS.items()
+                if least is not Origin.REMOTE
             ),
             (
                 "desk a change of water pauses",
@@ -810,21 +811,77 @@ RUNS = mutants_of(
     ),
 )
 
+GATE = mutants_of(
+    "daemon/link/gate.py",
+    "tests/link/test_gate.py",
+    (
+        (
+            "gate a retained command",
+            "        if retained:\n            return Ignored.RETAINED\n",
+            "",
+            "test_a_retained_or_huge_one_is_not_even_read",
+        ),
+        (
+            "gate a huge command",
+            "        if len(payload) > LARGEST:\n            return Ignored.TOO_LARGE\n",
+            "",
+            "test_a_retained_or_huge_one_is_not_even_read",
+        ),
+        (
+            "gate without the nonce",
+            "            return Ignored.LATE\n",
+            "            pass\n",
+            "test_a_nonce_serves_once_and_for_a_minute",
+        ),
+        (
+            "gate a nonce that serves twice",
+            "        self._change_nonce(now_s)\n\n    def _change_nonce",
+            "\n    def _change_nonce",
+            "test_a_nonce_serves_once_and_for_a_minute",
+        ),
+        (
+            "gate an id that serves twice",
+            "            return Ignored.REPLAYED\n",
+            "            pass\n",
+            "test_an_id_serves_once_also_over_a_restart",
+        ),
+        (
+            "gate more than one in a minute",
+            "            return Ignored.TOO_SOON\n",
+            "            pass\n",
+            "test_one_in_a_minute",
+        ),
+        (
+            "gate a release that nobody signed",
+            "            return Ignored.UNSIGNED\n",
+            "            pass\n",
+            "test_release_is_signed_for_what_it_asks",
+        ),
+        (
+            "gate a key for nobody",
+            "        if key is None or command.signature is None:\n            return False\n",
+            "        key = key or b''\n        if command.signature is None:\n            return False\n",
+            "test_without_a_signature_or_a_key_nobody_releases",
+        ),
+    ),
+)
+
 LINKS = (
+    *GATE,
     *mutants_of(
         "daemon/link/session.py",
         "tests/link/test_mqtt.py",
         (
             (
                 "link a retained command",
-                "if found is None or message.retained or message.payload",
-                "if found is None or message.payload",
+                "        if message.retained:\n            self._gate.ignore(",
+                "        if False:\n            self._gate.ignore(",
                 "test_a_retained_hold_is_ignored_live_and_after_a_restart",
             ),
             (
                 "link anything but true",
-                'message.retained or message.payload != b"true":',
-                "message.retained:",
+                'elif found is None or message.payload != b"true":',
+                "elif found is None:",
                 "test_anything_but_true_changes_nothing_and_is_counted",
             ),
             (
