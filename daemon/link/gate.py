@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import hmac
 import json
+import logging
 import secrets
 from collections import Counter, deque
 from collections.abc import Mapping
@@ -29,6 +30,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from daemon.disk import keep_if_may_be, recalled
 from daemon.requests import Origin
 
+LOG = logging.getLogger(__name__)
 LARGEST = 1_024  # bytes of a command
 NONCE_S = 60.0
 BETWEEN_S = 60.0  # one accepted command a minute
@@ -107,6 +109,8 @@ class Gate:
 
     def ignore(self, reason: Ignored, now_s: float) -> None:
         """Count a command that is not acted on."""
+        if not self.counts[reason]:
+            LOG.warning("Ignored a command over MQTT: %s; more of the kind are only counted", reason.value)
         self.counts[reason] += 1
         self._lately.append(now_s)
 

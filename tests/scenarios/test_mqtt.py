@@ -91,7 +91,7 @@ def test_what_a_phone_sees_and_may_ask(site: Site, broker: Broker, folder: Path)
         soon(lambda: phone.last(PH_ALERT) == "")
 
         publish(broker.port, f"{HOLD}/set", "true", "-r")
-        soon(lambda: "Ignored a retained message" in site.log)
+        soon(lambda: "Ignored a command over MQTT: retained" in site.log)
         site.until_passes(2)
         assert site.bed()["condition"] == "keeping"
         publish(broker.port, f"{HOLD}/set", "true")
