@@ -27,6 +27,7 @@ GROUPS = {
     "daemon.cli.poured": ("poured",),
     "daemon.cli.change_out": ("change-out",),
     "daemon.cli.export": ("export",),
+    "daemon.cli.watch": ("watch",),
     "daemon.cli.repair": ("repair",),
 }
 

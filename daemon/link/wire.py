@@ -117,9 +117,13 @@ class Wire:
         """One message that nobody keeps, at QoS 0: not acknowledged."""
         self._client.publish(topic, payload, qos=0, retain=False)
 
-    def subscribe(self, topic: str, *, stored: bool) -> None:
-        """QoS 0, so that nothing queues; `stored`: also what the broker keeps. Retained stays visible."""
-        options = SubscribeOptions(qos=0, retainAsPublished=True, retainHandling=0 if stored else 2)
+    def subscribe(self, topic: str, *, stored: bool, as_published: bool = True) -> None:
+        """QoS 0, so that nothing queues; `stored`: also what the broker keeps.
+
+        as_published: `retained` tells how a message was sent; else whether the broker had kept it.
+        """
+        handling = 0 if stored else 2
+        options = SubscribeOptions(qos=0, retainAsPublished=as_published, retainHandling=handling)
         code, mid = self._client.subscribe(topic, options=options)
         if code == MQTTErrorCode.MQTT_ERR_SUCCESS and mid is not None:
             self._asked.add(mid)

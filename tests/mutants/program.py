@@ -904,7 +904,7 @@ LINKS = (
         (
             (
                 "link retained stays visible",
-                "retainAsPublished=True",
+                "retainAsPublished=as_published",
                 "retainAsPublished=False",
                 "test_a_retained_hold_is_ignored_live_and_after_a_restart",
             ),
