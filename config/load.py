@@ -133,9 +133,10 @@ def _claims(raw: Mapping[str, Any]) -> dict[str, frozenset[str]]:
 
 
 def _at_lines(raw: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    """The cut-out, then pumps, then contacts, by the dotted names of their tables."""
-    if isinstance(cut_out := raw.get("cut_out"), Mapping):
-        yield "cut_out", cut_out
+    """The cut-out and the signal, then pumps, then contacts, by the dotted names of their tables."""
+    for name in ("cut_out", "signal"):
+        if isinstance(own := raw.get(name), Mapping):
+            yield name, own
     for name, reservoir in _tables(raw, "reservoir"):
         for role, pump in _tables(reservoir, "pump"):
             yield f"reservoir.{name}.pump.{role}", pump

@@ -78,6 +78,9 @@ class Site(Table):
     state_folder: str = Field(
         default="var", min_length=1, description="the folder for ledger, calibrations and control socket"
     )
+    summary_at_hour: int = Field(
+        default=6, ge=0, le=23, description="the hour, in UTC, at which the day is summed up on MQTT"
+    )
     history_days: float = Field(
         default=800.0, ge=1.0, le=4000.0, description="how long each minute's readings are kept; hours stay"
     )
@@ -446,6 +449,12 @@ class CutOut(Table):
     )
 
 
+class Signal(Table):
+    """A lamp or buzzer at the box, on while an alarm of high priority is unheard or nobody can be reached."""
+
+    line: int = Field(ge=0, le=27, description="the GPIO (BCM) number of the lamp or buzzer, high is on")
+
+
 class Standard(Table):
     """A bottle of your own, by the table printed on its label. Call it by its NAME when calibrating.
 
@@ -501,6 +510,7 @@ class Settings(Table):
     mqtt: Mqtt = Mqtt()
     reference: dict[HomieId, ReferenceInput] = {}
     cut_out: CutOut | None = None
+    signal: Signal | None = None
     reservoir: dict[HomieId, Reservoir] = Field(min_length=1, max_length=16)
     standard: dict[OwnName, Standard] = {}
 

@@ -72,6 +72,7 @@ class Loop:
     lives: Lives = field(default_factory=dict)
     keep_lives: Callable[[Lives], None] = lambda _: None
     state: State | None = None
+    summary: str = ""  # of the last day, for every snapshot
     _passes: int = 0
     _begun_s: float | None = None
     _started_utc: datetime | None = None
@@ -205,6 +206,7 @@ class Loop:
             version=self.site.version,
             notes=(*self.site.notes, *self._watch_note(stamp)),
             utc_trusted=stamp.utc_trusted,
+            summary=self.summary,
         )
 
     def _watch_note(self, stamp: Stamp) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ import os
 import uuid
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, suppress
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from pathlib import Path
 from types import TracebackType
@@ -45,18 +45,22 @@ from daemon.requests import Request
 from daemon.reservoir import KeptReservoir, Parts
 from daemon.runs import Runs
 from daemon.store.history import History
-from daemon.values import Outcome, Quantity, Role, State
+from daemon.store.trend import HistoryError, opened
+from daemon.summary import Ranges, summary
+from daemon.values import AlarmState, Outcome, Priority, Quantity, Role, State
 from drivers.ads1115 import Chips
 from drivers.contact import Contact
 from drivers.keeping import Keeper, open_keeper
 from drivers.pump import PeristalticPump
 from drivers.registry import open_probe
 from drivers.rig import Rig, RigError, missing_barriers, open_rig
+from drivers.signal_light import SignalLight
 
 CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSettingsError)
 """What may stop a start, each with a message that names the next step."""
 
 Watch = Callable[[State], None]
+UNHEARD = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
 ENDED_UNSEEN = "ended unseen"
 
 
@@ -118,6 +122,7 @@ class Service:
         self._lives = LifeFile(self.folder / "alarms.json")
         self._doubts = DoubtFile(self.folder / "doubts.json")
         self._normals = NormalFile(self.folder / "normals.json")
+        self._signal = self._opened_signal()
         self._link = self._opened_link() if mqtt else None
         self._history = self._opened_history() if history else None
         self.loop = Loop(
@@ -211,6 +216,13 @@ class Service:
         self._parts.callback(link.close)
         return link
 
+    def _opened_signal(self) -> SignalLight | None:
+        if self.settings.signal is None:
+            return None
+        light = SignalLight(line=self.settings.signal.line, pin_factory=self.rig.pin_factory())
+        self._parts.callback(light.close)
+        return light
+
     def _opened_history(self) -> History:
         history = History(self.folder, keep_days=self.settings.site.history_days)
         self._parts.callback(history.close)
@@ -250,9 +262,17 @@ class Service:
             self._link.publish(state)
         if self._history is not None:
             self._history.see(state)
+        if self._signal is not None:
+            self._signal.show(on=self._somebody_must_come(state))
         if self._watch is not None:
             self._watch(state)
         notify.tell(notify.ALIVE)
+
+    def _somebody_must_come(self, state: State) -> bool:
+        """Whether a grave alarm is unheard, or somebody should know of one and cannot be reached."""
+        if any(a.priority is Priority.HIGH and a.state in UNHEARD for a in state.alarms):
+            return True
+        return any(alarm.kind == Kind.BROKER for alarm in state.alarms)
 
     def _own_causes(self) -> Iterator[Cause]:
         """What calls for a person and does not come from probes or pumps."""
@@ -288,6 +308,9 @@ class Service:
         if not status.connected:
             text = f"No MQTT broker at {where}: {status.problem or 'not connected'}."
             yield Cause(Kind.BROKER, "", "mqtt", text)
+        elif status.test_missed:
+            text = f"The MQTT broker at {where} did not take today's test alert."
+            yield Cause(Kind.BROKER, "", "mqtt", text)
         elif status.problem:
             yield Cause(Kind.BROKER, "", "mqtt", f"The MQTT broker at {where}: {status.problem}.")
         if status.many_ignored:
@@ -296,11 +319,35 @@ class Service:
             yield Cause(Kind.COMMANDS, "", "mqtt", text)
 
     def _jobs(self) -> tuple[Job, ...]:
+        at_hour = self.settings.site.summary_at_hour
         return (
             Job("back up the ledger", CronTrigger(hour=3, minute=10, timezone=UTC), self._back_up),
+            Job("test the way of alerts", CronTrigger(hour=10, minute=10, timezone=UTC), self._test_the_way),
+            Job("sum up the day", CronTrigger(hour=at_hour, timezone=UTC), self._sum_up),
             Job("drop old minutes", CronTrigger(hour=4, minute=10, timezone=UTC), self._drop_old),
             Job("keep what is normal", CronTrigger(hour="*/6", minute=20, timezone=UTC), self._keep_normals),
         )
+
+    def _test_the_way(self, _now: datetime) -> None:
+        if self._link is not None:
+            self._link.test_the_way()
+
+    def _sum_up(self, now: datetime) -> None:
+        """The last day in a few lines, from the newest snapshot and the history."""
+        if self.loop.state is not None:
+            self.loop.summary = summary(self.loop.state, self._ranges(now))
+
+    def _ranges(self, now: datetime) -> Ranges:
+        """Lowest and highest of the last 24 h; nothing where the history cannot be read."""
+        if self._history is None:
+            return {}
+        try:
+            with opened(self.folder) as trends:
+                day = now - timedelta(days=1)
+                found = {series: trends.buckets(series, day, now, 1) for series in trends.series()}
+        except HistoryError:
+            return {}
+        return {series: (buckets[0].low, buckets[0].high) for series, buckets in found.items() if buckets}
 
     def _drop_old(self, now: datetime) -> None:
         if self._history is not None:

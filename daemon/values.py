@@ -339,3 +339,4 @@ class State:
     version: str
     notes: tuple[str, ...] = ()
     utc_trusted: bool = False  # whether `utc` is known to be right
+    summary: str = ""  # of the last day, "" before the first

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 import threading
 from collections.abc import Callable
@@ -27,7 +28,8 @@ from daemon.values import Condition, Quantity, Role, State
 from drivers.rig import RigError
 from sim_hw.bench import Bench, open_rig
 from sim_hw.from_settings import bench_table
-from tests.at_the_tank import PASS_S, RIGS, TO_A_DOSE, at_the_tank, one_bed
+from tests.at_the_tank import PASS_S, RIGS, TO_A_DOSE, AtTheTank, at_the_tank, one_bed, raw_settings
+from tests.hazards.kept import keep
 
 QUARTER = 90  # passes of a quarter of an hour
 
@@ -377,3 +379,39 @@ def test_a_history_that_cannot_be_kept_calls_and_stops_nothing(tmp_path: Path) -
         assert service.ledger.fault is None
     assert state is not None
     assert "history" in {alarm.key for alarm in state.alarms}
+
+
+# who is at the box
+
+
+def with_signal() -> Settings:
+    """The school garden with a lamp."""
+    return Settings.model_validate({**raw_settings(), "signal": {"line": 24}})
+
+
+def is_lit(at: AtTheTank) -> bool:
+    """Whether the lamp is on."""
+    return [edge.on for edge in at.bench.edges if edge.line == 24][-1:] == [True]
+
+
+def test_a_lamp_is_on_while_a_grave_alarm_is_unheard(tmp_path: Path) -> None:
+    """Acknowledged it goes out; the lock stays."""
+    with at_the_tank(tmp_path, with_signal()) as at:
+        at.passes(2)
+        assert not is_lit(at)
+        at.loop.reservoirs["bed1"].lock("the hose came off", at.loop.stamp())
+        at.passes(1)
+        assert is_lit(at)
+        at.ask("ack")
+        at.passes(2)
+        assert not is_lit(at)
+
+
+def test_the_day_is_summed_up_at_its_hour(tmp_path: Path) -> None:
+    """With the range of the day from the history; it stays until the next."""
+    with at_the_tank(tmp_path) as at:
+        assert at.passes(1).summary == ""
+        keep(at, 25.0)
+        state = at.passes(1)
+    assert re.search(r"Bed 1 is keeping: pH \d\.\d\d \(\d\.\d\d to \d\.\d\d\); EC", state.summary)
+    assert "Alarms: " in state.summary

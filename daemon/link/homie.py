@@ -28,6 +28,7 @@ from daemon.alarm.life import is_silent
 from daemon.link.plain import utc_text
 from daemon.values import (
     Alarm,
+    AlarmState,
     CapUse,
     Condition,
     Entry,
@@ -41,6 +42,8 @@ from daemon.values import (
 )
 
 HEARTBEAT = "box/heartbeat"
+PATH_TEST = "$alert/lo-path-test"
+PATH_TEST_TEXT = "A test of the way that alerts take; nothing is wrong, and it ends by itself."
 NONCE, REQUEST, RESULT = "box/nonce", "box/request/set", "box/result"
 HALF = 0.5  # of the nominal volume: more is enough
 LONGEST_TEXT = 1000  # characters; far below what any broker takes
@@ -115,6 +118,13 @@ def alerts(state: State) -> dict[str, str]:
     return {f"$alert/{alert_id(alarm)}": _text(alarm.text or alarm.kind) for alarm in told}
 
 
+def unheard_alerts(state: State) -> dict[str, str]:
+    """Those of high priority that nobody has acknowledged, likewise."""
+    unheard = (alarm for alarm in state.alarms if alarm.priority is Priority.HIGH)
+    unheard = (alarm for alarm in unheard if alarm.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED))
+    return alerts(replace(state, alarms=tuple(unheard)))
+
+
 def alert_id(alarm: Alarm) -> str:
     """`hi-bed1-ph-probe`: the priority and the alarm's key, in the characters a topic level may hold."""
     key = _NOT_IN_IDS.sub("-", alarm.key.lower()).strip("-")
@@ -156,6 +166,7 @@ def _properties(state: State) -> Iterator[Property]:
 def _box(state: State) -> Iterator[Property]:
     yield _string("box", "version", "Program version", state.version)
     yield _string("box", "rig", "Rig", state.rig)
+    yield _string("box", "summary", "The last day", state.summary)
     yield Property("box", "nonce", {"name": "To be named in a command", "datatype": "string"}, None)
     once = {"datatype": "json", "retained": False}
     yield Property("box", "request", {"name": "Command", "settable": True, **once}, None)

@@ -29,6 +29,7 @@ STEADY_S = 30.0  # a connection that was ready for less does not shorten the pau
 SETTLE_S = 60.0  # from connecting to `ready`; longer means the broker does not answer
 GOODBYE_S = 0.7  # for `disconnected` to be acknowledged; then the last will speaks for us
 CLOSE_S = 1.0
+TEST_WITHIN_S = 600.0
 SHORTEST_KEY = 32  # bytes of a controller's key
 
 
@@ -43,7 +44,8 @@ class LinkStatus:
     connected: the device is `ready` at the broker. since_s: for how long that has been so, or not, in s.
     heartbeat_age_s: since the broker last acknowledged a heartbeat; None before the first.
     dropped, refused: messages too large to send, not allowed by the broker. ignored: commands not acted on, by
-    reason; many_ignored: so many lately that a person should know.
+    reason; many_ignored: so many lately that a person should know. test_missed: the broker did not take the last
+    test alert within TEST_WITHIN_S.
     """
 
     connected: bool
@@ -53,6 +55,7 @@ class LinkStatus:
     refused: int
     ignored: Mapping[Ignored, int]
     many_ignored: bool
+    test_missed: bool
     problem: str
 
 
@@ -99,9 +102,15 @@ class MqttLink:
             dropped=memory.dropped,
             refused=memory.refused,
             ignored=dict(self._gate.counts),
+            test_missed=memory.test_asked_s is not None and now_s - memory.test_asked_s > TEST_WITHIN_S,
             many_ignored=self._gate.many_lately(now_s),
             problem=memory.problem,
         )
+
+    def test_the_way(self) -> None:
+        """Have a test alert taken by the broker; `status` tells if it was not. Never blocks."""
+        if self._memory.test_asked_s is None:
+            self._memory.test_asked_s = time.monotonic()
 
     def close(self) -> None:
         """Say `disconnected` and go; within a second, with or without the broker. Twice is harmless."""

@@ -32,6 +32,7 @@ LOG = logging.getLogger(__name__)
 LARGEST_PAYLOAD = 8_192  # bytes of a value or an alert
 LEAST_BETWEEN_S = 0.2  # states that come faster are not all shown: a fast bench must not drown the broker
 DISCOVERY_S = 2.0  # a broker that does not show us our own topics delays `ready` no longer than this
+REMIND_EVERY_S = 3600.0
 RESULTS = 20  # answers that wait to be told
 HOLD_GAP_S = 1.0  # repeated `hold` messages within this are one request
 STATE, DESCRIPTION, ALERT = "$state", "$description", "$alert/"
@@ -53,6 +54,8 @@ class Memory:
 
     latest: dict[str, str] = field(default_factory=dict)
     version: int = 0
+    test_asked_s: float | None = None  # when the way of alerts was to be tested; None: nothing is asked
+    tested_s: float | None = None  # when the broker last took a test alert
     acknowledged_s: float | None = None  # monotonic time when the broker last took a heartbeat
     dropped: int = 0  # too large to send
     refused: int = 0  # messages the broker did not allow
@@ -86,6 +89,7 @@ class Session:
         self._outbox: dict[str, str] = {STATE: "init"}  # topic -> newest text, in the order of first asking
         self._held_s: dict[str, float] = {}
         self._heartbeat_s = float("-inf")
+        self._reminded_s = time.monotonic()
         self._started_s = time.monotonic()
         self._look_at(state)
         wire.subscribe(f"{root}/#", stored=True)
@@ -103,7 +107,26 @@ class Session:
                 self._update()
         self._move_on()
         self._follow_gate()
+        self._remind()
+        self._test_the_way()
         self.flush()
+
+    def _remind(self) -> None:
+        """Publish grave alerts that nobody has acknowledged once more, each hour."""
+        now_s = time.monotonic()
+        if self.phase is not Phase.READY or now_s - self._reminded_s < REMIND_EVERY_S:
+            return
+        self._reminded_s = now_s
+        self._outbox |= homie.unheard_alerts(self._state)
+
+    def _test_the_way(self) -> None:
+        """Raise a test alert where one is asked for, and take it back once the broker has it."""
+        if self.phase is not Phase.READY:
+            return
+        if self._memory.test_asked_s is not None and homie.PATH_TEST not in self._sent | self._outbox:
+            self._outbox[homie.PATH_TEST] = homie.PATH_TEST_TEXT
+        elif self._memory.test_asked_s is None and self._sent.get(homie.PATH_TEST):
+            self._outbox[homie.PATH_TEST] = ""
 
     def _follow_gate(self) -> None:
         """Show the nonce of just now, and what came of commands."""
@@ -187,7 +210,8 @@ class Session:
     def _update(self) -> None:
         """Ask for what differs from what was sent; what is no longer there is cleared."""
         wanted = self._memory.latest | homie.alerts(self._state)
-        gone = [path for path in self._sent if path not in wanted and path not in (STATE, DESCRIPTION)]
+        ours = (STATE, DESCRIPTION, homie.PATH_TEST)
+        gone = [path for path in self._sent if path not in wanted and path not in ours]
         for path, text in [*wanted.items(), *((path, "") for path in gone)]:
             if self._outbox.get(path, self._sent.get(path)) != text:
                 self._outbox[path] = text
@@ -231,6 +255,8 @@ class Session:
             self._memory.problem = f"the broker does not let us publish {path}: {refusal}"
         elif path == homie.HEARTBEAT:
             self._memory.acknowledged_s = time.monotonic()
+        elif path == homie.PATH_TEST and self._memory.test_asked_s is not None:
+            self._memory.test_asked_s, self._memory.tested_s = None, time.monotonic()
         elif path == STATE and self.phase is Phase.READY:
             self.ready = True
 

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
@@ -21,7 +22,7 @@ from daemon.link import homie, mqtt, session
 from daemon.link.gate import Gate, Ignored, signature
 from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
 from daemon.requests import Origin, Request, RequestRefused
-from daemon.values import Condition, State
+from daemon.values import AlarmState, Condition, Priority, State
 from tests.brokers import HOUSE, MOSQUITTO, Broker, Watcher, free_port, until
 from tests.link.homie_rules import ID, STATES, faults, fits, properties
 from tests.link.states import alarm, reservoir, state, with_ph, with_unknown_ph
@@ -752,3 +753,42 @@ def test_after_a_flood_a_valid_command_still_works(broker: Broker, device: Make)
         watcher.publish(topic, command(here))
         until(lambda: here.requests)
     assert [asked.method for asked in here.requests] == ["ack"]
+
+
+# the way of alerts
+
+
+def test_the_way_is_tested_by_an_alert_that_the_broker_takes(broker: Broker, device: Make) -> None:
+    """It comes, is confirmed, and goes again without a trace."""
+    here = device(broker.port)
+    with Watcher(broker.port, f"{here.root}/#") as watcher:
+        here.ready()
+        here.link.test_the_way()
+        topic = f"{here.root}/{homie.PATH_TEST}"
+        until(lambda: [bool(payload) for payload in watcher.payloads(topic)] == [True, False])
+        assert topic not in watcher.kept
+        assert not here.link.status().test_missed
+
+
+def test_a_way_that_does_not_lead_anywhere_is_told(device: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where the broker is away altogether."""
+    monkeypatch.setattr(mqtt, "TEST_WITHIN_S", 0.2)
+    here = device(free_port())
+    here.link.publish(state())
+    here.link.test_the_way()
+    assert not here.link.status().test_missed
+    until(lambda: here.link.status().test_missed)
+
+
+def test_a_grave_alert_that_nobody_heard_is_sent_again(
+    broker: Broker, device: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each hour; one that was acknowledged, or is not grave, only once."""
+    monkeypatch.setattr(session, "REMIND_EVERY_S", 0.3)
+    seen = replace(alarm("bed1-seen"), state=AlarmState.ACKNOWLEDGED)
+    here = device(broker.port)
+    with Watcher(broker.port, f"{here.root}/#") as watcher:
+        here.ready(state(1, alarms=(alarm("bed1-leak"), seen, alarm("bed1-mild", Priority.MEDIUM))))
+        until(lambda: len(watcher.payloads(f"{here.root}/$alert/hi-bed1-leak")) >= 3)
+        assert len(watcher.payloads(f"{here.root}/$alert/hi-bed1-seen")) == 1
+        assert len(watcher.payloads(f"{here.root}/$alert/med-bed1-mild")) == 1
