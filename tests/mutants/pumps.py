@@ -543,8 +543,8 @@ LOADING = mutants_of(
     (
         (
             "load the cut-out's line is in use",
-            '        yield "cut_out", cut_out\n',
-            "        yield from ()\n",
+            '    for name in ("cut_out", "signal"):\n',
+            '    for name in ("signal",):\n',
             "test_a_cut_out_on_a_line_in_use_is_refused",
         ),
     ),
