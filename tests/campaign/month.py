@@ -318,6 +318,7 @@ class _Life:
     def _visit(self) -> None:
         """Look for the cause, mend most of it, change spoiled water, refill, clear."""
         self.tell("a person comes to look")
+        self._ask("ack")
         now_s = self.now_s()
         for place, fault in enumerate(self.faults):
             if fault.holds_at(now_s) and self._person.random() < MENDS:
