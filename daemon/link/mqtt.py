@@ -8,10 +8,12 @@ broker stops acknowledging, throws it away and opens a new one after a growing p
 from __future__ import annotations
 
 import logging
+import socket
 import ssl
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -81,6 +83,9 @@ class MqttLink:
         self._newest: State | None = None
         self._ready, self._changed_s, self._logged = False, time.monotonic(), ""
         self._closing = threading.Event()
+        self._woken, self._waker = socket.socketpair()
+        for end in (self._woken, self._waker):
+            end.setblocking(False)
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
 
     def start(self) -> None:
@@ -90,6 +95,8 @@ class MqttLink:
     def publish(self, state: State) -> None:
         """Show this state as soon as may be. Never blocks, never raises."""
         self._newest = state
+        with suppress(OSError):  # full: it is being woken already; closed: nobody is left to wake
+            self._waker.send(b".")
 
     def status(self) -> LinkStatus:
         """How the link is doing at this moment."""
@@ -117,6 +124,9 @@ class MqttLink:
         self._closing.set()
         if self._thread.ident is not None:
             self._thread.join(CLOSE_S)
+        if not self._thread.is_alive():
+            self._woken.close()
+            self._waker.close()
 
     def _run(self) -> None:
         pause_s = RETRY_FIRST_S
@@ -131,7 +141,7 @@ class MqttLink:
 
     def _connect(self) -> bool:
         """One connection from beginning to end. Whether it served long enough to try again at once."""
-        wire = Wire(self._settings, self._device_id, self._password, self._tls)
+        wire = Wire(self._settings, self._device_id, self._password, self._tls, self._woken)
         problem, steady = "", False
         try:
             wire.open(f"{self._root}/{STATE}", "lost")

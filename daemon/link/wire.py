@@ -29,6 +29,7 @@ LOG = logging.getLogger(__name__)
 KEEPALIVE_S = 30
 CONNECT_TIMEOUT_S = 5.0
 LARGEST_PACKET = 65_536  # bytes, both ways; what brokers are commonly limited to
+READ_AT_ONCE = 4_096  # wakings; however many, they mean one
 MOST_MESSAGES = 5_000  # that wait to be looked at: a flood costs its oldest ones, and no memory
 WINDOW = 10  # messages that may wait for their acknowledgement at a time
 
@@ -53,8 +54,17 @@ class Acknowledged:
 class Wire:
     """An open connection with a last will. `problem` says in words why it is over, "" while it is not."""
 
-    def __init__(self, settings: Mqtt, client_id: str, password: str | None, tls: ssl.SSLContext | None) -> None:
+    def __init__(
+        self,
+        settings: Mqtt,
+        client_id: str,
+        password: str | None,
+        tls: ssl.SSLContext | None,
+        wake: socket.socket | None = None,
+    ) -> None:
+        """wake: a byte that arrives there ends the waiting of `step`."""
         self.settings = settings
+        self._wake = wake
         self.problem = ""
         self.connected = False
         self.largest_packet = LARGEST_PACKET
@@ -140,7 +150,10 @@ class Wire:
             return
         buffered = getattr(sock, "pending", int)() > 0  # bytes that TLS has already taken off the socket
         writing = [sock] if self._client.want_write() else []
-        readable, writable, _ = select.select([sock], writing, [], 0 if buffered else timeout_s)
+        listening = [sock] if self._wake is None else [sock, self._wake]
+        readable, writable, _ = select.select(listening, writing, [], 0 if buffered else timeout_s)
+        if self._wake is not None and self._wake in readable:
+            self._wake.recv(READ_AT_ONCE)
         if sock in readable or buffered:
             self._client.loop_read()
         if sock in writable or self._client.want_write():

@@ -792,3 +792,17 @@ def test_a_grave_alert_that_nobody_heard_is_sent_again(
         until(lambda: len(watcher.payloads(f"{here.root}/$alert/hi-bed1-leak")) >= 3)
         assert len(watcher.payloads(f"{here.root}/$alert/hi-bed1-seen")) == 1
         assert len(watcher.payloads(f"{here.root}/$alert/med-bed1-mild")) == 1
+
+
+def test_an_alert_does_not_wait_for_the_workers_next_step(
+    broker: Broker, device: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A new state wakes it, however long it would have slept."""
+    here = device(broker.port)
+    with Watcher(broker.port, f"{here.root}/#") as watcher:
+        here.ready()
+        until(lambda: watcher.kept.get(f"{here.root}/$state") == b"ready")
+        monkeypatch.setattr(mqtt, "STEP_S", 30.0)
+        time.sleep(0.2)  # until it sleeps for so long
+        here.link.publish(state(2, alarms=(alarm(),)))
+        until(lambda: f"{here.root}/$alert/hi-bed1-ph-probe" in watcher.kept, within_s=5.0)
