@@ -95,8 +95,7 @@ class MqttLink:
     def publish(self, state: State) -> None:
         """Show this state as soon as may be. Never blocks, never raises."""
         self._newest = state
-        with suppress(OSError):  # full: it is being woken already; closed: nobody is left to wake
-            self._waker.send(b".")
+        self._wake()
 
     def status(self) -> LinkStatus:
         """How the link is doing at this moment."""
@@ -122,11 +121,17 @@ class MqttLink:
     def close(self) -> None:
         """Say `disconnected` and go; within a second, with or without the broker. Twice is harmless."""
         self._closing.set()
+        self._wake()
         if self._thread.ident is not None:
             self._thread.join(CLOSE_S)
         if not self._thread.is_alive():
             self._woken.close()
             self._waker.close()
+
+    def _wake(self) -> None:
+        """Have the worker look now."""
+        with suppress(OSError):  # full: it is being woken already; closed: nobody is left to wake
+            self._waker.send(b".")
 
     def _run(self) -> None:
         pause_s = RETRY_FIRST_S
