@@ -97,6 +97,10 @@ class Watcher:
         """Publish and wait until the broker has it."""
         self._client.publish(topic, payload, qos=1, retain=retain).wait_for_publish(5.0)
 
+    def throw(self, topic: str, payload: bytes) -> None:
+        """Publish at QoS 0 and look no further."""
+        self._client.publish(topic, payload, qos=0)
+
     def payloads(self, topic: str) -> list[bytes]:
         """All that was published to one topic since the watcher came."""
         return [payload for seen, payload in self.seen if seen == topic]

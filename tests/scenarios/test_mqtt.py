@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
@@ -159,3 +161,40 @@ def test_memory(site: Site) -> None:
         [rss_kb] = [int(line.split()[1]) for line in lines if line.startswith("VmRSS:")]
         assert "mqtt-broker" not in site.alarms()
     assert 10_000 < rss_kb <= MOST_RSS_KB
+
+
+GARBAGE = (b"", b"true ", b"\xff\xfe", b'{"do": "dose", "ml": 50}', b'{"id": "x", "nonce": "0", "do": "release"}')
+FLOOD_S = float(os.environ.get("EVENWATER_FLOOD_S", "4"))  # the whole minute: EVENWATER_FLOOD_S=60
+PER_S = 1000
+
+
+def test_a_flood_at_the_set_topics_moves_no_pump_and_costs_no_pass(folder: Path, broker: Broker) -> None:
+    """A thousand messages of garbage a second; a right command afterwards is answered."""
+    site = Site(folder)
+    site.set("mqtt", enabled=True, port=broker.port)
+    with site.running(), Watcher(broker.port, f"{ROOT}/box/#") as watcher:
+        soon(lambda: f"{ROOT}/box/nonce" in watcher.kept)
+        site.ask("hold", reason="nothing of its own is dosed meanwhile")
+        site.until_passes(2)
+        runs, passes, began_s, sent = site.runs(), site.passes(), time.monotonic(), 0
+        while (gone_s := time.monotonic() - began_s) < FLOOD_S:
+            if sent < gone_s * PER_S:
+                watcher.throw((f"{HOLD}/set", f"{ROOT}/box/request/set")[sent % 2], GARBAGE[sent % len(GARBAGE)])
+                sent += 1
+            else:
+                time.sleep(0.0005)
+        made = site.passes() - passes
+        assert site.runs() == runs
+        assert made >= FLOOD_S - 1.0 - 0.1 * FLOOD_S
+        soon(lambda: "mqtt-commands" in site.alarms())
+        right = {"id": "after", "do": "ack", "nonce": ""}
+
+        def is_answered() -> bool:
+            watcher.publish(
+                f"{ROOT}/box/request/set",
+                json.dumps({**right, "nonce": watcher.kept[f"{ROOT}/box/nonce"].decode()}),
+            )
+            return any(b'"accepted": true' in answer for answer in watcher.payloads(f"{ROOT}/box/result"))
+
+        soon(is_answered)
+        print(f"{sent} messages in {FLOOD_S:g} s, {made} passes of 1 s")
