@@ -114,6 +114,7 @@ class Mqtt(Table):
     release_controllers: tuple[HomieId, ...] = Field(
         default=(),
         max_length=8,
+        strict=False,
         description="who may release over MQTT, each with a key in the credential key-NAME; nobody by default",
     )
     heartbeat_s: float = Field(

@@ -81,7 +81,9 @@ def advance(lives: Lives, causes: Iterable[Cause], now_s: float, utc: datetime, 
 def _present(life: Life | None, cause: Cause, now_s: float, utc: datetime) -> Life:
     if life is None:
         life = Life(cause, there_since_s=now_s)
-    life = replace(life, recalled=False) if life.recalled else life
+    if life.recalled:  # what it said before the start may not be what is true now
+        alarm = None if life.alarm is None else replace(life.alarm, text=_text_of(cause))
+        life = replace(life, cause=cause, alarm=alarm, recalled=False)
     if life.gone_since_s is not None:  # it came back before it was dropped
         life = replace(life, gone_since_s=None, there_since_s=now_s)
     row = TABLE[cause.kind]
@@ -97,24 +99,28 @@ def _present(life: Life | None, cause: Cause, now_s: float, utc: datetime) -> Li
 
 def _raised(cause: Cause, now_s: float, utc: datetime) -> Alarm:
     row = TABLE[cause.kind]
-    text = f"{cause.text} {row.done} {row.act}"
     return Alarm(
         key=cause.key,
         kind=cause.kind.value,
         reservoir=cause.reservoir,
         priority=row.priority,
         state=AlarmState.UNACKNOWLEDGED,
-        text=text,
+        text=_text_of(cause),
         raised_utc=utc,
         raised_s=now_s,
         within=row.within,
     )
 
 
+def _text_of(cause: Cause) -> str:
+    row = TABLE[cause.kind]
+    return f"{cause.text} {row.done} {row.act}"
+
+
 def _absent(life: Life, now_s: float, *, settled: bool) -> Life | None:
     if life.alarm is None:
         return None
-    if life.recalled and not settled:
+    if life.recalled and not (settled or TABLE[life.cause.kind].known_at_once):
         return life
     if life.gone_since_s is None:
         life = replace(life, gone_since_s=now_s)

@@ -63,6 +63,7 @@ class Row:
     within: how long they have; stops: which pumps. latches: acknowledged it still stands until it is cleared at
     the tank.
     follows: kinds that explain it: beside one of them in the same place it is no alarm of its own.
+    known_at_once: at the first pass after a start it is seen whether its cause is there.
     """
 
     priority: Priority
@@ -75,6 +76,7 @@ class Row:
     stops: str
     latches: bool = False
     follows: frozenset[Kind] = frozenset()
+    known_at_once: bool = False
 
 
 TABLE: dict[Kind, Row] = {
@@ -130,6 +132,7 @@ TABLE: dict[Kind, Row] = {
         act="Once it is mended: evenwater in-service.",
         within="as long as whoever took it out of service looks after the water",
         stops="those that rest on this probe",
+        known_at_once=True,
     ),
     Kind.ROOM_SENSOR: Row(
         priority=Priority.LOW,
@@ -150,6 +153,7 @@ TABLE: dict[Kind, Row] = {
         act="Calibrate it: evenwater calibrate ph (or ec).",
         within="days while it warns; hours once dosing has stopped",
         stops="those that rest on this probe, once it is too old",
+        known_at_once=True,
     ),
     Kind.OUT_OF_BAND: Row(
         priority=Priority.MEDIUM,
@@ -213,6 +217,7 @@ TABLE: dict[Kind, Row] = {
         ),
         within="days, while the water is right",
         stops="the one that is named",
+        known_at_once=True,
     ),
     Kind.BOTTLE_LOW: Row(
         priority=Priority.LOW,
@@ -225,6 +230,7 @@ TABLE: dict[Kind, Row] = {
         ),
         within="days: until it is empty",
         stops="none",
+        known_at_once=True,
     ),
     Kind.BOTTLE_EMPTY: Row(
         priority=Priority.MEDIUM,
@@ -237,6 +243,7 @@ TABLE: dict[Kind, Row] = {
         ),
         within="hours",
         stops="the one that is named",
+        known_at_once=True,
     ),
     Kind.PROBE_AGEING: Row(
         priority=Priority.LOW,
@@ -247,6 +254,7 @@ TABLE: dict[Kind, Row] = {
         act="Clean and soak it, have a new one ready. Its past: evenwater calibrate ph history.",
         within="weeks",
         stops="none",
+        known_at_once=True,
     ),
     Kind.RATE_OLD: Row(
         priority=Priority.LOW,
@@ -257,6 +265,7 @@ TABLE: dict[Kind, Row] = {
         act="Measure it with a cylinder, goggles and gloves on: evenwater hold, then evenwater calibrate pump.",
         within="weeks",
         stops="none",
+        known_at_once=True,
     ),
     Kind.RATE_EXPIRED: Row(
         priority=Priority.MEDIUM,
@@ -267,6 +276,7 @@ TABLE: dict[Kind, Row] = {
         act="Measure it with a cylinder, goggles and gloves on: evenwater hold, then evenwater calibrate pump.",
         within="hours",
         stops="the one that is named",
+        known_at_once=True,
     ),
     Kind.TUBE_WORN: Row(
         priority=Priority.LOW,
@@ -280,6 +290,7 @@ TABLE: dict[Kind, Row] = {
         ),
         within="days",
         stops="none",
+        known_at_once=True,
     ),
     Kind.LEVEL_LOW: Row(
         priority=Priority.MEDIUM,
@@ -371,6 +382,7 @@ TABLE: dict[Kind, Row] = {
         act="Give it new water when it suits: evenwater change-out.",
         within="weeks",
         stops="none",
+        known_at_once=True,
     ),
     Kind.LOCKED: Row(
         priority=Priority.HIGH,
@@ -382,6 +394,7 @@ TABLE: dict[Kind, Row] = {
         within="hours: nothing is corrected",
         stops="all of the reservoir",
         latches=True,
+        known_at_once=True,
     ),
     Kind.HELD_LONG: Row(
         priority=Priority.LOW,
@@ -392,6 +405,7 @@ TABLE: dict[Kind, Row] = {
         act="When the work at the tank is done: evenwater release.",
         within="a day or two",
         stops="all of the reservoir",
+        known_at_once=True,
     ),
     Kind.RESTARTS: Row(
         priority=Priority.MEDIUM,
@@ -402,6 +416,7 @@ TABLE: dict[Kind, Row] = {
         act="If you know why, go on with: evenwater clear.",
         within="hours: nothing is corrected",
         stops="all",
+        known_at_once=True,
     ),
     Kind.SETTINGS: Row(
         priority=Priority.MEDIUM,
@@ -412,6 +427,7 @@ TABLE: dict[Kind, Row] = {
         act="Compare with the settings file: was it meant, in this unit?",
         within="hours: nothing is corrected",
         stops="all",
+        known_at_once=True,
     ),
     Kind.LEDGER: Row(
         priority=Priority.HIGH,
@@ -424,6 +440,7 @@ TABLE: dict[Kind, Row] = {
         ),
         within="hours: nothing is corrected",
         stops="all",
+        known_at_once=True,
     ),
     Kind.BROKER: Row(
         priority=Priority.LOW,
@@ -477,5 +494,6 @@ TABLE: dict[Kind, Row] = {
         act="See to it, then restart the service. All of it at once: evenwater check.",
         within="hours: nothing is corrected",
         stops="all",
+        known_at_once=True,
     ),
 }

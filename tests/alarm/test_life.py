@@ -213,8 +213,9 @@ def test_a_recalled_alarm_waits_until_much_is_known() -> None:
     off_s = TABLE[Kind.PROBE].off_delay_s
     waiting = advance(advance(lives, [], 0.0, UTC_NOW, settled=False), [], off_s, UTC_NOW, settled=False)
     assert states(waiting) == {PROBE.key: AlarmState.ACKNOWLEDGED}
-    there = advance(waiting, [PROBE], off_s, UTC_NOW, settled=False)
+    there = advance(waiting, [replace(PROBE, text="pH probe: dry.")], off_s, UTC_NOW, settled=False)
     assert states(there) == {PROBE.key: AlarmState.ACKNOWLEDGED}
+    assert active(there)[0].text.startswith("pH probe: dry.")
     assert states(_after(waiting, [], 600.0, 600.0 + off_s)) == {}
 
 
@@ -223,3 +224,16 @@ def test_what_stands_is_what_was_there_at_the_last_pass() -> None:
     lives = raised(PROBE)
     assert standing(lives) == {PROBE.key}
     assert standing(_after(lives, [], 5 * 3600.0 + 1.0)) == set()
+
+
+def test_a_recalled_alarm_whose_cause_would_show_at_once_does_not_wait() -> None:
+    """A ledger that was repaired meanwhile is no alarm of the new start."""
+    held = Cause(Kind.HELD_LONG, "bed1", "", "Bed 1 is held.")
+    lives: Lives = {key: replace(life, recalled=True) for key, life in raised_after(held, 13 * 3600.0).items()}
+    gone = advance(advance(lives, [], 0.0, UTC_NOW, settled=False), [], 1.0, UTC_NOW, settled=False)
+    assert states(gone) == {}
+
+
+def raised_after(cause: Cause, seconds: float) -> Lives:
+    """One that takes so long."""
+    return _after({}, [cause], 0.0, seconds)

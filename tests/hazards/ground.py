@@ -61,6 +61,7 @@ def greedy_settings() -> Settings:
             "min_gap_s": 120.0,
         }
     }
+    bed["bands"] = {**bed.get("bands", {}), "ph_high": 7.5}  # so that pH 8 is no grave alarm, which locks unheard
     bed["ph"]["ml_per_ph"] = 500.0  # so that nobody wonders at doses that hardly show
     raw["site"]["pass_every_s"] = PASS_S
     tank = raw["rig"]["tank"]["bed1"]

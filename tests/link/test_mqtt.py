@@ -20,7 +20,7 @@ import pytest
 from config.settings import Mqtt
 from daemon.link import homie, mqtt, session
 from daemon.link.gate import Gate, Ignored, signature
-from daemon.link.mqtt import MqttLink, MqttSettingsError, read_password
+from daemon.link.mqtt import MqttLink, MqttSettingsError, read_keys, read_password
 from daemon.requests import Origin, Request, RequestRefused
 from daemon.values import AlarmState, Condition, Priority, State
 from tests.brokers import HOUSE, MOSQUITTO, Broker, Watcher, free_port, until
@@ -806,3 +806,19 @@ def test_an_alert_does_not_wait_for_the_workers_next_step(
         time.sleep(0.2)  # until it sleeps for so long
         here.link.publish(state(2, alarms=(alarm(),)))
         until(lambda: f"{here.root}/$alert/hi-bed1-ph-probe" in watcher.kept, within_s=5.0)
+
+
+def test_keys_of_controllers_come_from_credentials(tmp_path: Path) -> None:
+    """Each is named in the settings file as TOML has it; one that is missing or short stops the start."""
+    of = Mqtt.model_validate({"release_controllers": ["panel"]})
+    where = {"CREDENTIALS_DIRECTORY": str(tmp_path)}
+    with pytest.raises(MqttSettingsError, match="CREDENTIALS_DIRECTORY is not set"):
+        read_keys(of, {})
+    with pytest.raises(MqttSettingsError, match="key-panel cannot be read"):
+        read_keys(of, where)
+    (tmp_path / "key-panel").write_text("short\n")
+    with pytest.raises(MqttSettingsError, match="at least 32 are needed"):
+        read_keys(of, where)
+    (tmp_path / "key-panel").write_text("k" * 32 + "\n")
+    assert read_keys(of, where) == {"panel": b"k" * 32}
+    assert read_keys(Mqtt(), {}) == {}

@@ -142,8 +142,9 @@ class Site:
         return bed
 
     def alarms(self) -> dict[str, str]:
-        """Text of each alarm by its key."""
-        return {alarm["key"]: alarm["text"] for alarm in self.ask("alarms")}
+        """Text of each alarm whose cause is there, by its key."""
+        there = (alarm for alarm in self.ask("alarms") if alarm["state"] != "returned_unacknowledged")
+        return {alarm["key"]: alarm["text"] for alarm in there}
 
     def acid_edges(self) -> list[Edge]:
         """What the acid pump's line did since the site was made, by whoever drove it."""
