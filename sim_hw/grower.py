@@ -12,7 +12,7 @@ Ask = Callable[..., Mapping[str, Any]]
 Play = Callable[..., Any]
 Wait = Callable[[], None]
 
-STANDARDS = {"ph": ("7.00", "4.01"), "ec": ("1.413",)}
+STANDARDS = {"ph": ("7.00", "4.01"), "ph_2": ("7.00", "4.01"), "ec": ("1.413",)}
 PATIENCE_LOOKS = 120
 
 

@@ -25,6 +25,8 @@ DAY_S, HOUR_S, YEAR_S = 86400.0, 3600.0, 365.25 * 86400.0
 BED = "bed1"
 PASS_S = 60.0
 HEALTHY_SHARE = 0.25  # of all seeds have no fault at all
+TWO_PROBES_SHARE = 0.5  # of all seeds have a second pH probe
+SPARE_INPUT = 3  # of the converter, where that is
 
 
 class Act(StrEnum):
@@ -113,6 +115,8 @@ def draw(seed: int, days: float) -> Plan:
     """The plan of this seed for so many days."""
     chance = Random(f"campaign {seed}")
     raw = _a_tank(chance)
+    if Random(f"campaign {seed} probes").random() < TWO_PROBES_SHARE:  # so that all else stays as it was drawn
+        _second_ph_probe(Random(f"campaign {seed} second probe"), raw)
     settings = Settings.model_validate(raw)
     events = sorted(_events(seed, days, raw), key=lambda event: event.at_s)
     return Plan(seed, settings, bench_table(settings, seed=seed), tuple(events))
@@ -187,6 +191,16 @@ def _wear(chance: Random, probes: list[dict[str, Any]]) -> None:
             probe["cell_constant_per_cm"] = chance.uniform(0.9, 1.1)
         elif probe["kind"] == "ntc_divider":
             probe["error_c"] = chance.uniform(-0.5, 0.5)
+
+
+def _second_ph_probe(chance: Random, raw: dict[str, Any]) -> None:
+    """Another electrode of its own wear beside the first; faults befall the first."""
+    believed, truly = raw["reservoir"][BED]["probe"], raw["rig"]["tank"][BED]["probe"]
+    (ph,) = (probe for probe in truly if probe["kind"] == "ph_amplifier")
+    second = {**ph, "input": SPARE_INPUT, "name": "ph_2"}
+    _wear(chance, [second])
+    truly.append(second)
+    believed["ph_2"] = {**believed["ph"], "input": SPARE_INPUT}
 
 
 def _pump(chance: Random, pump: dict[str, Any], truly: dict[str, Any], bed: dict[str, Any]) -> None:

@@ -483,6 +483,7 @@ class _Life:
             unseen=Counter(f.name.value for f, delay in delays if delay is None and resting_on(f, doses)),
             delays_s=tuple((fault.name.value, delay) for fault, delay in delays if delay is not None),
             stopped=self.stopped,
+            ph_probes=1 + ("ph_2" in self.plan.settings.reservoir[BED].probe),
             story=tuple(self.story),
         )
 

@@ -43,6 +43,7 @@ class Month:
     unseen: Counter[str] = field(default_factory=Counter)
     delays_s: tuple[tuple[str, float], ...] = ()
     stopped: str = ""
+    ph_probes: int = 1
     story: tuple[str, ...] = ()
 
 
@@ -72,7 +73,19 @@ def summed(months: Sequence[Month]) -> dict[str, Any]:
         "missed_faults": sum(len(month.missed) for month in months),
         "unseen_faults": _added(month.unseen for month in months),
         "worst_delay_s": worst_delays(months),
+        "with_two_ph_probes": _of_two([month for month in months if month.ph_probes > 1]),
         "stopped": [f"seed {month.seed}: {month.stopped}" for month in months if month.stopped],
+    }
+
+
+def _of_two(months: Sequence[Month]) -> dict[str, Any]:
+    """Those with a second pH probe, for themselves."""
+    healthy_hours = sum(month.healthy_hours for month in months)
+    return {
+        "runs": len(months),
+        "doses_on_wrong_readings_beyond_first": sum(len(month.beyond_first) for month in months),
+        "worst_excursion_ph": max((month.excursion_ph for month in months), default=0.0),
+        "false_latches_per_healthy_month": rate(sum(len(m.false_latches) for m in months), healthy_hours),
     }
 
 
@@ -124,6 +137,11 @@ def rows(report: dict[str, Any]) -> Iterator[tuple[str, str]]:
     yield "  beyond the first of each fault", f"{report['doses_on_wrong_readings_beyond_first']}"
     for kind, count in report["doses_beyond_first_by_fault"].items():
         yield f"    {kind}", f"{count}"
+    two = report["with_two_ph_probes"]
+    yield (
+        "  of it in the months with two pH probes",
+        f"{two['doses_on_wrong_readings_beyond_first']} in {two['runs']}",
+    )
     yield "locks", f"{report['locks']}"
     per_month = report["false_latches_per_healthy_month"]
     yield "false latches per healthy month", "no healthy time" if per_month is None else f"{per_month:.2f}"

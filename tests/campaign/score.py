@@ -27,6 +27,7 @@ LONG_S = 3600.0
 FEW_DOSES = 3  # so many must a pump that delivers nothing have given, before anyone can know
 NOTHING_DELIVERED = frozenset({FaultName.PUMP_DEAD, FaultName.BOTTLE_EMPTY})
 STOPPED = frozenset({Kind.LOCKED, Kind.BOTTLE_EMPTY})  # whatever for, nothing is dosed and somebody is called
+OF_PROBES = frozenset({Kind.PROBE, Kind.ONE_PROBE, Kind.DISAGREE})
 ASTRAY = frozenset({Kind.FAR_OUT, Kind.OUT_OF_BAND, Kind.DAY_CAP})  # pH that correcting does not bring back
 
 
@@ -158,7 +159,7 @@ def tells_of(alarm: Alarmed, fault: Befell) -> bool:
     """
     if alarm.kind in ASTRAY:
         return "-ph-" in alarm.key and alarm.start_s >= fault.start_s
-    if alarm.kind == Kind.PROBE:
+    if alarm.kind in OF_PROBES:
         return not fault.of_a_pump and _of_the_same(alarm, fault)
     return alarm.kind in STOPPED
 

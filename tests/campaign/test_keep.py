@@ -35,6 +35,7 @@ FULL = Month(
     unseen=Counter(pump_fast=1),
     delays_s=(("probe_stuck", 60.0), ("pump_dead", 7.5)),
     stopped="h",
+    ph_probes=2,
 )
 
 
