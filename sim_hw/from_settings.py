@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from config.settings import Pump, Reservoir, Settings
+from drivers.probe import Quantity
 from drivers.rig import RigError
 from sim_hw.tables import (
     AirTemperatureTable,
@@ -107,7 +108,8 @@ def _probes(name: str, reservoir: Reservoir) -> Iterator[dict[str, Any]]:
             )
         wiring = probe.wired().model_dump()
         known = {key: value for key, value in wiring.items() if key in table.model_fields}
-        yield {"kind": probe.driver, **_supply(known), **known}
+        second = {"name": quantity} if Quantity(quantity).kind != quantity else {}
+        yield {"kind": probe.driver, **second, **_supply(known), **known}
     for contact in ("circulation", "tray"):
         if (table := getattr(reservoir, contact)) is not None:
             yield {"kind": "contact", "name": contact, "line": table.line}

@@ -433,7 +433,7 @@ def test_four_reservoirs_on_four_converters_of_one_bus_are_each_seen_as_they_are
         truth = at.bench.world.truth()["tanks"]
         assert {name: set(bed.verdicts) for name, bed in state.reservoirs.items()} == {
             "bed1": {q for q in Quantity if q.kind is q},
-            "bed2": {Quantity.PH, Quantity.EC, Quantity.TEMPERATURE, Quantity.LEVEL},
+            "bed2": {Quantity.PH, Quantity.PH_2, Quantity.EC, Quantity.TEMPERATURE, Quantity.LEVEL},
             "bed3": {Quantity.PH, Quantity.TEMPERATURE, Quantity.LEVEL},
             "seedlings": {Quantity.PH, Quantity.TEMPERATURE},
         }
