@@ -28,6 +28,7 @@ GROUPS = {
     "daemon.cli.change_out": ("change-out",),
     "daemon.cli.export": ("export",),
     "daemon.cli.watch": ("watch",),
+    "daemon.cli.page": ("page",),
     "daemon.cli.repair": ("repair",),
 }
 

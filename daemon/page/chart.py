@@ -1,0 +1,173 @@
+"""Pictures as SVG: a value on a ruler, an amount of a cap, a line over time. Pure; colours: the style sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from daemon import words
+from daemon.page.markup import Markup, element, joined
+from daemon.store.trend import Bucket
+from daemon.values import Quantity
+
+Band = tuple[float, float]
+WIDE, RULER_HIGH, BAR_HIGH, LINE_HIGH = 320.0, 26.0, 10.0, 190.0
+LEFT, RIGHT, TOP, BOTTOM = 42.0, 312.0, 20.0, 152.0
+MARGIN = 0.75  # of the band's width, shown on either side of it
+LEAST_SPAN = 0.05  # of the value: what varies less than this looks flat
+
+
+def ruler(value: float | None, band: Band) -> Markup:
+    """The band as a box on a line; the value as a mark, hollow outside the band and at the end beyond the ruler.
+
+    Decoration beside the same in words: hidden from screen readers.
+    """
+    low, high = band
+    margin = (high - low) * MARGIN
+
+    def x(amount: float) -> float:
+        share = (amount - low + margin) / (high - low + 2.0 * margin) if high > low else 0.5
+        return 8.0 + min(1.0, max(0.0, share)) * (WIDE - 16.0)
+
+    parts = [
+        element("path", d=f"M8 13H{WIDE - 8:g}", class_="axis"),
+        element("rect", x=x(low), y=6.0, width=x(high) - x(low), height=14.0, class_="band"),
+    ]
+    if value is not None:
+        at, inside = x(value), low <= value <= high
+        d = f"M{at:.1f} 3l7 10l-7 10l-7 -10z"
+        parts.append(element("path", d=d, class_="mark in" if inside else "mark out"))
+    return _picture(RULER_HIGH, *parts, aria_hidden="true")
+
+
+def bar(used: float, cap: float) -> Markup:
+    """How much of a cap is used, as a filled part of a frame. Hidden from screen readers: the words say it."""
+    share = min(1.0, max(0.0, used / cap)) if cap > 0.0 else 1.0
+    return _picture(
+        BAR_HIGH,
+        element("rect", x=0.5, y=0.5, width=WIDE - 1, height=BAR_HIGH - 1, class_="frame"),
+        element("rect", x=0.5, y=0.5, width=share * (WIDE - 1), height=BAR_HIGH - 1, class_="used"),
+        aria_hidden="true",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What a picture over time shows. doses, alarms: moments; step: the length of one bucket."""
+
+    quantity: Quantity
+    buckets: Sequence[Bucket]
+    begin: datetime
+    end: datetime
+    step: timedelta
+    band: Band | None = None
+    doses: Sequence[datetime] = ()
+    alarms: Sequence[datetime] = ()
+
+    @property
+    def ends(self) -> Band:
+        """Lowest and highest value that the picture has room for. Needs a bucket."""
+        known = [*(b.low for b in self.buckets), *(b.high for b in self.buckets), *(self.band or ())]
+        low, high = min(known), max(known)
+        room = max(high - low, LEAST_SPAN * max(abs(low), abs(high)), 1e-3) * 0.08
+        return low - room, high + room
+
+
+def summary(of: Line) -> str:
+    """The picture in a sentence."""
+    name = words.QUANTITY[of.quantity]
+    if not of.buckets:
+        return f"{name}: nothing was read in this time"
+    low, high = min(b.low for b in of.buckets), max(b.high for b in of.buckets)
+    said = [
+        f"{name}: lowest {words.value(of.quantity, low)}, highest {words.value(of.quantity, high)}",
+        f"at the end {words.value(of.quantity, of.buckets[-1].mean)}",
+    ]
+    if of.band:
+        said.append(f"today's band {of.band[0]:g} to {of.band[1]:g}")
+    if any(b.doubted for b in of.buckets):
+        said.append("dotted where it was not to dose by")
+    return "; ".join(said)
+
+
+def line(of: Line) -> Markup:
+    """The picture: what it ranged over as an area, its mean as a line, gaps left open. Needs a bucket."""
+    scale = _Scale(of)
+    return _picture(
+        LINE_HIGH,
+        element("title", summary(of)),
+        _frame(of, scale),
+        *(_stretch(run, scale) for run in _unbroken(of.buckets, of.step)),
+        *(element("path", d=f"M{scale.x(at):.1f} 156l4 8h-8z", class_="dose") for at in of.doses),
+        *(element("path", d=f"M{scale.x(at):.1f} 4v11m0 2v3", class_="alarm") for at in of.alarms),
+        role="img",
+    )
+
+
+class _Scale:
+    """From moments and values to places in the picture."""
+
+    def __init__(self, of: Line) -> None:
+        self._begin, self._whole = of.begin, of.end - of.begin
+        self.low, self.high = of.ends
+        self.step = of.step
+
+    def x(self, at: datetime) -> float:
+        return LEFT + (at - self._begin) / self._whole * (RIGHT - LEFT)
+
+    def y(self, value: float) -> float:
+        return BOTTOM - (value - self.low) / (self.high - self.low) * (BOTTOM - TOP)
+
+
+def _unbroken(buckets: Iterable[Bucket], step: timedelta) -> Iterator[list[Bucket]]:
+    """Stretches without a gap, and all to be dosed by or all not."""
+    run: list[Bucket] = []
+    for bucket in buckets:
+        if run and bucket.begins - run[-1].begins > 1.5 * step:
+            yield run
+            run = []
+        elif run and (bucket.doubted > 0.0) != (run[-1].doubted > 0.0):
+            yield run
+            run = run[-1:] if run[-1].doubted > 0.0 else []
+        run.append(bucket)
+    if run:
+        yield run
+
+
+def _stretch(run: Sequence[Bucket], scale: _Scale) -> Markup:
+    at = [scale.x(bucket.begins + scale.step / 2) for bucket in run]
+    upper = [f"{x:.1f} {scale.y(b.high):.1f}" for x, b in zip(at, run, strict=True)]
+    lower = [f"{x:.1f} {scale.y(b.low):.1f}" for x, b in zip(at, run, strict=True)]
+    mean = [f"{x:.1f} {scale.y(b.mean):.1f}" for x, b in zip(at, run, strict=True)]
+    doubted = run[-1].doubted > 0.0
+    d = f"M{'L'.join(mean)}" if len(mean) > 1 else f"M{mean[0]}h1"
+    return joined(
+        element("path", d=f"M{'L'.join([*upper, *reversed(lower)])}z", class_="range"),
+        element("path", d=d, class_="mean doubted" if doubted else "mean"),
+    )
+
+
+def _frame(of: Line, scale: _Scale) -> Markup:
+    low, high = of.ends
+    parts = [element("path", d=f"M{LEFT:g} {TOP:g}V{BOTTOM:g}H{RIGHT:g}", class_="axis")]
+    if of.band:
+        bottom, top = (scale.y(edge) for edge in of.band)
+        parts.append(element("rect", x=LEFT, y=top, width=RIGHT - LEFT, height=bottom - top, class_="band"))
+    for share in (0.1, 0.5, 0.9):
+        value = low + share * (high - low)
+        text = f"{value:.0%}" if of.quantity is Quantity.LEVEL else _bare(of.quantity, value)
+        parts.append(element("text", text, x=LEFT - 4, y=scale.y(value) + 4.0, text_anchor="end"))
+    shape = "%H:%M" if of.end - of.begin <= timedelta(days=2) else "%d.%m."
+    for share, anchor in ((0.0, "start"), (0.5, "middle"), (1.0, "end")):
+        at = of.begin + share * (of.end - of.begin)
+        parts.append(element("text", at.strftime(shape), x=scale.x(at), y=182.0, text_anchor=anchor))
+    return joined(*parts)
+
+
+def _bare(quantity: Quantity, value: float) -> str:
+    return f"{value:.{words.DECIMALS[quantity.kind]}f}"
+
+
+def _picture(high: float, *parts: str, **attributes: str) -> Markup:
+    return element("svg", *parts, viewBox=f"0 0 {WIDE:g} {high:g}", focusable="false", **attributes)

@@ -1,0 +1,107 @@
+"""What surrounds every view: where one is, how old it is, and what to do when nobody answers. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from daemon.page.glimpse import Glimpse
+from daemon.page.markup import Markup, element, joined
+from daemon.values import Alarm, AlarmState
+
+VIEWS: Mapping[str, str] = {"/": "Now", "/trend": "Trend", "/doses": "Doses", "/alarms": "Alarms"}
+RENEW_S: Mapping[str, int] = {"/": 10, "/trend": 60, "/doses": 30, "/alarms": 10}
+NOBODY_THERE = (
+    "What stands here is not how things are now.",
+    "Go to the tank and measure by hand. If a pump runs that should not, pull its plug.",
+    "On the box, see whether the daemon runs: systemctl status evenwater; what it said last: "
+    "journalctl -u evenwater -n 50",
+)
+CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+
+
+def document(path: str, glimpse: Glimpse | None, *content: str, trouble: str = "") -> bytes:
+    """A whole page. trouble: why there is no snapshot, or something else to be told above all."""
+    head = element(
+        "head",
+        element("meta", charset="utf-8"),
+        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        element("meta", name="color-scheme", content="light dark"),
+        element("title", f"{VIEWS.get(path, 'Answer')} · Evenwater"),
+        element("link", rel="stylesheet", href="/static/page.css"),
+        element("link", rel="icon", href="/static/drop.svg"),
+        element("script", src="/static/page.js", defer=True),
+    )
+    body = element(
+        "body",
+        element("a", "To the content", href="#what", class_="skip"),
+        _top(path),
+        element("div", _standing(glimpse, trouble), id="standing"),
+        element("main", *content, id="what", tabindex=-1),
+        _foot(glimpse),
+        data_renew_s=RENEW_S.get(path),
+    )
+    return b"<!doctype html>" + element("html", head, body, lang="en").encode()
+
+
+def _top(path: str) -> Markup:
+    links = [
+        element("a", name, href=to, aria_current="page" if to == path else None) for to, name in VIEWS.items()
+    ]
+    return element("header", element("p", "Evenwater", class_="name"), element("nav", *links, aria_label="Views"))
+
+
+def _standing(glimpse: Glimpse | None, trouble: str) -> Markup:
+    """How old the view is, which alarms call, and trouble."""
+    parts: list[str] = []
+    if trouble:
+        parts.append(nobody(trouble))
+    if glimpse is not None:
+        parts.append(_age(glimpse))
+        if glimpse.old:
+            parts.append(nobody("the daemon has not finished a pass for longer than it should"))
+        parts.append(element("p", call(glimpse.state.alarms), id="call", role="status"))
+    return joined(*parts)
+
+
+def nobody(why: str) -> Markup:
+    """Why nothing here may be believed, and what to do."""
+    steps = [element("li", step) for step in NOBODY_THERE]
+    return element("div", element("p", element("strong", f"✕ {why}.")), element("ul", *steps), role="alert")
+
+
+def _age(glimpse: Glimpse) -> Markup:
+    seconds = round(glimpse.age_s)
+    return element(
+        "p",
+        f"As of {glimpse.state.utc:%d %b %H:%M:%S} UTC, ",
+        element("span", ago(seconds), id="age", data_age_s=seconds),
+        ". ",
+        element("a", "Look again", href=""),
+        class_="age",
+    )
+
+
+def ago(seconds: int) -> str:
+    """`12 s ago`, `3 min ago`, `2 h ago`."""
+    if seconds < 120:
+        return f"{seconds} s ago"
+    return f"{seconds // 60} min ago" if seconds < 7200 else f"{seconds // 3600} h ago"
+
+
+def call(alarms: tuple[Alarm, ...]) -> Markup:
+    """How many alarms nobody has acknowledged yet, with the way to them."""
+    calling = [alarm for alarm in alarms if alarm.state in CALLING]
+    if not calling:
+        there = f"{len(alarms)} known, none new" if alarms else "none"
+        return joined(f"✓ Alarms: {there}.")
+    many = "1 alarm calls" if len(calling) == 1 else f"{len(calling)} alarms call"
+    return joined("! ", element("a", f"{many} for you", href="/alarms"), ".")
+
+
+def _foot(glimpse: Glimpse | None) -> Markup:
+    told = [element("p", "All times are UTC. Without a script this page does not renew itself.")]
+    if glimpse is not None:
+        state = glimpse.state
+        told.append(element("p", f"Evenwater {state.version}, pass {state.passes}, rig {state.rig}"))
+        told += [element("p", f"Note: {note}") for note in state.notes]
+    return element("footer", *told)

@@ -1,0 +1,50 @@
+"""Pictures of values."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from daemon.page.chart import Line, bar, line, ruler, summary
+from daemon.store.trend import Bucket
+from daemon.values import Quantity
+
+BEGIN = datetime(2026, 3, 1, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+
+
+def a_line(values: list[tuple[float, float]]) -> Line:
+    """A value each hour, lowest and highest."""
+    buckets = [Bucket(BEGIN + n * HOUR, low, high, (low + high) / 2, 0.0) for n, (low, high) in enumerate(values)]
+    end = BEGIN + len(values) * HOUR
+    return Line(Quantity.PH, buckets, BEGIN, end, HOUR, (5.5, 6.5), [BEGIN + HOUR], [BEGIN + 2 * HOUR])
+
+
+@given(st.floats(0.0, 14.0) | st.none())
+def test_a_ruler_is_well_formed_whatever_the_value(value: float | None) -> None:
+    """Also beyond its ends."""
+    ElementTree.fromstring(ruler(value, (5.5, 6.5)))
+
+
+@pytest.mark.parametrize(("used", "cap"), [(0.0, 10.0), (5.0, 10.0), (12.0, 10.0), (0.0, 0.0)])
+def test_a_bar_is_never_longer_than_its_frame(used: float, cap: float) -> None:
+    """A cap of nothing is full."""
+    widths = [
+        float(each.attrib["width"])
+        for each in ElementTree.fromstring(bar(used, cap)).iter()
+        if "rect" in each.tag
+    ]
+    assert widths[1] <= widths[0]
+
+
+@given(st.lists(st.tuples(st.floats(4.0, 6.0), st.floats(6.0, 9.0)), min_size=1, max_size=30))
+def test_a_line_is_well_formed_and_says_its_extremes(values: list[tuple[float, float]]) -> None:
+    """The picture has its words for who cannot see it."""
+    of = a_line(values)
+    ElementTree.fromstring(line(of))
+    assert f"{min(low for low, _ in values):.2f}" in summary(of)
+    assert f"{max(high for _, high in values):.2f}" in summary(of)
