@@ -30,6 +30,7 @@ GROUPS = {
     "daemon.cli.watch": ("watch",),
     "daemon.cli.page": ("page",),
     "daemon.cli.repair": ("repair",),
+    "daemon.cli.broker": ("broker",),
 }
 
 EPILOG = """\

@@ -1,0 +1,40 @@
+"""Files of a broker for the invented school garden, made once."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from config.load import load
+from config.settings import Settings
+from daemon.broker.make import make
+from tests.brokers import MOSQUITTO
+
+GARDEN_FILE = Path(__file__).parents[2] / "config/rigs/quince-lane.toml"
+needs_mosquitto = pytest.mark.skipif(
+    MOSQUITTO is None or shutil.which("mosquitto_passwd") is None or shutil.which("openssl") is None,
+    reason="mosquitto or openssl is not installed",
+)
+
+
+@pytest.fixture(scope="session")
+def garden() -> Settings:
+    """The settings of the school garden."""
+    return load(GARDEN_FILE)
+
+
+@pytest.fixture(scope="session")
+def pristine(garden: Settings, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder of files as they are made, to be copied."""
+    folder = tmp_path_factory.mktemp("broker") / "files"
+    make(folder, garden, ["broker.local"])
+    yield folder
+
+
+@pytest.fixture
+def files(pristine: Path, tmp_path: Path) -> Path:
+    """The same in a folder of one's own, to spoil."""
+    return shutil.copytree(pristine, tmp_path / "files")
