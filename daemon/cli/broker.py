@@ -123,7 +123,7 @@ def todos(folder: Path, settings: Settings) -> list[str]:
 def _paragraphs(settings: Settings) -> Iterator[str]:
     yield from (_ON_THE_BROKER, _ON_THE_BOX, _SETTINGS, _FOR_PEOPLE)
     if settings.mqtt.host in LOOPBACK:
-        yield "[mqtt] host is this machine: others need a name in the certificate that reaches it, given with --name"
+        yield "[mqtt] host is this machine: others need a name that reaches it, given with --name"
     yield _KEEP
 
 

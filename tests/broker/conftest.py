@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -27,11 +26,11 @@ def garden() -> Settings:
 
 
 @pytest.fixture(scope="session")
-def pristine(garden: Settings, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def pristine(garden: Settings, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder of files as they are made, to be copied."""
     folder = tmp_path_factory.mktemp("broker") / "files"
     make(folder, garden, ["broker.local"])
-    yield folder
+    return folder
 
 
 @pytest.fixture

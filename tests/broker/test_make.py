@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 
 from config.settings import Settings
-from daemon.broker import make as making
 from daemon.broker.make import BrokerError, ends, make
 from tests.broker.conftest import needs_mosquitto
 
@@ -106,7 +105,7 @@ def test_a_missing_tool_is_named_with_its_package(
 ) -> None:
     """And no folder is begun."""
     found = shutil.which
-    monkeypatch.setattr(making.shutil, "which", lambda name, path=None: None if name == tool else found(name))
+    monkeypatch.setattr(shutil, "which", lambda name, path=None: None if name == tool else found(name))
     package = {"openssl": "openssl", "mosquitto_passwd": "mosquitto"}[tool]
     with pytest.raises(BrokerError, match=f"{tool} is not installed: sudo apt-get install {package}$"):
         make(tmp_path / "files", garden)
