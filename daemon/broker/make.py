@@ -56,8 +56,8 @@ def tool(name: str) -> str:
 def make(folder: Path, settings: Settings, more_names: Sequence[str] = ()) -> list[str]:
     """Make what is missing in the folder; the names of the files made, [] where all were there.
 
-    more_names: by which clients reach the broker, beside [mqtt] host. Raises BrokerError before anything is written
-    where a tool is missing, a name cannot be used, or files that belong together are there only in part.
+    more_names: by which clients reach the broker, beside [mqtt] host. Raises BrokerError before anything is
+    written where a tool is missing, a name cannot be used, or files that belong together are there only in part.
     """
     box = settings.site.device_id
     _refuse_name(box)
@@ -71,7 +71,7 @@ def make(folder: Path, settings: Settings, more_names: Sequence[str] = ()) -> li
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with TemporaryDirectory(dir=folder, prefix=".making-") as scratch:
             for group in missing:
-                made |= _made(group, box, settings, names, folder, Path(scratch))
+                made |= _made(group, settings, names, folder, Path(scratch))
         for name, content in made.items():
             _write_new(folder / name, content)
     except OSError as error:
@@ -101,8 +101,8 @@ def _is_missing(folder: Path, group: Sequence[str]) -> bool:
     if there and len(there) < len(group):
         absent = ", ".join(name for name in group if name not in there)
         raise BrokerError(
-            f"{folder}: {absent} not there, but {', '.join(there)}, which belongs to it: bring it back, or move the "
-            "rest away and have all made anew. Nothing was written"
+            f"{folder}: {absent} not there, but {', '.join(there)}, which belongs to it: bring it back, or move "
+            "the rest away and have all made anew. Nothing was written"
         )
     return not there
 
@@ -117,9 +117,7 @@ def _refuse_unsigned(folder: Path, missing: Sequence[Sequence[str]]) -> None:
     wanted = {name for group in missing for name in group}
     authority_there = texts.CA not in wanted
     if texts.BROKER in wanted and authority_there and not (folder / texts.CA_KEY).exists():
-        raise BrokerError(
-            f"{folder}: {texts.CA_KEY} is needed to sign {texts.BROKER}: bring it back from where it is"
-        )
+        raise BrokerError(f"{folder}: {texts.CA_KEY} is needed to sign {texts.BROKER}: bring it back")
     for name in (texts.BROKER, texts.CA_KEY):
         if not authority_there and (folder / name).exists():
             raise BrokerError(f"{folder}: {name} is there, but not {texts.CA} that belongs to it: bring it back")
@@ -141,11 +139,12 @@ def _subject(name: str) -> str:
 
 
 def _made(
-    group: Sequence[str], box: str, settings: Settings, names: Sequence[str], folder: Path, scratch: Path
+    group: Sequence[str], settings: Settings, names: Sequence[str], folder: Path, scratch: Path
 ) -> Mapping[str, bytes]:
     """The contents of one group, by file name. The authority comes first and waits in `scratch` for the rest."""
+    box = settings.site.device_id
     if texts.CA in group:
-        return _authority(box, scratch)
+        return _authority(scratch)
     if texts.BROKER in group:
         kept = scratch if (scratch / texts.CA).exists() else folder
         return _certificate(kept, names, scratch)
@@ -155,7 +154,7 @@ def _made(
     return {group[0]: text.encode()}
 
 
-def _authority(box: str, scratch: Path) -> Mapping[str, bytes]:
+def _authority(scratch: Path) -> Mapping[str, bytes]:
     asking = scratch / "authority.cnf"
     asking.write_text(_REQUEST.format(common_name="Evenwater authority", names="DNS:localhost"))
     key, certificate = scratch / texts.CA_KEY, scratch / texts.CA

@@ -38,7 +38,8 @@ _ON_THE_BOX = """\
 on the box, in {folder}:
   sudo install -m 0644 ca.pem {ca_file}
   sudo install -m 0600 {password} /etc/evenwater/mqtt-password
-  the service hands it over as a credential; its unit says LoadCredential=mqtt-password:/etc/evenwater/mqtt-password"""
+  the service hands it over as a credential; its unit says
+  LoadCredential=mqtt-password:/etc/evenwater/mqtt-password"""
 _SETTINGS = """\
 [mqtt]
 host = "{host}"
@@ -51,9 +52,9 @@ for a phone: user panel, the word in password-panel, port {port} with TLS, ca.pe
 for a watcher: evenwater watch --host {host} --port {port} --user watch --password-file password-watch \
 --ca-file ca.pem --expect {box}"""
 _KEEP = """\
-keep ca.key away from both machines: whoever has it can pretend to be the broker. Remove the passwords here once they
-are where they belong. The certificate ends on {ends}: before that move broker.pem and broker.key away, bring ca.key
-back and run this again."""
+keep ca.key away from both machines: whoever has it can pretend to be the broker. Remove the passwords here
+once they are where they belong. The certificate ends on {ends}: before that move broker.pem and broker.key
+away, bring ca.key back and run this again."""
 _CA_FILE = "/etc/evenwater/broker-ca.pem"
 
 
@@ -62,7 +63,7 @@ def add_commands(commands: Commands) -> None:
     parser: argparse.ArgumentParser = commands.add_parser(
         "broker",
         help="make and prove the files of a mosquitto for this box: users, access list, TLS",
-        description="Make what mosquitto needs to serve this box, a panel and a watcher, each with only what it may; "
+        description="Make what mosquitto needs to serve this box, a panel and a watcher, each within its rights; "
         "then start mosquitto with it on a free port and try that. No daemon is needed, none is disturbed.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
