@@ -197,7 +197,8 @@ class _Demo:
         """The bench's grower calibrates pH, then EC, over the control socket as any person would."""
         client = ControlClient(service.folder)
         try:
-            for quantity in grower.STANDARDS:
+            probes = self._settings.reservoir["bed1"].probe
+            for quantity in (name for name in grower.STANDARDS if name in probes):
                 self._say(f"grower: calibrating {quantity}")
                 said = grower.calibrate(
                     quantity, "bed1", ask=_asking(client), play=bench.play, wait=_waiting(self._settings)

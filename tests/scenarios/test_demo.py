@@ -58,6 +58,8 @@ def it_ends_by_itself(folder: Path) -> None:
     assert "Traceback" not in text
     assert f"MQTT: an embedded broker on 127.0.0.1:{port}." in text
     assert re.search(r"grower: kept: slope 9[67]\.\d %", text), text  # the bench's electrode has 97 %
+    assert "grower: kept: cell constant" in text
+    assert "grower: stopped" not in text
     head, found, summary = text.partition("\nIn ")
     assert found
     assert "Bed 1: dosed" in head
