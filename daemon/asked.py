@@ -67,12 +67,6 @@ class Shelve(Ask):
     hours: float = Field(default=24.0, gt=0.0, le=24.0)
 
 
-class OfProbe(Named):
-    """One probe of a reservoir."""
-
-    quantity: Quantity
-
-
 class OfPump(Named):
     """One pump of a reservoir."""
 
@@ -153,6 +147,14 @@ def one(loop: Loop, asked: Named) -> KeptReservoir:
     if asked.reservoir not in loop.reservoirs:
         raise RequestRefused(f"no reservoir {asked.reservoir}; there is {names}")
     return loop.reservoirs[asked.reservoir]
+
+
+def with_probe(loop: Loop, asked: Probe) -> KeptReservoir:
+    """The reservoir that is meant. Raises RequestRefused where it has no such probe."""
+    reservoir = one(loop, asked)
+    if not reservoir.instruments.has(asked.quantity):
+        raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
+    return reservoir
 
 
 def pump_of(reservoir: KeptReservoir, role: Role) -> Pump:

@@ -26,7 +26,6 @@ from daemon.asked import (
     Measured,
     Named,
     Nothing,
-    OfProbe,
     OfPump,
     Poured,
     Prime,
@@ -37,6 +36,7 @@ from daemon.asked import (
     TimedRun,
     now,
     one,
+    with_probe,
 )
 from daemon.desk_probes import both_ph, doubt_of_ph, no_probe_out, release_own
 from daemon.dose.ledger import LedgerError
@@ -166,26 +166,19 @@ def unshelve(asked: Keys, _request: Request, loop: Loop) -> Any:
     return {"said": f"told again: {', '.join(chosen)}" if chosen else "no such alarm is shelved"}
 
 
-def out_of_service(asked: OfProbe, _request: Request, loop: Loop) -> Any:
+def out_of_service(asked: Probe, _request: Request, loop: Loop) -> Any:
     """Take a probe out of service: nothing is dosed by it, and it raises no alarm of its own."""
-    reservoir = _with_probe(asked, loop)
+    reservoir = with_probe(loop, asked)
     reservoir.instruments.out_of_service.add(asked.quantity)
     name = words.QUANTITY[asked.quantity]
     return {"said": f"{reservoir.table.title}: the {name} probe is out of service; nothing is dosed by it"}
 
 
-def in_service(asked: OfProbe, _request: Request, loop: Loop) -> Any:
+def in_service(asked: Probe, _request: Request, loop: Loop) -> Any:
     """Let a probe count again."""
-    reservoir = _with_probe(asked, loop)
+    reservoir = with_probe(loop, asked)
     reservoir.instruments.out_of_service.discard(asked.quantity)
     return {"said": f"{reservoir.table.title}: the {words.QUANTITY[asked.quantity]} probe is in service"}
-
-
-def _with_probe(asked: OfProbe, loop: Loop) -> KeptReservoir:
-    reservoir = one(loop, asked)
-    if not reservoir.instruments.has(asked.quantity):
-        raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
-    return reservoir
 
 
 # new water
@@ -223,8 +216,8 @@ METHODS: Mapping[str, tuple[type[Ask], Origin, Act]] = {
     "ack": (Keys, Origin.VOUCHED, ack),
     "shelve": (Shelve, Origin.VOUCHED, shelve),
     "unshelve": (Keys, Origin.VOUCHED, unshelve),
-    "out_of_service": (OfProbe, Origin.LOCAL, out_of_service),
-    "in_service": (OfProbe, Origin.LOCAL, in_service),
+    "out_of_service": (Probe, Origin.LOCAL, out_of_service),
+    "in_service": (Probe, Origin.LOCAL, in_service),
     "bottle": (OfPump, Origin.LOCAL, desk_pumps.bottle),
     "prime": (Prime, Origin.LOCAL, desk_pumps.prime),
     "poured": (Poured, Origin.LOCAL, desk_pumps.poured),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from daemon import words, words_of_calibration
-from daemon.asked import Finish, Look, Probe, Result, Standard, now, one
+from daemon.asked import Finish, Look, Probe, Result, Standard, now, one, with_probe
 from daemon.calibrating import NotSettledError, Visit, WhichStandardError
 from daemon.dose.ledger_standing import Standing
 from daemon.link.plain import plain
@@ -38,7 +38,7 @@ THE_PROBE = "calibrate"  # who holds while a probe is out of the water: a name n
 
 def begin(asked: Probe, request: Request, loop: Loop) -> Any:
     """A probe comes out of the water: pause, and read it as in a standard."""
-    reservoir = one(loop, asked)
+    reservoir = with_probe(loop, asked)
     _can_be_calibrated(reservoir, asked.quantity)
     no_probe_out(reservoir)
     before = _persons_hold(reservoir, loop)
@@ -51,8 +51,6 @@ def begin(asked: Probe, request: Request, loop: Loop) -> Any:
 
 def _can_be_calibrated(reservoir: KeptReservoir, quantity: Quantity) -> None:
     instruments, title = reservoir.instruments, reservoir.table.title
-    if not instruments.has(quantity):
-        raise RequestRefused(f"{title} has no {words.QUANTITY[quantity]} probe")
     if quantity.kind not in words_of_calibration.OUT_OF_THE_WATER:
         raise RequestRefused(
             f"{title}: {words.QUANTITY[quantity]} is not calibrated here; nothing is dosed by it"
@@ -164,9 +162,7 @@ def _weighed(visit: Visit, asked: Result) -> tuple[AnyFit, dict[str, Any]]:
 
 def history(asked: Probe, _request: Request, loop: Loop) -> Any:
     """What was made of a probe, how it ages, and when it will fail."""
-    reservoir, today = one(loop, asked), loop.clock.utc().date()
-    if not reservoir.instruments.has(asked.quantity):
-        raise RequestRefused(f"{reservoir.table.title} has no {words.QUANTITY[asked.quantity]} probe")
+    reservoir, today = with_probe(loop, asked), loop.clock.utc().date()
     past, table = reservoir.instruments.past(asked.quantity), reservoir.table
     ahead = forecasts(asked.quantity.kind, past.made, today)
     said = notes(past.made, ahead, today, table.calibration_warn_days, table.calibration_expire_days)

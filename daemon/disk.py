@@ -6,6 +6,7 @@ import json
 import os
 from collections.abc import Callable
 from contextlib import suppress
+from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -48,6 +49,14 @@ def recalled(path: Path, parse: Callable[[Any], T], empty: T) -> tuple[T, Except
         return empty, None
     except (OSError, ValueError, TypeError, KeyError, AttributeError) as fault:
         return empty, fault
+
+
+def number(value: Any) -> float:
+    """A finite number as JSON had it. Raises ValueError or TypeError for anything else."""
+    read = float(value)
+    if not isfinite(read):
+        raise ValueError(f"{value!r} is no number")
+    return read
 
 
 def keep_if_may_be(path: Path, raw: Any) -> None:

@@ -47,7 +47,7 @@ from daemon.runs import Runs
 from daemon.store.history import History
 from daemon.store.trend import HistoryError, opened
 from daemon.summary import Ranges, summary
-from daemon.values import AlarmState, Outcome, Priority, Quantity, Role, State
+from daemon.values import Outcome, Priority, Quantity, Role, State
 from drivers.ads1115 import Chips
 from drivers.contact import Contact
 from drivers.keeping import Keeper, open_keeper
@@ -60,7 +60,6 @@ CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSe
 """What may stop a start, each with a message that names the next step."""
 
 Watch = Callable[[State], None]
-UNHEARD = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
 ENDED_UNSEEN = "ended unseen"
 
 
@@ -270,7 +269,7 @@ class Service:
 
     def _somebody_must_come(self, state: State) -> bool:
         """Whether a grave alarm is unheard, or somebody should know of one and cannot be reached."""
-        if any(a.priority is Priority.HIGH and a.state in UNHEARD for a in state.alarms):
+        if any(a.priority is Priority.HIGH and a.unheard for a in state.alarms):
             return True
         return any(alarm.kind == Kind.BROKER for alarm in state.alarms)
 

@@ -298,6 +298,11 @@ class Alarm:
     until_utc: datetime | None = None
     because_of: str = ""
 
+    @property
+    def unheard(self) -> bool:
+        """Whether it calls and nobody has acknowledged it, be its cause still there or not."""
+        return self.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+
 
 @dataclass(frozen=True, slots=True)
 class ReservoirState:

@@ -136,8 +136,7 @@ def _waits_to_be_seen(life: Life) -> bool:
     """Whether a grave alarm that went by itself was seen by nobody yet; what latches was ended by a person."""
     if life.alarm is None or TABLE[life.cause.kind].latches:
         return False
-    unseen = life.alarm.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
-    return unseen and life.alarm.priority is Priority.HIGH
+    return life.alarm.unheard and life.alarm.priority is Priority.HIGH
 
 
 def _unshelved(life: Life, now_s: float) -> Life:

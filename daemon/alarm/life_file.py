@@ -7,13 +7,12 @@ there: each is raised anew, and nobody has acknowledged it.
 from __future__ import annotations
 
 from datetime import datetime
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from daemon.alarm.life import Cause, Life, Lives
 from daemon.alarm.table import TABLE, Kind
-from daemon.disk import keep_if_may_be, recalled
+from daemon.disk import keep_if_may_be, number, recalled
 from daemon.link.plain import utc_text
 from daemon.values import Alarm, AlarmState
 
@@ -74,7 +73,7 @@ def _life(
     until: Any,
 ) -> Life:
     cause = Cause(Kind(kind), str(reservoir), str(about), str(text))
-    row, since_s = TABLE[cause.kind], _number(raised_s)
+    row, since_s = TABLE[cause.kind], number(raised_s)
     alarm = Alarm(
         key=cause.key,
         kind=cause.kind.value,
@@ -87,12 +86,5 @@ def _life(
         within=row.within,
         until_utc=None if until is None else datetime.fromisoformat(until),
     )
-    shelved_s = None if shelved_until_s is None else _number(shelved_until_s)
+    shelved_s = None if shelved_until_s is None else number(shelved_until_s)
     return Life(cause, since_s, alarm=alarm, shelved_until_s=shelved_s, recalled=True)
-
-
-def _number(value: Any) -> float:
-    number = float(value)
-    if not isfinite(number):
-        raise ValueError(f"{value!r} is no number")
-    return number

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import IO, Any
 
 from daemon import words
-from daemon.cli.where import add_state_option, state_folder
+from daemon.cli.ask import add_command
+from daemon.cli.where import state_folder
 from daemon.link.plain import utc_text
 from daemon.store.minutes import Series
 from daemon.store.trend import Trends, opened
@@ -33,14 +34,13 @@ The doses are in the ledger: evenwater ledger --json
 
 def add_commands(commands: Any) -> None:
     """export."""
-    parser: argparse.ArgumentParser = commands.add_parser(
+    parser = add_command(
+        commands,
         "export",
-        help="write what was read, or what happened, as CSV",
-        description="Write the readings of each minute, or what happened, as CSV (RFC 4180).",
-        epilog=EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "write what was read, or what happened, as CSV",
+        EPILOG,
+        "Write the readings of each minute, or what happened, as CSV (RFC 4180).",
     )
-    add_state_option(parser)
     parser.add_argument("--since", type=_moment, metavar="DAY", help="from then on (default: a week ago)")
     parser.add_argument("--until", type=_moment, metavar="DAY", help="up to then, not with it (default: now)")
     parser.add_argument("--reservoir", metavar="NAME", help="this one only")

@@ -11,11 +11,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from daemon.disk import keep_if_may_be, recalled
+from daemon.disk import keep_if_may_be, number, recalled
 from daemon.dose.learn import FARTHEST, PRIOR_DOUBT, Answer, doubtful
 from daemon.dose.windows import DAY_S
 from daemon.measure.echo import Echo
@@ -83,7 +82,7 @@ def _read(raw: Any) -> dict[str, _Kept]:
     """Raises ValueError, TypeError, KeyError or AttributeError where it is not what `_raw` gives."""
     return {
         str(name): _Kept(
-            _number(table["proven_s"]),
+            number(table["proven_s"]),
             {Role(role): _answer(**answer) for role, answer in table["pumps"].items()},
             _echo(**table.get("echo", {})),
         )
@@ -93,8 +92,8 @@ def _read(raw: Any) -> dict[str, _Kept]:
 
 def _echo(skipped: Any = 0, first: Any = (), newest: Any = ()) -> Echo:
     """Raises ValueError or TypeError for what no dose can have shown."""
-    shares = (tuple(_number(share) for share in each) for each in (first, newest))
-    echo = Echo(int(_number(skipped)), *shares)
+    shares = (tuple(number(share) for share in each) for each in (first, newest))
+    echo = Echo(int(number(skipped)), *shares)
     if not all(share > 0.0 for share in (*echo.first, *echo.newest)):
         raise ValueError(f"{echo} cannot have been seen")
     return echo
@@ -105,21 +104,14 @@ def _answer(  # noqa: PLR0917 - the fields of Answer
 ) -> Answer:
     """Raises ValueError or TypeError for what no lesson can have led to."""
     answer = Answer(
-        _number(ml_per_ph),
-        _number(prior_ml_per_ph),
-        _number(doubt),
-        int(_number(lessons)),
-        _number(near_ph),
+        number(ml_per_ph),
+        number(prior_ml_per_ph),
+        number(doubt),
+        int(number(lessons)),
+        number(near_ph),
         bool(odd),
     )
     times = answer.ml_per_ph / answer.prior_ml_per_ph if answer.prior_ml_per_ph > 0.0 else 0.0
     if not (1.0 / FARTHEST <= times <= FARTHEST and 0.0 < answer.doubt <= PRIOR_DOUBT and answer.lessons >= 0):
         raise ValueError(f"{answer} cannot have been learned")
     return answer
-
-
-def _number(value: Any) -> float:
-    number = float(value)
-    if not isfinite(number):
-        raise ValueError(f"{value!r} is no number")
-    return number

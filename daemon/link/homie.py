@@ -28,7 +28,6 @@ from daemon.alarm.life import is_silent
 from daemon.link.plain import utc_text
 from daemon.values import (
     Alarm,
-    AlarmState,
     CapUse,
     Condition,
     Entry,
@@ -120,9 +119,8 @@ def alerts(state: State) -> dict[str, str]:
 
 def unheard_alerts(state: State) -> dict[str, str]:
     """Those of high priority that nobody has acknowledged, likewise."""
-    unheard = (alarm for alarm in state.alarms if alarm.priority is Priority.HIGH)
-    unheard = (alarm for alarm in unheard if alarm.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED))
-    return alerts(replace(state, alarms=tuple(unheard)))
+    unheard = tuple(alarm for alarm in state.alarms if alarm.priority is Priority.HIGH and alarm.unheard)
+    return alerts(replace(state, alarms=unheard))
 
 
 def alert_id(alarm: Alarm) -> str:

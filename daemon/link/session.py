@@ -55,7 +55,6 @@ class Memory:
     latest: dict[str, str] = field(default_factory=dict)
     version: int = 0
     test_asked_s: float | None = None  # when the way of alerts was to be tested; None: nothing is asked
-    tested_s: float | None = None  # when the broker last took a test alert
     acknowledged_s: float | None = None  # monotonic time when the broker last took a heartbeat
     dropped: int = 0  # too large to send
     refused: int = 0  # messages the broker did not allow
@@ -256,7 +255,7 @@ class Session:
         elif path == homie.HEARTBEAT:
             self._memory.acknowledged_s = time.monotonic()
         elif path == homie.PATH_TEST and self._memory.test_asked_s is not None:
-            self._memory.test_asked_s, self._memory.tested_s = None, time.monotonic()
+            self._memory.test_asked_s = None
         elif path == STATE and self.phase is Phase.READY:
             self.ready = True
 

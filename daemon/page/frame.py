@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from daemon.page.glimpse import Glimpse
 from daemon.page.markup import Markup, element, joined
-from daemon.values import Alarm, AlarmState
+from daemon.values import Alarm
 
 VIEWS: Mapping[str, str] = {"/": "Now", "/trend": "Trend", "/doses": "Doses", "/alarms": "Alarms"}
 RENEW_S: Mapping[str, int] = {"/": 10, "/trend": 60, "/doses": 30, "/alarms": 10}
@@ -16,7 +16,6 @@ NOBODY_THERE = (
     "On the box, see whether the daemon runs: systemctl status evenwater; what it said last: "
     "journalctl -u evenwater -n 50",
 )
-CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
 
 
 def document(path: str, glimpse: Glimpse | None, *content: str, trouble: str = "") -> bytes:
@@ -90,7 +89,7 @@ def ago(seconds: int) -> str:
 
 def call(alarms: tuple[Alarm, ...]) -> Markup:
     """How many alarms nobody has acknowledged yet, with the way to them."""
-    calling = [alarm for alarm in alarms if alarm.state in CALLING]
+    calling = [alarm for alarm in alarms if alarm.unheard]
     if not calling:
         there = f"{len(alarms)} known, none new" if alarms else "none"
         return joined(f"✓ Alarms: {there}.")

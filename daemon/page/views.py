@@ -10,7 +10,6 @@ from daemon import words
 from daemon.alarm.describe import explained
 from daemon.alarm.table import Kind
 from daemon.page.chart import Line, bar, line, ruler, summary
-from daemon.page.frame import CALLING
 from daemon.page.markup import Markup, element, joined
 from daemon.store.trend import Bucket, Event
 from daemon.values import (
@@ -258,7 +257,7 @@ def _alarm(alarm: Alarm, token: str) -> Markup:
         element("p", f"{alarm.priority.value} priority, {alarm.key}"),
         element("dl", *facts),
     ]
-    if alarm.state in CALLING:
+    if alarm.unheard:
         parts.append(
             element(
                 "form",

@@ -879,13 +879,20 @@ ANSWERS = mutants_of(
             "    if not (",
             "test_a_damaged_file_is_left_with_a_note",
         ),
+    ),
+)
+
+DISK = mutants_of(
+    "daemon/disk.py",
+    "tests/dose/test_answer_file.py",
+    (
         (
             "answers only numbers",
-            "if not isfinite(number):",
+            "if not isfinite(read):",
             "if False:",
             "test_a_damaged_file_is_left_with_a_note",
         ),
     ),
 )
 
-DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *LEARN, *ANSWERS)
+DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *LEARN, *ANSWERS, *DISK)
