@@ -1,0 +1,45 @@
+"""Doses: what each pump has used of its caps, and the newest lines of the ledger with their reasons. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from daemon import words
+from daemon.page.chart import bar
+from daemon.page.markup import Markup, element, joined
+from daemon.values import CapUse, Entry, ReservoirState, Role, State
+
+
+def doses(state: State, entries: Sequence[Entry]) -> Markup:
+    """What each pump has used of its caps, and the newest lines of the ledger with their reasons."""
+    titles = {name: of.title for name, of in state.reservoirs.items()}
+    lines = [
+        element(
+            "li",
+            element("time", f"{entry.utc:%d %b %H:%M:%S}", datetime=f"{entry.utc:%Y-%m-%dT%H:%M:%SZ}"),
+            f" {titles.get(entry.reservoir, entry.reservoir)}: {words.entry(entry)}",
+        )
+        for entry in entries
+    ]
+    return joined(
+        element("h1", "Doses"),
+        *(_caps(of) for of in state.reservoirs.values()),
+        element("h2", f"The last {len(lines)}, newest first" if lines else "No dose yet"),
+        element("ol", *lines, class_="ledger", reversed=True),
+    )
+
+
+def _caps(of: ReservoirState) -> Markup:
+    pumps = [element("li", *_cap(role, use)) for role, use in of.caps.items()]
+    return element("section", element("h2", f"Caps of {of.title}"), element("ul", *pumps, class_="caps"))
+
+
+def _cap(role: Role, use: CapUse) -> Iterator[Markup]:
+    yield element("strong", words.ROLE[role])
+    for span, used, cap in (
+        ("last hour", use.last_hour_ml, use.max_per_hour_ml),
+        ("last 24 h", use.last_day_ml, use.max_per_day_ml),
+    ):
+        yield element("span", f"{span} {used:.1f} of {cap:g} mL")
+        yield bar(used, cap)
+    yield element("span", f"{use.bottle_left_ml:.0f} mL left in the bottle")

@@ -1,0 +1,85 @@
+"""Now: each reservoir, what it does and waits for, its values against their bands, a way to pause. Pure."""
+
+from __future__ import annotations
+
+from daemon import words
+from daemon.page.chart import ruler
+from daemon.page.markup import Markup, element, joined
+from daemon.page.views.forms import hidden
+from daemon.values import Condition, Quality, ReservoirState, State, Verdict
+
+LONGEST_REASON = 200  # characters, as a request may carry
+_SIGN = {Quality.GOOD: "●", Quality.UNCERTAIN: "◐", Quality.BAD: "✕"}
+_CONDITION_SIGN = {Condition.KEEPING: "●", Condition.WATCHING: "◌", Condition.HELD: "‖", Condition.LOCKED: "✕"}
+
+
+def now(state: State, token: str) -> Markup:
+    """Each reservoir: what it does and waits for, its values against their bands, last doses, a way to pause."""
+    return joined(
+        element("h1", "Now"), *(_reservoir(of, token, len(state.reservoirs)) for of in state.reservoirs.values())
+    )
+
+
+def _reservoir(of: ReservoirState, token: str, among: int) -> Markup:
+    condition = f"{_CONDITION_SIGN[of.condition]} {words.condition(of.condition, of.condition_reason)}"
+    doses = [element("li", f"{entry.utc:%d %b %H:%M} {words.entry(entry)}") for entry in of.last_doses[:3]]
+    return element(
+        "section",
+        element("h2", of.title),
+        element("p", element("strong", condition)),
+        element("p", of.waiting_for),
+        element("ul", *(_reading(of, verdict) for verdict in of.verdicts.values()), class_="readings"),
+        element("h3", "Last doses"),
+        element("ol", *doses) if doses else element("p", "No dose yet."),
+        _pausing(of, token, among),
+        class_=f"reservoir {of.condition.value}",
+    )
+
+
+def _reading(of: ReservoirState, verdict: Verdict) -> Markup:
+    quantity, amount = verdict.quantity, words.believed(verdict)
+    band = of.bands.get(quantity)
+    parts: list[str] = [
+        element("span", words.QUANTITY[quantity], class_="quantity"),
+        element("span", words.value(quantity, amount), class_="amount"),
+        element("span", f"{_SIGN[verdict.quality]} {verdict.quality.value}", class_="quality"),
+    ]
+    if band:
+        parts += [ruler(amount, band), element("span", _against(amount, *band), class_="against")]
+    if verdict.quality is not Quality.GOOD:
+        parts.append(element("span", words.why(verdict), class_="why"))
+    return element("li", *parts)
+
+
+def _against(amount: float | None, low: float, high: float) -> str:
+    band = f"band {low:g} to {high:g}"
+    if amount is None:
+        return f"{band}, value not known"
+    if low <= amount <= high:
+        return f"◆ inside its {band}"
+    return f"◇ {'below' if amount < low else 'above'} its {band}"
+
+
+def _pausing(of: ReservoirState, token: str, among: int) -> Markup:
+    named = f" --reservoir {of.name}" if among > 1 else ""
+    if of.condition is Condition.LOCKED:
+        return _at_the_tank("To clear it, once its cause is found and mended", f"evenwater clear{named}")
+    if of.condition is Condition.HELD:
+        return _at_the_tank("To let it dose again", f"evenwater release{named}")
+    field = f"reason-{of.name}"
+    form = element(
+        "form",
+        *hidden(token, reservoir=of.name),
+        element("label", "Why, for whoever looks later", for_=field),
+        element("input", id=field, name="reason", required=True, maxlength=LONGEST_REASON, autocomplete="off"),
+        element("p", f"It stays paused until somebody types evenwater release{named} at the tank."),
+        element("button", f"Pause dosing of {of.title}"),
+        method="post",
+        action="/hold",
+    )
+    return element("details", element("summary", "Pause dosing"), form)
+
+
+def _at_the_tank(what: str, command: str) -> Markup:
+    """What may make it dose is not done from here."""
+    return element("p", f"{what}, type at the tank: ", element("code", command), class_="tank")
