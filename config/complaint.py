@@ -28,9 +28,14 @@ UNITS = (
     ("ml_per_s", "mL/s"),
     ("ms_per_cm", "mS/cm"),
     ("percent_per_k", "%/K"),
+    ("hours_per_day", "h/day"),
     ("ms_per_v", "mS/V"),
     ("per_cm", "1/cm"),
     ("per_h", "1/h"),
+    ("_per_head", "a head"),
+    ("_per_kwh", "per kWh"),
+    ("_per_m3", "per m3"),
+    ("_per_l", "per L"),
     ("_days", "days"),
     ("percent", "%"),
     ("_day", "days"),
@@ -47,6 +52,7 @@ UNITS = (
     ("_l", "L"),
     ("_s", "s"),
     ("_v", "V"),
+    ("_w", "W"),
 )
 PH_KEYS = frozenset({"ph_low", "ph_high", "target", "dead_band"})
 

@@ -14,12 +14,14 @@ from pydantic_core import PydanticUndefined
 
 from config.complaint import amount, shown
 from config.settings import (
+    Appliance,
     Bands,
     Circulation,
     CutOut,
     EcControl,
     Mqtt,
     PhControl,
+    Prices,
     Pump,
     Reservoir,
     RigTable,
@@ -49,6 +51,8 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("reservoir.NAME.circulation", Circulation),
     ("reservoir.NAME.tray", Tray),
     ("standard.NAME", Standard),
+    ("prices", Prices),
+    ("appliance.NAME", Appliance),
 )
 HEAD = """\
 # Settings

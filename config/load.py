@@ -15,7 +15,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from config.complaint import Complaint, complaints_of, nearest
-from config.plausible import in_reservoir, references_alone, warnings, wires_used_twice
+from config.plausible import appliances_nowhere, in_reservoir, references_alone, warnings, wires_used_twice
 from config.settings import Reservoir, Settings
 from drivers.probe import Quantity
 from drivers.reference import ReferenceInput
@@ -90,6 +90,7 @@ def _check(raw: dict[str, Any]) -> tuple[Settings | None, tuple[Complaint, ...]]
         return None, (*complaints_of(error, Settings), *complaints, *_contradictions(raw))
     for name, reservoir in settings.reservoir.items():
         complaints += in_reservoir(name, reservoir)
+    complaints += appliances_nowhere(settings)
     return settings, tuple(complaints)
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from config.complaint import Complaint
+from config.complaint import Complaint, nearest
 from config.settings import (
     HARD_MAX_RUN_S,
     Mqtt,
@@ -211,6 +211,18 @@ WIRES = (
     (re.compile(r"sht3x(\d+):(0x\w+):(\w+)"), "the {2} of the SHT3x at {1} on I2C bus {0}"),
     (re.compile(r"onewire:(.+)"), "the one-wire sensor {0}"),
 )
+
+
+def appliances_nowhere(settings: Settings) -> Iterator[Complaint]:
+    """Appliances that serve a reservoir there is none of."""
+    for name, appliance in settings.appliance.items():
+        for reservoir in appliance.reservoir:
+            if reservoir not in settings.reservoir:
+                yield Complaint(
+                    f"appliance.{name}",
+                    f"reservoir: there is no [reservoir.{reservoir}], only {', '.join(settings.reservoir)}"
+                    f"{nearest(reservoir, settings.reservoir)}; name one, or leave it out for all",
+                )
 
 
 def wires_used_twice(claims: Mapping[str, frozenset[str]]) -> Iterator[Complaint]:

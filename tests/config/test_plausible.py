@@ -9,7 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from config.plausible import in_reservoir, references_alone, warnings, wire_words, wires_used_twice
+from config.plausible import (
+    appliances_nowhere,
+    in_reservoir,
+    references_alone,
+    warnings,
+    wire_words,
+    wires_used_twice,
+)
 from config.settings import Reservoir, Settings
 
 CAPS = {"max_per_dose_ml": 4.0, "max_per_hour_ml": 12.0, "max_per_day_ml": 50.0}
@@ -389,3 +396,25 @@ def test_looks_that_take_most_of_a_pass_are_warned_of(pass_s: float, told: bool)
     found = [line for line in warnings(Settings.model_validate(whole)) if "pass_every_s" in line]
     assert bool(found) is told
     assert all("[site] pass_every_s = 1: looking at all analog probes alone takes 0." in line for line in found)
+
+
+def test_an_appliance_serves_reservoirs_that_there_are() -> None:
+    """A slip in a name is told with the nearest; without a name it serves all."""
+    settings = Settings.model_validate(
+        {
+            "site": {"name": "Quince Lane", "device_id": "quince-lane"},
+            "rig": {"open": "sim_hw.bench:open_rig"},
+            "reservoir": {"bed1": RESERVOIR},
+            "appliance": {
+                "lamp": {"rated_w": 100.0, "hours_per_day": 16.0},
+                "air": {"rated_w": 5.0, "hours_per_day": 24.0, "reservoir": ["bed2", "bed1"]},
+            },
+        }
+    )
+    assert [(one.table, one.text) for one in appliances_nowhere(settings)] == [
+        (
+            "appliance.air",
+            "reservoir: there is no [reservoir.bed2], only bed1; did you mean bed1?; name one, or leave it out "
+            "for all",
+        )
+    ]
