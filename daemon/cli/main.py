@@ -31,6 +31,7 @@ GROUPS = {
     "daemon.cli.page": ("page",),
     "daemon.cli.repair": ("repair",),
     "daemon.cli.broker": ("broker",),
+    "daemon.cli.crop": ("crop",),
 }
 
 EPILOG = """\

@@ -1,0 +1,28 @@
+"""`evenwater crop`: the crop from sowing to plate. One module per group of its sub-commands."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+from daemon.cli.ask import add_command
+
+# Each adds its sub-commands by `add_crop_commands`. Heavy libraries are imported where a command acts.
+MODULES = ("daemon.cli.crop_diary",)
+
+EPILOG = """\
+examples:
+  evenwater crop did sown spring-1 --crop lettuce --variety butterhead --plugs 6
+  evenwater crop did transplanted spring-1 --heads 5 --reservoir bed1
+  evenwater crop diary
+  evenwater crop did --help                     every kind of entry, and what it takes
+"""
+
+
+def add_commands(commands: Any) -> None:
+    """crop, and below it what its modules add."""
+    about = "Plan the crop, keep its diary, and see what became of it. Needs no running daemon."
+    parser = add_command(commands, "crop", "plan the crop, keep its diary, see what became of it", EPILOG, about)
+    below = parser.add_subparsers(dest="crop_command", metavar="WHAT", required=True)
+    for module in MODULES:
+        import_module(module).add_crop_commands(below)

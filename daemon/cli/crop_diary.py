@@ -1,0 +1,209 @@
+"""`evenwater crop did` and `crop diary`: write down what was done with the crop, and read it again."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any, get_args
+
+from daemon.cli.ask import add_command, finite
+from daemon.cli.where import state_folder
+from daemon.crop.diary import KINDS, Batch, Line, Undone, Way, batches
+from daemon.crop.diary_file import (
+    FILE_NAME,
+    Diary,
+    DiaryError,
+    NotWrittenError,
+    event_of,
+    lines_as_json,
+    read,
+    write,
+)
+
+DID = """\
+examples:
+  evenwater crop did sown spring-1 --crop lettuce --variety butterhead --plugs 6 --seeds-per-plug 2
+  evenwater crop did emerged spring-1 --plugs 6 --day 2026-03-04
+  evenwater crop did thinned spring-1
+  evenwater crop did transplanted spring-1 --heads 5 --reservoir bed1
+  evenwater crop did weighed spring-1 --heads 2 --grams-fresh 160
+  evenwater crop did lost spring-1 --heads 1 --cause slugs
+  evenwater crop did picked spring-1 --way leaves --heads 3 --grams 120
+  evenwater crop did picked spring-1 --heads 4 --grams 610
+  evenwater crop did eaten spring-1 --heads 3      (or shared, composted; by --grams as well)
+  evenwater crop did note --text "moved the lamp 10 cm up"
+  evenwater crop did undone --entry 7 --why "it was the other batch"
+
+Nothing is ever rewritten: a wrong entry is undone by its number, which `evenwater crop diary` shows.
+"""
+DIARY = """\
+examples:
+  evenwater crop diary
+  evenwater crop diary --batch spring-1
+  evenwater crop diary --json | jq .batches
+"""
+FIELDS: tuple[tuple[str, Callable[[str], Any], str], ...] = (
+    ("crop", str, "sown: the crop's file by its name, as lettuce"),
+    ("variety", str, "sown: one of the crop's varieties"),
+    ("plugs", int, "sown: how many plugs; emerged: in how many a seedling is up"),
+    ("seeds-per-plug", int, "sown: the seeds in each plug (default 2)"),
+    ("heads", int, "how many heads, or seedlings before transplanting"),
+    ("reservoir", str, "transplanted: into which, by its name in the settings"),
+    ("grams", finite, "picked, eaten, shared, composted: g"),
+    ("grams-fresh", finite, "weighed: g of those heads together, roots off"),
+    ("way", str, f"picked: {' or '.join(get_args(Way))} (default head)"),
+    ("cause", str, "lost: why"),
+    ("text", str, "note: in your own words"),
+    ("entry", int, "undone: which entry was wrong"),
+    ("why", str, "undone: what was wrong with it"),
+)
+BY_HAND = tuple(kind for kind in KINDS if kind not in ("walked", "done"))
+
+
+def add_crop_commands(commands: Any) -> None:
+    """did, diary."""
+    did = add_command(commands, "did", "write down what was done, or what happened, to a batch", DID)
+    did.add_argument("what", metavar="KIND", help=f"one of: {', '.join(BY_HAND)}")
+    did.add_argument("batch", nargs="?", metavar="BATCH", help="the name of the batch (a new one, for sown)")
+    for name, kind, about in FIELDS:
+        did.add_argument(f"--{name}", type=kind, help=about, metavar="N" if kind is not str else "TEXT")
+    did.add_argument("--day", type=a_day, metavar="DAY", help="when it happened, as 2026-03-01 (default: today)")
+    did.add_argument("--json", action="store_true", help="print one JSON value for programs")
+    did.set_defaults(act=lambda arguments: or_trouble("did", lambda: _did(arguments)))
+    diary = add_command(commands, "diary", "what was written down, and how each batch stands", DIARY)
+    diary.add_argument("--batch", metavar="NAME", help="this one only")
+    diary.add_argument("--json", action="store_true", help="print one JSON value for programs")
+    diary.set_defaults(act=lambda arguments: or_trouble("diary", lambda: _diary(arguments)))
+
+
+def a_day(text: str) -> date:
+    """2026-03-01. Raises argparse's error for anything else."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r}: must be a day as 2026-03-01") from None
+
+
+def today() -> date:
+    """By the calendar of this machine."""
+    return datetime.now().astimezone().date()
+
+
+def diary_path(arguments: argparse.Namespace) -> Path:
+    """The diary that a command line means."""
+    return state_folder(arguments.state) / FILE_NAME
+
+
+def or_trouble(command: str, act: Callable[[], int]) -> int:
+    """The exit code of `act`: what cannot be written was asked wrongly (2), a diary that cannot be used is 1."""
+    try:
+        return act()
+    except NotWrittenError as wrong:
+        print(f"evenwater crop {command}: {wrong}", file=sys.stderr)
+        return 2
+    except DiaryError as trouble:
+        print(f"evenwater crop {command}: {trouble}", file=sys.stderr)
+        return 1
+
+
+def _did(arguments: argparse.Namespace) -> int:
+    if arguments.what not in BY_HAND:
+        event_of(arguments.what if arguments.what not in KINDS else "", {})
+    names = ("batch", *(name.replace("-", "_") for name, _, _ in FIELDS))
+    given = {name: value for name in names if (value := getattr(arguments, name)) is not None}
+    event = event_of(arguments.what, given)
+    day = arguments.day or today()
+    if day > today():
+        raise NotWrittenError(
+            f"--day {day}: is yet to come (today is {today()}); write it down once it has happened"
+        )
+    line = write(diary_path(arguments), event, day, datetime.now(UTC))
+    print(json.dumps(next(lines_as_json((line,)))) if arguments.json else f"kept as {said(line)}")
+    return 0
+
+
+def told_of(diary: Diary) -> Diary:
+    """The diary, once what is torn in it has been said on standard error."""
+    for each in diary.torn:
+        print(f"evenwater crop: {each}", file=sys.stderr)
+    return diary
+
+
+def said(line: Line) -> str:
+    """An entry as one line: `7 · 2026-03-01 · thinned spring-3`."""
+    fields = line.event.model_dump(exclude_none=True, exclude_defaults=True)
+    batch = fields.pop("batch", "")
+    rest = ", ".join(f"{key.replace('_', ' ')} {_short(value)}" for key, value in fields.items())
+    return f"{line.number} · {line.day} · {f'{line.kind} {batch}'.strip()}{f': {rest}' if rest else ''}"
+
+
+def _short(value: Any) -> str:
+    if isinstance(value, tuple | list):
+        return "; ".join(_short(each) for each in value)
+    if isinstance(value, dict):
+        return " ".join(str(each) for each in value.values())
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _diary(arguments: argparse.Namespace) -> int:
+    diary = told_of(read(diary_path(arguments)))
+    known = batches(diary.lines)
+    if arguments.batch is not None and arguments.batch not in known:
+        raise NotWrittenError(
+            f"--batch {arguments.batch}: was never sown; there are: {', '.join(known) or 'none'}"
+        )
+    lines = tuple(line for line in diary.lines if _is_of(line, arguments.batch))
+    chosen = [batch for name, batch in known.items() if arguments.batch in (None, name)]
+    if arguments.json:
+        print(json.dumps({"lines": list(lines_as_json(lines)), "batches": [_as_json(batch) for batch in chosen]}))
+        return 0
+    for text in _shown(diary.lines, lines, chosen):
+        print(text)
+    return 0
+
+
+def _is_of(line: Line, batch: str | None) -> bool:
+    return batch is None or getattr(line.event, "batch", None) == batch
+
+
+def _shown(every: Iterable[Line], lines: Iterable[Line], chosen: Iterable[Batch]) -> Iterator[str]:
+    undone = {line.event.entry for line in every if isinstance(line.event, Undone)}
+    for line in lines:
+        yield said(line) + (" (undone)" if line.number in undone else "")
+    stand = [_stands(batch) for batch in chosen]
+    if stand:
+        yield from ("", *stand)
+    else:
+        yield "Nothing was sown yet. Begin with: evenwater crop did sown --help"
+
+
+def _stands(batch: Batch) -> str:
+    """`spring-3: butterhead lettuce, sown 2026-03-01: 0 seedlings, 5 heads in bed1`."""
+    where = f" in {', '.join(name for name, _ in batch.reservoirs)}" if batch.reservoirs else ""
+    gone = f", {batch.picked} picked" if batch.picked else ""
+    lost = sum(count for _, count in (*batch.lost_seedlings, *batch.lost_heads))
+    return (
+        f"{batch.name}: {batch.variety} {batch.crop}, sown {batch.sown_on}: {batch.seedlings} seedlings, "
+        f"{batch.heads} heads{where}{gone}{f', {lost} lost' if lost else ''}"
+        f"{f', {batch.grams:g} g in all' if batch.grams else ''}"
+    )
+
+
+def _as_json(batch: Batch) -> dict[str, Any]:
+    own = {
+        **{name: getattr(batch, name) for name in ("name", "crop", "variety", "plugs", "seeds_per_plug")},
+        **{
+            name: getattr(batch, name) for name in ("emerged", "planted", "seedlings", "heads", "picked", "grams")
+        },
+    }
+    days = ("sown_on", "emerged_on", "thinned_on", "transplanted_on")
+    return (
+        own
+        | {name: day and day.isoformat() for name in days for day in [getattr(batch, name)]}
+        | {"reservoirs": dict(batch.reservoirs)}
+        | {"lost_seedlings": dict(batch.lost_seedlings), "lost_heads": dict(batch.lost_heads)}
+    )
