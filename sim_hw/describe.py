@@ -9,10 +9,11 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from config.describe import section
+from config.source_water import Analysis
 from sim_hw.crop import CropTable
 from sim_hw.reagents import Reagent
 from sim_hw.room import Spell
-from sim_hw.source_water import WATERS, Analysis
+from sim_hw.source_water import WATERS
 from sim_hw.systems import DeepWater, EbbAndFlow, Film, Still
 from sim_hw.tank_settings import Pour, TankSettings
 

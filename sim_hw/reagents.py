@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple, Self, cast, get_args
 
 from pydantic import Field, model_validator
 
-from sim_hw.chemistry import Totals
+from config.chemistry import Totals
 from sim_hw.strict import Table
 
 Pure = Literal[

@@ -14,7 +14,7 @@ from collections import deque
 from dataclasses import dataclass
 from math import exp, inf, log
 
-from sim_hw.chemistry import (
+from config.chemistry import (
     ChemistryError,
     Equilibrium,
     Totals,

@@ -15,11 +15,12 @@ from typing import Annotated, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from sim_hw.chemistry import COLDEST_C, WARMEST_C, Totals
+from config.chemistry import COLDEST_C, WARMEST_C, Totals
+from config.source_water import Analysis
 from sim_hw.crop import CropTable
 from sim_hw.reagents import BOTTLES, Reagent, ReagentRole, RecipeName
 from sim_hw.room import S_PER_DAY, Spell
-from sim_hw.source_water import WATERS, Analysis, WaterName, calcium_bicarbonate
+from sim_hw.source_water import WATERS, WaterName, calcium_bicarbonate
 from sim_hw.strict import Table
 from sim_hw.systems import DeepWater, EbbAndFlow, Film, Still
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import exp
 
-from sim_hw.chemistry import Totals, equilibrate
+from config.chemistry import Totals, equilibrate
 
 WATER_KG_PER_L = 0.998  # at 20 °C; its change with temperature is below 0.5 %
 LEFT_BEHIND_L = 0.1  # what neither a drain, a pump nor the roots can reach (own choice)

@@ -13,8 +13,8 @@ from math import exp, log
 from random import Random
 from typing import Any
 
+from config.chemistry import ChemistryError
 from config.settings import Settings
-from sim_hw.chemistry import ChemistryError
 from sim_hw.faults import FaultName
 from sim_hw.from_settings import bench_table
 from sim_hw.tables import check

@@ -10,7 +10,7 @@ from math import sqrt
 
 import pytest
 
-from sim_hw.chemistry import Equilibrium, conductivity_ms_per_cm
+from config.chemistry import Equilibrium, conductivity_ms_per_cm
 from tests.reference.published import rows
 
 FIELDS = {

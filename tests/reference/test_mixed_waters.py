@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from sim_hw.chemistry import (
+from config.chemistry import (
     ChemistryError,
     Totals,
     carbonate_for_ph,

@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from sim_hw.chemistry import Totals, co2_in_air_equilibrium, conductivity_ms_per_cm, equilibrate
+from config.chemistry import Totals, co2_in_air_equilibrium, conductivity_ms_per_cm, equilibrate
 from sim_hw.reagents import PURE, RecipeName, recipe_mol_per_l
 
 phreeqc = pytest.importorskip("phreeqc", reason="no PHREEQC here: its package has no wheel for this machine")

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from sim_hw.chemistry import Equilibrium, Totals, conductivity_ms_per_cm, equilibrate
+from config.chemistry import Equilibrium, Totals, conductivity_ms_per_cm, equilibrate
 
 RECIPES = list(csv.DictReader(Path(__file__).with_name("recipe_ec.csv").read_text("utf-8").splitlines()))
 COMPONENTS = {

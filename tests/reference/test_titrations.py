@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from sim_hw.chemistry import Totals, co2_in_air_equilibrium, constants_at, equilibrate
+from config.chemistry import Totals, co2_in_air_equilibrium, constants_at, equilibrate
 
 TITRATIONS = list(csv.DictReader(Path(__file__).with_name("titrations.csv").read_text("utf-8").splitlines()))
 BICARBONATE_WATER, NUTRIENT_WATER = "2 mmol/kg NaHCO3", "half Hoagland-1 salts + 1 mmol/kg KHCO3"

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from sim_hw.chemistry import Totals, equilibrate, strong_charge
+from config.chemistry import Totals, equilibrate, strong_charge
 from sim_hw.reagents import BOTTLES, PURE, Reagent, recipe_mol_per_l
 
 

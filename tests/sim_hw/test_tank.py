@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim_hw.chemistry import ChemistryError, Totals, strong_charge
+from config.chemistry import ChemistryError, Totals, strong_charge
 from sim_hw.tank import Look, Tank
 from sim_hw.tank_settings import TankSettings
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim_hw.chemistry import Totals
+from config.chemistry import Totals
 from sim_hw.zones import LEFT_BEHIND_L, Zone, go_round
 
 SALTY, FRESH = Totals(sodium=0.02, chloride=0.02), Totals(sodium=0.001, chloride=0.001)

@@ -1,4 +1,4 @@
-"""sim_hw.chemistry: one pH for each solution, found at once, moved the right way by every acid and base."""
+"""config.chemistry: one pH for each solution, found at once, moved the right way by every acid and base."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim_hw.chemistry import (
+from config.chemistry import (
     ChemistryError,
     Equilibrium,
     Totals,
