@@ -20,6 +20,7 @@ from daemon.dose.control import (
     taught_little,
     watered,
 )
+from daemon.dose.doubt_file import Doubts
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.learn import FORGET_SHARE
 from daemon.dose.permit import MIXING_TIMES
@@ -57,9 +58,9 @@ class Acidity:
         record: Record,
         answers: AnswerFile,
         *,
-        unproven: bool,
+        doubts: Doubts,
     ) -> None:
-        """unproven: a jump of pH was, when the program last ended."""
+        """doubts: what was in doubt when the program last ended."""
         self.aim = aim_of(table)
         self.control = ControlState(answers=answers.known(name, self.aim.ml_per_ph))
         self._name = name
@@ -67,7 +68,8 @@ class Acidity:
         self._record = record
         self._answers = answers
         self.echo = answers.echo(name)
-        self._effects = Effects(unproven=unproven)
+        self._effects = Effects(unproven=doubts.unproven)
+        self._cut_off = doubts.untold  # by the program's end: no rest will tell of it
         self._moved: Finding | None = None  # the newest movement with no dose
         self._strong: Finding | None = None  # the newest of doses that do too much
         self._little: Finding | None = None  # the newest of doses that did little
@@ -112,6 +114,11 @@ class Acidity:
         """Whether pH made a jump that no dose has proven yet."""
         return self._effects.unproven
 
+    @property
+    def untold(self) -> Finding | None:
+        """What is about to be found of doses that seem to have done nothing."""
+        return self._cut_off or doubted(self._effects)
+
     def _smaller(self, request: DoseRequest) -> DoseRequest:
         """The request, halved while doses of its pump do too much."""
         share = step_share(self._effects, request.pump)
@@ -148,7 +155,7 @@ class Acidity:
 
     def forget_water(self, proven_s: float) -> None:
         """New water is in: nothing that was learned of the old holds."""
-        self._effects = Effects()
+        self._effects, self._cut_off = Effects(), None
         self.control = ControlState()
         self.echo = Echo()
         self._keep_answers(proven_s)
@@ -168,13 +175,13 @@ class Acidity:
 
     def poured(self, at_s: float) -> None:
         """A person has told of a dose by hand: what moves pH now is known."""
-        self._effects = poured(self._effects, at_s)
+        self._effects, self._cut_off = poured(self._effects, at_s), None
         self._moved = None
         self.control = disturbed(self.control)
 
     def disturbed(self) -> None:
         """People are at work, or nobody knows what went in: what was being followed says nothing."""
-        self._effects = forget(self._effects)
+        self._effects, self._cut_off = forget(self._effects), None
         self.control = disturbed(self.control)
 
     # what it did
@@ -184,8 +191,8 @@ class Acidity:
         ph = self._instruments.verdicts.get(Quantity.PH)
         if ph is None:
             return None
-        if self._others_mix(now_s, since_any_s):
-            untold = doubted(self._effects)  # and now will not be told
+        if self._cut_off is not None or self._others_mix(now_s, since_any_s):
+            untold = self.untold  # and now will not be told
             self.disturbed()
             return untold
         finding, self._effects = watch(self._effects, self.aim, ph)

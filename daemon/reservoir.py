@@ -90,9 +90,7 @@ class KeptReservoir:
         self._leak: Fall | None = None
         self._ramp = Ramp(table)
         self._bands = _bands_of(table)
-        self._acidity = Acidity(
-            name, table, self.instruments, self._record, parts.answers, unproven=doubts.unproven
-        )
+        self._acidity = Acidity(name, table, self.instruments, self._record, parts.answers, doubts=doubts)
         self._feed = Feed(name, table, self.instruments)
         water = Water(self.instruments, self._record, self._acidity, self._feed)
         self._permits = Permits(name, table, water, self.rates, parts.ledger, self.condition)
@@ -129,8 +127,8 @@ class KeptReservoir:
         return self.last_decision
 
     def _keep_doubts(self) -> None:
-        here = self.instruments
-        doubts = Doubts(here.apart(), self._acidity.unproven, frozenset(here.out_of_service))
+        here, acidity = self.instruments, self._acidity
+        doubts = Doubts(here.apart(), acidity.unproven, frozenset(here.out_of_service), acidity.untold)
         self._parts.doubts.keep(self.name, doubts)
 
     def _aim_at(self, targets: Targets) -> None:

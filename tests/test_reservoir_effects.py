@@ -75,6 +75,13 @@ def pour(at: AtTheTank, role: str, ml: float) -> None:
         at.bench.world.basins["bed1"].tank.deliver(role, ml)
 
 
+def kept_doubts(folder: Path) -> str:
+    """What the next start will know of doubts."""
+    with suppress(FileNotFoundError):
+        return (folder / "doubts.json").read_text(encoding="utf-8")
+    return ""
+
+
 def until_locked(at: AtTheTank, within: int) -> str:
     """The reason of the lock that comes."""
     at.until(lambda state: state.reservoirs["bed1"].condition is Condition.LOCKED, within)
@@ -95,6 +102,31 @@ def test_doses_without_effect_lock_after_three(tank: AtTheTank, fault: FaultName
     tank.passes(HOUR)
     assert len(tank.runs()) == 3
     assert "bed1-locked" in tank.alarms()
+
+
+def test_a_restart_does_not_hide_what_a_rest_would_have_told(tmp_path: Path) -> None:
+    """Three doses did nothing; the program ends while it takes a second look, and locks when it is back."""
+    with at_the_tank(tmp_path) as at:
+        befall(at, FaultName.PUMP_DEAD, "ph_down")
+        at.until(lambda _: "untold" in kept_doubts(tmp_path), HOUR)
+        assert at.bed().condition is Condition.KEEPING
+    with at_the_tank(tmp_path) as at:
+        assert "3 doses of pH down" in until_locked(at, TO_A_DOSE)
+        assert at.runs() == []
+        assert "untold" not in kept_doubts(tmp_path)
+
+
+def test_people_at_work_make_what_the_rest_would_have_told_worthless(tmp_path: Path) -> None:
+    """Whoever paused it and poured knows more than the program did before it ended."""
+    with at_the_tank(tmp_path) as at:
+        befall(at, FaultName.PUMP_DEAD, "ph_down")
+        at.until(lambda _: "untold" in kept_doubts(tmp_path), HOUR)
+        at.ask("hold", reservoir="bed1", reason="pouring")
+    with at_the_tank(tmp_path) as at:
+        at.passes(TO_A_DOSE)
+        at.ask("release", reservoir="bed1")
+        at.passes(TO_A_DOSE)
+        assert at.bed().condition is Condition.KEEPING
 
 
 @pytest.mark.parametrize("water", [{}, {"alkalinity_mmol_per_l": 3.0}, {"co2_exchange_per_h": 5.0}])

@@ -1,6 +1,7 @@
 """What is doubted of each reservoir's readings, kept in a small file, so that a restart clears nothing.
 
-    two probes disagree, a jump no dose has proven, out of service  ->  doubts.json, whole  ->  the next start
+    two probes disagree, a jump no dose has proven, doses that seem to have done nothing, out of service
+        ->  doubts.json, whole  ->  the next start
 
 What is doubted only ever makes it dose less. A file that cannot be read therefore means that everything is in
 doubt until it has shown itself: probes that agree for a few looks, a dose that shows. What cannot be written is
@@ -13,8 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from daemon.disk import keep_if_may_be, recalled
-from daemon.values import Quantity
+from daemon.disk import keep_if_may_be, number, recalled
+from daemon.dose.finding import Finding, Surprise
+from daemon.values import Quantity, Role
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,12 +24,14 @@ class Doubts:
     """What is doubted of one reservoir.
 
     apart: kinds of quantity whose two probes disagree; unproven: pH made a jump, and no dose has shown since;
-    out: probes that a person has taken out of service.
+    out: probes that a person has taken out of service; untold: what is about to be found of doses that seem to
+    have done nothing, while a rest has yet to tell.
     """
 
     apart: frozenset[Quantity] = frozenset()
     unproven: bool = False
     out: frozenset[Quantity] = frozenset()
+    untold: Finding | None = None
 
 
 ALL = Doubts(frozenset({Quantity.PH, Quantity.EC, Quantity.TEMPERATURE}), unproven=True)
@@ -58,18 +62,33 @@ class DoubtFile:
 
 
 def _raw(kept: dict[str, Doubts]) -> dict[str, Any]:
-    return {
-        name: {"apart": sorted(of.apart), "unproven": of.unproven, "out": sorted(of.out)}
-        for name, of in kept.items()
-    }
+    return {name: _raw_of(of) for name, of in kept.items()}
+
+
+def _raw_of(of: Doubts) -> dict[str, Any]:
+    raw = {"apart": sorted(of.apart), "unproven": of.unproven, "out": sorted(of.out)}
+    if of.untold is None:
+        return raw
+    untold = of.untold
+    return {**raw, "untold": {"surprise": untold.surprise, "pump": untold.pump, "numbers": dict(untold.numbers)}}
 
 
 def _read(raw: Any) -> dict[str, Doubts]:
     """Raises ValueError, TypeError, KeyError or AttributeError where it is not what `_raw` gives."""
     return {
-        str(name): Doubts(_quantities(table["apart"]), bool(table["unproven"]), _quantities(table.get("out", ())))
+        str(name): Doubts(
+            _quantities(table["apart"]),
+            bool(table["unproven"]),
+            _quantities(table.get("out", ())),
+            _finding(table["untold"]) if "untold" in table else None,
+        )
         for name, table in raw.items()
     }
+
+
+def _finding(raw: Any) -> Finding:
+    numbers = {str(name): number(each) for name, each in raw["numbers"].items()}
+    return Finding(Surprise(raw["surprise"]), None if raw["pump"] is None else Role(raw["pump"]), numbers)
 
 
 def _quantities(raw: Any) -> frozenset[Quantity]:

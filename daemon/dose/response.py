@@ -20,8 +20,8 @@ settings' mL per pH is a first guess that real water misses two- or threefold, a
 and what this tank showed before stands in for the guess once there is something.
 
 The state (`Effects`) is frozen and goes in and out. After a restart it begins empty: a dose whose
-mixing was cut off by it is not judged, and the count of doses without effect begins anew. That a jump
-is unproven is kept (daemon.dose.doubt_file).
+mixing was cut off by it is not judged, and the count of doses without effect begins anew. What is in doubt,
+a jump that is unproven and doses that seem to have done nothing, is kept (daemon.dose.doubt_file).
 """
 
 from __future__ import annotations

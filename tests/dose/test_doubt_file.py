@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 
 from daemon.dose.doubt_file import ALL, DoubtFile, Doubts
-from daemon.values import Quantity
+from daemon.dose.finding import Finding, Surprise
+from daemon.values import Quantity, Role
 
-SOME = Doubts(frozenset({Quantity.PH}), unproven=True)
+NOTHING_SEEN = Finding(Surprise.NO_EFFECT, Role.PH_DOWN, {"doses": 3, "ml": 24.0})
+SOME = Doubts(frozenset({Quantity.PH}), unproven=True, untold=NOTHING_SEEN)
 
 
 @pytest.fixture
@@ -41,7 +43,17 @@ def test_nothing_is_written_where_nothing_has_changed(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["", "{", "[]", '{"bed1": {}}', '{"bed1": {"apart": ["salt"], "unproven": true}}', '{"bed1": 3}']
+    "text",
+    [
+        "",
+        "{",
+        "[]",
+        '{"bed1": {}}',
+        '{"bed1": {"apart": ["salt"], "unproven": true}}',
+        '{"bed1": 3}',
+        '{"bed1": {"apart": [], "unproven": 0, "untold": {"surprise": "still", "pump": "acid", "numbers": {}}}}',
+        '{"bed1": {"apart": [], "unproven": false, "untold": {"surprise": "no_effect", "pump": null}}}',
+    ],
 )
 def test_a_file_that_cannot_be_read_means_that_all_is_doubted(path: Path, text: str) -> None:
     """Until it has shown itself; that there is trouble is told once."""

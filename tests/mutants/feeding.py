@@ -282,9 +282,15 @@ ACIDITY = mutants_of(
     (
         (
             "acidity stocks that mix say nothing of acid",
-            "        if self._others_mix(now_s, since_any_s):\n",
-            "        if False:\n",
+            " or self._others_mix(now_s, since_any_s):\n",
+            ":\n",
             "test_what_a_stock_does_to_ph_is_no_hand",
+        ),
+        (
+            "acidity a restart hides no doses that did nothing",
+            "        self._cut_off = doubts.untold  # by",
+            "        self._cut_off: Finding | None = None  # by",
+            "tests/test_reservoir_effects.py::test_a_restart_does_not_hide_what_a_rest_would_have_told",
         ),
     ),
 )
