@@ -1,24 +1,21 @@
 """What a growing crop takes from its water: a stand of lettuce, its nitrogen and its thirst.
 
-Dry matter follows sim_hw/lettuce.py. Nitrogen goes in with structural growth, day and night; water leaves with
+Dry matter follows daemon/crop/lettuce.py. Nitrogen goes in with structural growth, day and night; water leaves with
 the carbon that is fixed, so by day, and more of it in warm air.
 """
 
 from __future__ import annotations
 
-from math import exp
 from typing import NamedTuple
 
 from pydantic import Field
 
-from sim_hw.lettuce import Stand, Weather, grown, photosynthesis
+from daemon.crop.lettuce import DRY_SHARE, Weather, fresh_g_per_head, grown, photosynthesis, planted
+from daemon.measure.air import saturation_kpa
 from sim_hw.room import S_PER_DAY
 from sim_hw.strict import Table
 
 MOL_N_PER_G = 0.05 / 14.007  # 5 % of structural dry matter is nitrogen (memory, typical plant analysis)
-DRY_SHARE = 0.05  # of a fresh head (memory: lettuce is about 95 % water)
-SEEDLING_G = 0.108  # dry, when planted out: 2.7 g/m2 at 25 plants per m2 (memory, order of magnitude)
-SEEDLING_SUGAR_SHARE = 0.25  # of that (own choice)
 KEPT_OF_FIXED = 0.5  # g of dry matter that stay of each g of CO2 fixed, after all respiration (own choice)
 
 
@@ -53,11 +50,6 @@ class Demand(NamedTuple):
     water_l: float
 
 
-def vapour_pressure_kpa(temperature_c: float) -> float:
-    """Of saturated air. Source: FAO Irrigation and Drainage Paper 56, equation 11."""
-    return 0.6108 * exp(17.27 * temperature_c / (temperature_c + 237.3))
-
-
 class Crop:
     """A stand of lettuce on a tank."""
 
@@ -65,15 +57,14 @@ class Crop:
         """ordinary_day: the weather of its life so far, in even parts of a day."""
         self._table = table
         self._area_m2 = plants / table.plants_per_m2
-        planted = SEEDLING_G * table.plants_per_m2
-        self.stand = Stand(SEEDLING_SUGAR_SHARE * planted, (1.0 - SEEDLING_SUGAR_SHARE) * planted)
+        self.stand = planted(table.plants_per_m2)
         part_s = S_PER_DAY / len(ordinary_day)
         for part in range(round(table.age_days * len(ordinary_day))):
             self.stand = grown(self.stand, part_s, ordinary_day[part % len(ordinary_day)])
 
     def fresh_g_per_plant(self) -> float:
         """What a head weighs now."""
-        return self.stand.dry_g_per_m2() / DRY_SHARE / self._table.plants_per_m2
+        return fresh_g_per_head(self.stand, self._table.plants_per_m2)
 
     def grow(self, seconds: float, weather: Weather) -> Demand:
         """Lets it grow, and tells what it took for that from its water."""
@@ -86,5 +77,5 @@ class Crop:
         """Water goes with carbon, and with how dry the air is: at one humidity, with the vapour pressure."""
         fixed = photosynthesis(self.stand.structural, weather)
         fresh_kg = fixed * KEPT_OF_FIXED / DRY_SHARE / 1000.0
-        dryness = vapour_pressure_kpa(weather.temperature_c) / vapour_pressure_kpa(20.0)
+        dryness = saturation_kpa(weather.temperature_c) / saturation_kpa(20.0)
         return fresh_kg * self._table.water_l_per_kg * dryness

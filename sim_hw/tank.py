@@ -23,8 +23,8 @@ from config.chemistry import (
     conductivity_ms_per_cm,
     equilibrate,
 )
+from daemon.crop.lettuce import Weather
 from sim_hw.crop import Crop, Demand
-from sim_hw.lettuce import Weather
 from sim_hw.reagents import ReagentRole, recipe_mol_per_l
 from sim_hw.room import S_PER_DAY, S_PER_H, daylight, spells_c, temperature_c
 from sim_hw.tank_settings import TankSettings

@@ -11,8 +11,8 @@ import re
 
 import pytest
 
+from daemon.crop.lettuce import Parameters, Stand, Weather, grown, rates
 from sim_hw.crop import CropTable
-from sim_hw.lettuce import Parameters, Stand, Weather, grown, rates
 from tests.reference.published import rows
 
 SET_A = Parameters()

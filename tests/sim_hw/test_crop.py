@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from sim_hw.crop import Crop, CropTable, vapour_pressure_kpa
-from sim_hw.lettuce import Weather
+from daemon.crop.lettuce import Weather
+from sim_hw.crop import Crop, CropTable
 from sim_hw.room import S_PER_DAY, daylight
 
 PARTS = 96
@@ -82,10 +82,3 @@ def test_nothing_is_drunk_in_the_dark_but_growth_goes_on() -> None:
     want = a_crop(age_days=18.0).grow(3600.0, Weather(20.0, 0.0, 420.0))
     assert want.water_l == 0.0
     assert want.nitrogen_mol > 0.0
-
-
-# FAO Irrigation and Drainage Paper 56, Table 2.3 in kPa, by its equation 11.
-@pytest.mark.parametrize(("temperature_c", "kpa"), [(10.0, 1.228), (20.0, 2.338), (30.0, 4.243)])
-def test_vapour_pressure_is_as_tabulated(temperature_c: float, kpa: float) -> None:
-    """Within a thousandth of a kilopascal."""
-    assert vapour_pressure_kpa(temperature_c) == pytest.approx(kpa, abs=0.001)

@@ -12,6 +12,10 @@ from __future__ import annotations
 from math import exp
 from typing import NamedTuple
 
+DRY_SHARE = 0.05  # of a fresh head (memory: lettuce is about 95 % water)
+SEEDLING_G = 0.108  # dry, when planted out: 2.7 g/m2 at 25 plants per m2 (memory, order of magnitude)
+SEEDLING_SUGAR_SHARE = 0.25  # of that (own choice)
+
 
 class Parameters(NamedTuple):
     """The model's constants, in the units of the paper (g, m2, s, °C, ppm, J). c_tau: hydroponic roots."""
@@ -58,6 +62,17 @@ class Weather(NamedTuple):
 
 
 _SET_A = Parameters()
+
+
+def planted(plants_per_m2: float) -> Stand:
+    """A stand of seedlings on the day they are planted out, each of 2 g fresh weight, in g/m2."""
+    dry_g_per_m2 = SEEDLING_G * plants_per_m2
+    return Stand(SEEDLING_SUGAR_SHARE * dry_g_per_m2, (1.0 - SEEDLING_SUGAR_SHARE) * dry_g_per_m2)
+
+
+def fresh_g_per_head(stand: Stand, plants_per_m2: float) -> float:
+    """What a head of such a stand weighs, in g."""
+    return stand.dry_g_per_m2() / DRY_SHARE / plants_per_m2
 
 
 def rates(stand: Stand, weather: Weather, given: Parameters = _SET_A) -> Stand:

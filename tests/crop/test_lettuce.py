@@ -1,4 +1,4 @@
-"""sim_hw.lettuce at its edges; its figures are held in tests/reference/test_lettuce_growth.py."""
+"""daemon.crop.lettuce at its edges; its figures are held in tests/reference/test_lettuce_growth.py."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sim_hw.lettuce import Stand, Weather, grown, photosynthesis
+from daemon.crop.lettuce import Stand, Weather, grown, photosynthesis
 
 DAY = Weather(20.0, 60.0, 420.0)
 
