@@ -1,7 +1,7 @@
 """What a growing crop takes from its water: a stand of lettuce, its nitrogen and its thirst.
 
-Dry matter follows daemon/crop/lettuce.py. Nitrogen goes in with structural growth, day and night; water leaves with
-the carbon that is fixed, so by day, and more of it in warm air.
+Dry matter follows daemon/crop/lettuce.py. Nitrogen goes in with structural growth, day and night; water leaves
+with the carbon that is fixed, so by day, and more of it in warm air.
 """
 
 from __future__ import annotations

@@ -191,8 +191,8 @@ def test_settings_know_nothing_of_the_daemon() -> None:
 def test_the_simulator_is_the_other_side_of_the_wires() -> None:
     """It knows no caps: only the seam, words for a wrong table, how to make a bench to settings, and a page.
 
-    That water obeys the same chemistry on both sides of the wires, and that lettuce grows in air by the same laws, is
-    no knowledge of the other side.
+    That water obeys the same chemistry on both sides of the wires, and lettuce the same laws, is no knowledge of
+    the other side.
     """
     nature = {"config.chemistry", "config.source_water", "daemon.crop.lettuce", "daemon.measure.air"}
     known = {line for line in _importing(("sim_hw",), ("daemon", "config")) if line.split()[-1] not in nature}

@@ -51,4 +51,9 @@ def integral_mol(day: LightDay, now_s: float) -> float | None:
     """
     now = floor(now_s / QUARTER_S)
     whole = [one.mean_umol for one in day.quarters if now - QUARTERS <= one.number < now]
-    return fmean(whole) * DAY_S / UMOL_PER_MOL if len(whole) >= LEAST_QUARTERS else None
+    return mol_per_m2(fmean(whole), DAY_S) if len(whole) >= LEAST_QUARTERS else None
+
+
+def mol_per_m2(mean_umol: float, seconds: float) -> float:
+    """Light that fell in that time at a mean of so many µmol/(m² s), in mol/m²."""
+    return mean_umol * seconds / UMOL_PER_MOL
