@@ -36,10 +36,18 @@ class SettingsError(ValueError):
 
 def load(path: Path | str) -> Settings:
     """The settings in a TOML file. Raises SettingsError with every complaint about it."""
-    raw = _read(Path(path))
+    return _checked(_read(Path(path)), str(path))
+
+
+def load_text(text: str, name: str) -> Settings:
+    """The settings in the text of a TOML file. name: what complaints call it. Raises SettingsError as `load`."""
+    return _checked(_parsed(text, name), name)
+
+
+def _checked(raw: dict[str, Any], name: str) -> Settings:
     settings, complaints = _check(raw)
     if settings is None or complaints:
-        raise SettingsError(str(path), complaints)
+        raise SettingsError(name, complaints)
     return settings
 
 
@@ -57,14 +65,18 @@ def _read(path: Path) -> dict[str, Any]:
         raise _unusable(path, f"is not UTF-8 text (byte {error.start}); save it as UTF-8") from error
     except OSError as error:
         raise _unusable(path, f"cannot be read ({error.strerror}); check the name and its permissions") from error
+    return _parsed(text, str(path))
+
+
+def _parsed(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _unusable(path, _syntax(str(error), text)) from error
+        raise _unusable(name, _syntax(str(error), text)) from error
 
 
-def _unusable(path: Path, text: str) -> SettingsError:
-    return SettingsError(str(path), (Complaint("", text),))
+def _unusable(name: Path | str, text: str) -> SettingsError:
+    return SettingsError(str(name), (Complaint("", text),))
 
 
 def _syntax(said: str, text: str) -> str:

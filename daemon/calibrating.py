@@ -42,7 +42,7 @@ class Visit:
     """One calibration from `begin` to `finish`: the newest signals, and the points taken.
 
     held_before: the hold of a person that was in force when it began, and goes on when it ends.
-    before: the calibration in force; it stays so until another is accepted.
+    before: the calibration in force; it stays so until another is accepted. kept: one made here was.
     """
 
     quantity: Quantity
@@ -53,6 +53,7 @@ class Visit:
     points: list[Point] = field(default_factory=list)
     first_s: float | None = None
     settled_after_s: float | None = None
+    kept: bool = False
 
     @property
     def kind(self) -> Quantity:
@@ -79,6 +80,12 @@ class Visit:
         """The bottles that the signal may be of; one where it is unambiguous, empty without a signal."""
         mean = self.settling().mean
         return () if mean is None else recognise(self.kind, mean, temperature_c, self.shelf, self.before)
+
+    def bottles(self, temperature_c: float | None) -> tuple[str, ...]:
+        """What the probe may be dipped in; empty where it is not calibrated in bottles."""
+        if temperature_c is None:
+            return self.shelf.names(self.kind)
+        return tuple(self.shelf.bottles(self.kind, temperature_c))
 
     def take(
         self, standard: str | None, temperature_c: float, utc: datetime, reference: float | None = None

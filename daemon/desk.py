@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
-from daemon import desk_probes, desk_pumps, words
+from daemon import desk_box, desk_probes, desk_pumps, words
 from daemon.alarm import life
 from daemon.asked import (
     Ask,
@@ -210,6 +210,8 @@ Act = Callable[[Any, Request, "Loop"], Any]
 METHODS: Mapping[str, tuple[type[Ask], Origin, Act]] = {
     "alarms": (Nothing, Origin.REMOTE, alarms),
     "ledger": (Doses, Origin.REMOTE, ledger),
+    "settings": (Nothing, Origin.LOCAL, desk_box.settings),
+    "box": (Nothing, Origin.LOCAL, desk_box.box),
     "hold": (Hold, Origin.REMOTE, hold),
     "release": (Named, Origin.SIGNED, release),
     "clear": (Clear, Origin.LOCAL, clear),

@@ -60,7 +60,7 @@ def _can_be_calibrated(reservoir: KeptReservoir, quantity: Quantity) -> None:
 
 
 def look(asked: Look, _request: Request, loop: Loop) -> Any:
-    """How far the signal has come to rest, and which bottles it may be of."""
+    """How far the signal has come to rest, and which bottles it may be of; seen: seconds, signal."""
     reservoir = one(loop, asked)
     visit = _visit(reservoir, asked.quantity)
     if asked.afresh:
@@ -73,6 +73,10 @@ def look(asked: Look, _request: Request, loop: Loop) -> Any:
         "candidates": list(candidates),
         "said": words_of_calibration.settling(asked.quantity.kind, rest),
         "brief": words_of_calibration.settling_briefly(asked.quantity.kind, rest),
+        "seen": [[one.at_s - visit.seen[-1].at_s, one.signal] for one in visit.seen],
+        "points": [words_of_calibration.point(asked.quantity.kind, taken) for taken in visit.points],
+        "kept": visit.kept,
+        "bottles": list(visit.bottles(temperature_c)),
     }
 
 
@@ -134,7 +138,7 @@ def finish(asked: Finish, _request: Request, loop: Loop) -> Any:
         return {**answer, "accepted": False, "said": said}
     trouble = reservoir.instruments.keep(asked.quantity, fit.calibration, visit.points)
     reservoir.calibrated(asked.quantity, loop.stamp())
-    visit.points, visit.before = [], fit.calibration
+    visit.points, visit.before, visit.kept = [], fit.calibration, True
     left_out = f" It is missing in the history: {trouble}." if trouble else ""
     said = f"kept: {answer['said']}.{left_out} Dosing stays paused: {_put_back(asked.quantity)}"
     return {**answer, "accepted": True, "said": said}

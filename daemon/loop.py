@@ -13,8 +13,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from math import ceil
+from pathlib import Path
 from threading import Event
 
+from config.settings import Settings
 from daemon import desk, words
 from daemon.alarm import life
 from daemon.alarm.life import Cause, Lives
@@ -41,12 +43,14 @@ MoreCauses = Callable[[], Iterable[Cause]]
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """What every snapshot says of the box itself."""
+    """The box itself: what snapshots say of it, the settings it started with, where the state is kept."""
 
     rig: str
     version: str
     every_s: float
     boot_id: str
+    settings: Settings
+    folder: Path
     notes: tuple[str, ...] = ()
 
 

@@ -126,7 +126,7 @@ class Service:
         self._history = self._opened_history() if history else None
         self.loop = Loop(
             clock=self.rig.clock,
-            site=Site(settings.rig.open, program, settings.site.pass_every_s, boot_id, self._notes()),
+            site=self._site(boot_id, program),
             reservoirs=self._reservoirs(self._keeper),
             ledger=self.ledger,
             keeper=self._keeper,
@@ -142,6 +142,18 @@ class Service:
         if control:
             server = ControlServer(self.folder, snapshot=lambda: self.loop.state, submit=self.submit)
             keep.callback(server.close)
+
+    def _site(self, boot_id: str, program: str) -> Site:
+        settings = self.settings
+        return Site(
+            rig=settings.rig.open,
+            version=program,
+            every_s=settings.site.pass_every_s,
+            boot_id=boot_id,
+            settings=settings,
+            folder=self.folder,
+            notes=self._notes(),
+        )
 
     def _settle_left_open(self) -> None:
         """Doses whose end nobody saw are noted at this start, and not again at the next."""

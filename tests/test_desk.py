@@ -37,6 +37,8 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "calibrate_pump.cancel": {"pump": "ph_down"},
     "change_out.begin": {},
     "change_out.done": {},
+    "settings": {},
+    "box": {},
     "calibrate.begin": PH,
     "calibrate.look": PH,
     "calibrate.point": {**PH, "standard": "7.00"},

@@ -277,6 +277,7 @@ def test_a_point_before_the_probe_has_settled_is_refused(tank: AtTheTank) -> Non
     look = tank.ask("calibrate.look", **PH)
     assert look["settled"] is False
     assert 0.0 < look["share_settled"] < 1.0
+    assert [age_s for age_s, _ in look["seen"]] == pytest.approx([-PASS_S, 0.0], abs=1.0)
     with pytest.raises(RequestRefused, match="of 6 samples; wait"):
         tank.ask("calibrate.point", **PH, standard="7.00")
     with pytest.raises(RequestRefused, match=r"4\.01"):
@@ -639,3 +640,17 @@ def test_a_sound_probe_does_not_call(tank: AtTheTank) -> None:
     calibrated(tank)
     tank.passes(5 * QUARTER)
     assert "bed1-ph-probe-ageing" not in tank.alarms()
+
+
+def test_a_look_tells_what_was_taken_and_whether_one_was_kept(tank: AtTheTank) -> None:
+    """For who looks from elsewhere: bottles to choose from, points in words, when only the way back is left."""
+    tank.ask("calibrate.begin", **PH)
+    take(tank, "7.00")
+    take(tank, "4.01")
+    look = tank.ask("calibrate.look", **PH)
+    assert [said.split(" taken")[0] for said in look["points"]] == ["7.00", "4.01"]
+    assert {"4.01", "7.00", "10.01"} <= set(look["bottles"])
+    assert look["kept"] is False
+    tank.ask("calibrate.finish", **PH)
+    look = tank.ask("calibrate.look", **PH)
+    assert (look["kept"], look["points"]) == (True, [])

@@ -15,8 +15,8 @@ def plain(value: Any) -> Any:
     """The same thing in dicts, lists, strings, numbers, booleans and None.
 
     Dataclasses become objects by field name, enums their value (as keys too), moments ISO 8601 in UTC
-    ending in Z, days ISO 8601. A number that is not finite becomes None: JSON has no word for it. Raises
-    TypeError for anything else.
+    ending in Z, days ISO 8601, a set its sorted list. A number that is not finite becomes None: JSON has no
+    word for it. Raises TypeError for anything else.
     """
     if value is None or isinstance(value, bool):
         return value
@@ -36,8 +36,8 @@ def _plain_compound(value: Any) -> Any:
         return value.isoformat()
     if isinstance(value, Mapping):
         return {str(plain(key)): plain(each) for key, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(each) for each in value]
+    if isinstance(value, list | tuple | frozenset):
+        return [plain(each) for each in (sorted(value) if isinstance(value, frozenset) else value)]
     if is_dataclass(value) and not isinstance(value, type):
         return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, PurePath):

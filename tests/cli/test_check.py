@@ -8,8 +8,8 @@ import pytest
 
 from config.load import load
 from config.settings import Settings
-from daemon.cli.check import meaning, use_of
 from daemon.cli.main import main
+from daemon.readiness import meaning, use_of
 from drivers.box import Use
 from tests.at_the_tank import RIGS, raw_settings, two_beds
 from tests.drivers.a_pi import PARAMETER, a_pi, change
@@ -96,7 +96,7 @@ def test_what_is_allowed_but_unwise_is_a_note(tmp_path: Path, capsys: pytest.Cap
 def pi(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """This machine is a Raspberry Pi with everything set up; only its lgpio is not asked for."""
     root = a_pi(tmp_path / "pi")
-    monkeypatch.setattr("daemon.cli.check.ROOT", root)
+    monkeypatch.setattr("daemon.readiness.ROOT", root)
     monkeypatch.setattr("drivers.box.find_spec", lambda module: module)
     return root
 
