@@ -543,7 +543,7 @@ DESK = (
             ),
             (
                 "desk finished, it stays paused",
-                "    visit.points, visit.before = [], fit.calibration\n",
+                "    visit.points, visit.before, visit.kept = [], fit.calibration, True\n",
                 "    reservoir.instruments.end_visit()\n    release_own(reservoir, _request, loop)\n",
                 "test_a_probe_left_in_its_buffer_after_the_finish_doses_nothing",
             ),
