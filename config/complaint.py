@@ -15,6 +15,7 @@ from pydantic.fields import FieldInfo
 # Longest endings first: the unit of a key is its ending.
 UNITS = (
     ("mmol_per_plant_day", "mmol per plant and day"),
+    ("ml_per_ms_per_cm", "mL per mS/cm"),
     ("mg_caco3_per_l", "mg/L CaCO3"),
     ("plants_per_m2", "per m2"),
     ("w_per_m2", "W/m2"),
@@ -30,6 +31,8 @@ UNITS = (
     ("percent_per_k", "%/K"),
     ("hours_per_day", "h/day"),
     ("ms_per_v", "mS/V"),
+    ("tube_hours", "h"),
+    ("_l_per_h", "L/h"),
     ("per_cm", "1/cm"),
     ("per_h", "1/h"),
     ("_per_head", "a head"),

@@ -85,26 +85,26 @@ def section(heading: str, model: type[BaseModel]) -> Iterator[str]:
         yield f"{' '.join(model.__doc__.split())}\n"
     yield "| key | usual | allowed | what it is |\n|---|---|---|---|"
     for key, field in model.model_fields.items():
-        if not _is_table(field.annotation):
-            yield f"| `{key}` | {_usual(key, field)} | {_allowed(key, field)} | {field.description or ''} |"
+        if not is_table(field.annotation):
+            yield f"| `{key}` | {usual(key, field)} | {allowed(key, field)} | {field.description or ''} |"
     yield ""
 
 
-def _is_table(annotation: Any) -> bool:
+def is_table(annotation: Any) -> bool:
     if get_origin(annotation) is dict:
         return True
     if get_origin(annotation) in (UnionType, Union, tuple):
-        return any(_is_table(each) for each in get_args(annotation))
+        return any(is_table(each) for each in get_args(annotation))
     return isinstance(annotation, type) and issubclass(annotation, BaseModel)
 
 
-def _usual(key: str, field: FieldInfo) -> str:
+def usual(key: str, field: FieldInfo) -> str:
     if field.default is PydanticUndefined:
         return "must be set"
     return "none" if field.default is None else shown(field.default, key)
 
 
-def _allowed(key: str, field: FieldInfo) -> str:
+def allowed(key: str, field: FieldInfo) -> str:
     choices = _choices(field.annotation)
     if choices:
         return ", ".join(choices)

@@ -18,8 +18,8 @@ class LevelSender(AdcWiring):
     nominal volume in it. Straight sides are taken for granted: half the height is half the water.
     """
 
-    empty_v: float = Field(ge=-6.144, le=6.144)
-    full_v: float = Field(ge=-6.144, le=6.144)
+    empty_v: float = Field(ge=-6.144, le=6.144, description="output with the reservoir empty")
+    full_v: float = Field(ge=-6.144, le=6.144, description="output with the reservoir full")
 
     @model_validator(mode="after")
     def _apart(self) -> Self:

@@ -8,17 +8,18 @@ from datetime import datetime, timedelta
 
 from daemon import words
 from daemon.page.markup import Markup, element, joined
-from daemon.store.trend import Bucket
+from daemon.store.trend import Band, Bucket
 from daemon.values import Quantity
 
-Band = tuple[float, float]
+Ends = tuple[float, float]
+"""Lowest and highest."""
 WIDE, RULER_HIGH, BAR_HIGH, LINE_HIGH = 320.0, 26.0, 10.0, 190.0
 LEFT, RIGHT, TOP, BOTTOM = 42.0, 312.0, 20.0, 152.0
 MARGIN = 0.75  # of the band's width, shown on either side of it
 LEAST_SPAN = 0.05  # of the value: what varies less than this looks flat
 
 
-def ruler(value: float | None, band: Band) -> Markup:
+def ruler(value: float | None, band: Ends) -> Markup:
     """The band as a box on a line; the value as a mark, hollow outside the band and at the end beyond the ruler.
 
     Decoration beside the same in words: hidden from screen readers.
@@ -54,21 +55,31 @@ def bar(used: float, cap: float) -> Markup:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """What a picture over time shows. doses, alarms: moments; step: the length of one bucket."""
+    """What a picture over time shows. doses, alarms: moments; step: the length of one bucket.
+
+    bands: as they were, each until the next; where none were kept, `band`, today's, stands for all of it.
+    """
 
     quantity: Quantity
     buckets: Sequence[Bucket]
     begin: datetime
     end: datetime
     step: timedelta
-    band: Band | None = None
+    band: Ends | None = None
     doses: Sequence[datetime] = ()
     alarms: Sequence[datetime] = ()
+    bands: Sequence[Band] = ()
 
     @property
-    def ends(self) -> Band:
+    def steps(self) -> Sequence[Band]:
+        """The bands to draw, oldest first."""
+        return self.bands or ((Band(self.begin, *self.band),) if self.band else ())
+
+    @property
+    def ends(self) -> Ends:
         """Lowest and highest value that the picture has room for. Needs a bucket."""
-        known = [*(b.low for b in self.buckets), *(b.high for b in self.buckets), *(self.band or ())]
+        drawn: list[Bucket | Band] = [*self.buckets, *self.steps]
+        known = [edge for of in drawn for edge in (of.low, of.high)]
         low, high = min(known), max(known)
         room = max(high - low, LEAST_SPAN * max(abs(low), abs(high)), 1e-3) * 0.08
         return low - room, high + room
@@ -84,11 +95,20 @@ def summary(of: Line) -> str:
         f"{name}: lowest {words.value(of.quantity, low)}, highest {words.value(of.quantity, high)}",
         f"at the end {words.value(of.quantity, of.buckets[-1].mean)}",
     ]
-    if of.band:
-        said.append(f"today's band {of.band[0]:g} to {of.band[1]:g}")
+    said += [_of_bands(of)] if of.steps else []
     if any(b.doubted for b in of.buckets):
         said.append("dotted where it was not to dose by")
     return "; ".join(said)
+
+
+def _of_bands(of: Line) -> str:
+    last = of.steps[-1]
+    now = f"{last.low:g} to {last.high:g}"
+    if not of.bands:
+        return f"today's band {now}"
+    first = of.steps[0]
+    moved = (first.low, first.high) != (last.low, last.high)
+    return f"its band {first.low:g} to {first.high:g} at first, {now} at the end" if moved else f"its band {now}"
 
 
 def line(of: Line) -> Markup:
@@ -99,10 +119,16 @@ def line(of: Line) -> Markup:
         element("title", summary(of)),
         _frame(of, scale),
         *(_stretch(run, scale) for run in _unbroken(of.buckets, of.step)),
-        *(element("path", d=f"M{scale.x(at):.1f} 156l4 8h-8z", class_="dose") for at in of.doses),
-        *(element("path", d=f"M{scale.x(at):.1f} 4v11m0 2v3", class_="alarm") for at in of.alarms),
+        *_marks("dose", "156l4 8h-8z", of.doses, scale),
+        *_marks("alarm", "4v11m0 2v3", of.alarms, scale),
         role="img",
     )
+
+
+def _marks(name: str, shape: str, moments: Iterable[datetime], scale: _Scale) -> list[Markup]:
+    """One path with a mark at each place; those that fall on one place are one mark."""
+    places = sorted({round(scale.x(at)) for at in moments})
+    return [element("path", d="".join(f"M{x} {shape}" for x in places), class_=name)] if places else []
 
 
 class _Scale:
@@ -151,9 +177,8 @@ def _stretch(run: Sequence[Bucket], scale: _Scale) -> Markup:
 def _frame(of: Line, scale: _Scale) -> Markup:
     low, high = of.ends
     parts = [element("path", d=f"M{LEFT:g} {TOP:g}V{BOTTOM:g}H{RIGHT:g}", class_="axis")]
-    if of.band:
-        bottom, top = (scale.y(edge) for edge in of.band)
-        parts.append(element("rect", x=LEFT, y=top, width=RIGHT - LEFT, height=bottom - top, class_="band"))
+    if of.steps:
+        parts.append(_bands(of, scale))
     for share in (0.1, 0.5, 0.9):
         value = low + share * (high - low)
         text = f"{value:.0%}" if of.quantity is Quantity.LEVEL else _bare(of.quantity, value)
@@ -163,6 +188,15 @@ def _frame(of: Line, scale: _Scale) -> Markup:
         at = of.begin + share * (of.end - of.begin)
         parts.append(element("text", at.strftime(shape), x=scale.x(at), y=182.0, text_anchor=anchor))
     return joined(*parts)
+
+
+def _bands(of: Line, scale: _Scale) -> Markup:
+    """Where it should have been, as one area: along the upper edges, and back along the lower."""
+    edges = [max(LEFT, scale.x(step.begins)) for step in of.steps] + [RIGHT]
+    spans = list(zip(edges, edges[1:], of.steps, strict=False))
+    upper = [f"{a:.1f} {scale.y(step.high):.1f}L{b:.1f} {scale.y(step.high):.1f}" for a, b, step in spans]
+    lower = [f"{b:.1f} {scale.y(step.low):.1f}L{a:.1f} {scale.y(step.low):.1f}" for a, b, step in reversed(spans)]
+    return element("path", d=f"M{'L'.join([*upper, *lower])}z", class_="band")
 
 
 def _bare(quantity: Quantity, value: float) -> str:

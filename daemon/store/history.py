@@ -4,6 +4,7 @@
     minutes  (series, minute, value, doubted)                value in thousandths, minute since 1970 in UTC
     hours    (series, hour, count, total, low, high, doubted)    of the minutes in it
     events   (number, at_s, reservoir, what, key, text)          at_s since 1970 in UTC
+    bands    (series, at_s, low, high)                           in thousandths, from at_s on
 
 Nothing is dosed by it, so its troubles stop nothing: rows wait in memory, a day of them at most, and `trouble`
 says why. The ledger is another file, and durable at each line.
@@ -20,7 +21,7 @@ from functools import partial
 from math import inf, isfinite
 from pathlib import Path
 
-from daemon.store.minutes import MINUTE_S, Happened, Minute, Minutes, Series, happened
+from daemon.store.minutes import MINUTE_S, Banded, Happened, Minute, Minutes, Series, banded, happened
 from daemon.values import State
 
 FILE = "history.db"
@@ -31,10 +32,17 @@ WRITE_EVERY_S = 300.0
 TRUST_WITHIN_S = 6 * HOUR_S  # how long rows wait for a wall clock that is known to be right
 MOST_ROWS = 50_000  # waiting in memory: a day of three reservoirs with ten probes each, some 10 MB
 MOST_EVENTS = 2_000
+MOST_BANDS = 2_000  # a ramp from stage to stage moves them pass by pass
 BUSY_S = 2.0
 MINUTES_PER_HOUR = 60
 _BROKEN = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
+_BANDS = """
+CREATE TABLE IF NOT EXISTS bands (
+    series INTEGER NOT NULL, at_s INTEGER NOT NULL, low INTEGER NOT NULL, high INTEGER NOT NULL,
+    PRIMARY KEY (series, at_s)
+) STRICT, WITHOUT ROWID;
+"""
 _SCHEMA = f"""
 CREATE TABLE series (
     number INTEGER PRIMARY KEY, reservoir TEXT NOT NULL, quantity TEXT NOT NULL, UNIQUE (reservoir, quantity)
@@ -52,11 +60,16 @@ CREATE TABLE events (
     key TEXT NOT NULL, text TEXT NOT NULL
 ) STRICT;
 CREATE INDEX events_by_time ON events (at_s);
+{_BANDS}
 PRAGMA application_id = {APPLICATION_ID};
 PRAGMA user_version = {SCHEMA_VERSION};
 """
 _KEEP = "INSERT OR REPLACE INTO minutes VALUES (?, ?, ?, ?)"
 _KEEP_EVENT = "INSERT INTO events (at_s, reservoir, what, key, text) VALUES (?, ?, ?, ?, ?)"
+_KEEP_BAND = """
+INSERT OR REPLACE INTO bands SELECT :series, :at_s, :low, :high WHERE (:low, :high) IS NOT
+(SELECT low, high FROM bands WHERE series = :series AND at_s <= :at_s ORDER BY at_s DESC LIMIT 1)
+"""
 _KEEP_HOUR = """
 INSERT OR REPLACE INTO hours
 SELECT series, minute / 60, count(*), sum(value), min(value), max(value), sum(doubted) FROM minutes
@@ -77,12 +90,14 @@ class History:
         self._minutes = Minutes()
         self._rows: deque[Minute] = deque(maxlen=MOST_ROWS)
         self._events: deque[Happened] = deque(maxlen=MOST_EVENTS)
+        self._bands: deque[Banded] = deque(maxlen=MOST_BANDS)
         self._before: State | None = None
         self._written_s = -inf
 
     def see(self, state: State) -> None:
         """Take in a snapshot, and now and then write. Never raises; never waits longer than BUSY_S."""
         self._events += happened(self._before, state)
+        self._bands += banded(self._before, state)
         self._rows += self._minutes.see(state)
         self._before = state
         if not state.at_s - self._written_s < WRITE_EVERY_S:
@@ -106,12 +121,13 @@ class History:
         """Write what waits, as far as `until_s` (monotonic); what cannot be written goes on waiting."""
         rows = [row for row in self._rows if row.at_s <= until_s]
         events = [event for event in self._events if event.at_s <= until_s]
+        bands = [band for band in self._bands if band.at_s <= until_s]
         zero_s = state.utc.timestamp() - state.at_s  # what monotonic 0 is on the wall clock
-        if (rows or events) and self._attempt(partial(_insert, rows=rows, events=events, zero_s=zero_s)):
-            for _ in rows:
-                self._rows.popleft()
-            for _ in events:
-                self._events.popleft()
+        insert = partial(_insert, rows=rows, events=events, bands=bands, zero_s=zero_s)
+        if (rows or events or bands) and self._attempt(insert):
+            for written, waiting in ((rows, self._rows), (events, self._events), (bands, self._bands)):
+                for _ in written:
+                    waiting.popleft()
 
     def _attempt(self, act: Callable[[sqlite3.Connection], None]) -> bool:
         """Do it in one transaction; whether that went well. `trouble` says what did not."""
@@ -153,13 +169,30 @@ def _opened(path: Path) -> sqlite3.Connection:
             db.executescript(f"BEGIN; {_SCHEMA} COMMIT;")
         elif format_ != SCHEMA_VERSION:
             raise OSError(f"was written by another version of this program (format {format_}); move it away")
+        else:
+            db.executescript(_BANDS)  # a file from before they were kept
     except BaseException:
         db.close()
         raise
     return db
 
 
-def _insert(db: sqlite3.Connection, rows: Iterable[Minute], events: Iterable[Happened], zero_s: float) -> None:
+def _insert(
+    db: sqlite3.Connection,
+    rows: Iterable[Minute],
+    events: Iterable[Happened],
+    bands: Iterable[Banded],
+    zero_s: float,
+) -> None:
+    _insert_rows(db, rows, zero_s)
+    db.executemany(_KEEP_EVENT, [(round(zero_s + e.at_s), e.reservoir, e.what, e.key, e.text) for e in events])
+    for band in bands:
+        low, high = round(band.low * THOUSANDTHS), round(band.high * THOUSANDTHS)
+        of = {"series": _number(db, band.series), "at_s": round(zero_s + band.at_s), "low": low, "high": high}
+        db.execute(_KEEP_BAND, of)
+
+
+def _insert_rows(db: sqlite3.Connection, rows: Iterable[Minute], zero_s: float) -> None:
     numbers: dict[Series, int] = {}
     touched: set[tuple[int, int]] = set()
     for row in rows:
@@ -173,7 +206,6 @@ def _insert(db: sqlite3.Connection, rows: Iterable[Minute], events: Iterable[Hap
     for number, hour in touched:
         first = hour * MINUTES_PER_HOUR
         db.execute(_KEEP_HOUR, (number, first, first + MINUTES_PER_HOUR - 1))
-    db.executemany(_KEEP_EVENT, [(round(zero_s + e.at_s), e.reservoir, e.what, e.key, e.text) for e in events])
 
 
 def _number(db: sqlite3.Connection, series: Series) -> int:

@@ -1,4 +1,4 @@
-"""Snapshots in, a row for each minute and probe out; and what began or ended between two snapshots. Pure.
+"""Snapshots in, a row for each minute and probe out; and what began, ended or moved between two snapshots. Pure.
 
 A row is the mean of a minute's readings. Its time stays the box's monotonic one until the wall clock is known to
 be right: what was measured before a clock without a battery was set belongs to the moment it was measured at.
@@ -37,6 +37,16 @@ class Happened:
     what: str  # "raised", "over" or the condition's name
     key: str
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Banded:
+    """The band of one series from `at_s` (monotonic) on, in its unit."""
+
+    series: Series
+    at_s: float
+    low: float
+    high: float
 
 
 @dataclass(slots=True)
@@ -87,6 +97,15 @@ def happened(before: State | None, now: State) -> Iterator[Happened]:
         if reservoir.condition is not stood.get(name):
             text = reservoir.condition_reason or words.CONDITION[reservoir.condition]
             yield Happened(now.at_s, name, reservoir.condition.value, "", text)
+
+
+def banded(before: State | None, now: State) -> Iterator[Banded]:
+    """Bands that are other than in the snapshot before; of the first snapshot all."""
+    for name, reservoir in now.reservoirs.items():
+        was = before.reservoirs.get(name) if before is not None else None
+        for quantity, (low, high) in reservoir.bands.items():
+            if was is None or was.bands.get(quantity) != (low, high):
+                yield Banded((name, quantity.value), now.at_s, low, high)
 
 
 def _alarm(what: str, alarm: Alarm, at_s: float) -> Happened:

@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from daemon.store.history import BUSY_S, FILE, HOUR_S, THOUSANDTHS
@@ -31,6 +31,11 @@ _NUMBER = "SELECT number FROM series WHERE reservoir = ? AND quantity = ?"
 _ROWS = """
 SELECT minute, value, doubted FROM minutes WHERE series = ? AND minute >= ? AND minute < ? ORDER BY minute
 """
+_BANDS = """
+SELECT max(at_s, :begin), low, high FROM bands WHERE series = :series AND at_s < :end AND at_s >= ifnull(
+(SELECT max(at_s) FROM bands WHERE series = :series AND at_s <= :begin), 0) ORDER BY at_s
+"""
+_KEPT = "SELECT count(*) FROM sqlite_master WHERE name = 'bands'"
 _EVENTS = """
 SELECT at_s, reservoir, what, key, text FROM events WHERE at_s >= ? AND at_s < ? ORDER BY at_s, number
 """
@@ -71,6 +76,42 @@ class Event:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The band of one series from `begins` on."""
+
+    begins: datetime
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """How a time is cut into stretches of `width` units (minutes or hours), from unit `first` up to `end`."""
+
+    unit_s: float
+    first: int
+    end: int
+    width: int
+
+    @property
+    def step(self) -> timedelta:
+        """The length of one stretch."""
+        return timedelta(seconds=self.width * self.unit_s)
+
+
+def grid_of(begin: datetime, end: datetime, points: int) -> Grid:
+    """At most `points` stretches of equal length, of whole hours where they are that long.
+
+    Raises ValueError unless begin lies before end and points is above 0.
+    """
+    if not begin < end or points < 1:
+        raise ValueError(f"{begin} to {end} in {points} points: begin must be before end, points above 0")
+    unit_s = HOUR_S if (end - begin).total_seconds() / points >= BY_HOURS_S else MINUTE_S
+    first, last = int(begin.timestamp() // unit_s), -int(-end.timestamp() // unit_s)
+    return Grid(unit_s, first, last, max(1, -(-(last - first) // points)))
+
+
 class Trends:
     """The history in a state folder, for one reader. Use `opened`."""
 
@@ -87,19 +128,14 @@ class Trends:
 
         Raises ValueError unless begin lies before end and points is above 0.
         """
-        number = self._number(series)
-        if not begin < end or points < 1:
-            raise ValueError(f"{begin} to {end} in {points} points: begin must be before end, points above 0")
+        number, grid = self._number(series), grid_of(begin, end, points)
         if number is None:
             return ()
-        width_s = (end - begin).total_seconds() / points
-        query, unit_s = (_BY_HOURS, HOUR_S) if width_s >= BY_HOURS_S else (_BY_MINUTES, MINUTE_S)
-        first, last = int(begin.timestamp() // unit_s), -int(-end.timestamp() // unit_s)
-        width = max(1, -(-(last - first) // points))
-        asked = {"series": number, "first": first, "end": last, "width": width}
+        asked = {"series": number, "first": grid.first, "end": grid.end, "width": grid.width}
+        query = _BY_HOURS if grid.unit_s == HOUR_S else _BY_MINUTES
         return tuple(
             Bucket(
-                datetime.fromtimestamp((first + bucket * width) * unit_s, UTC),
+                datetime.fromtimestamp((grid.first + bucket * grid.width) * grid.unit_s, UTC),
                 low / THOUSANDTHS,
                 high / THOUSANDTHS,
                 total / count / THOUSANDTHS,
@@ -114,6 +150,17 @@ class Trends:
         first, last = begin.timestamp() / MINUTE_S, end.timestamp() / MINUTE_S
         for minute, value, doubted in self._db.execute(_ROWS, (number, first, last)):
             yield Row(datetime.fromtimestamp(minute * MINUTE_S, UTC), value / THOUSANDTHS, bool(doubted))
+
+    def bands(self, series: Series, begin: datetime, end: datetime) -> tuple[Band, ...]:
+        """The bands that held from `begin` up to `end`, oldest first; none of before they were kept."""
+        number = self._number(series)
+        if number is None or not self._db.execute(_KEPT).fetchone()[0]:
+            return ()
+        asked = {"series": number, "begin": begin.timestamp(), "end": end.timestamp()}
+        return tuple(
+            Band(datetime.fromtimestamp(at_s, UTC), low / THOUSANDTHS, high / THOUSANDTHS)
+            for at_s, low, high in self._db.execute(_BANDS, asked)
+        )
 
     def events(self, begin: datetime, end: datetime) -> tuple[Event, ...]:
         """What began or ended from `begin` up to `end`, oldest first."""

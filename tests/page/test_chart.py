@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
 
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daemon.page.chart import Line, bar, line, ruler, summary
-from daemon.store.trend import Bucket
+from daemon.store.trend import Band, Bucket
 from daemon.values import Quantity
 
 BEGIN = datetime(2026, 3, 1, tzinfo=UTC)
@@ -48,3 +49,19 @@ def test_a_line_is_well_formed_and_says_its_extremes(values: list[tuple[float, f
     ElementTree.fromstring(line(of))
     assert f"{min(low for low, _ in values):.2f}" in summary(of)
     assert f"{max(high for _, high in values):.2f}" in summary(of)
+
+
+def test_a_band_that_moved_is_drawn_where_it_was() -> None:
+    """From its beginning to the next; today's alone where none was kept."""
+    of = a_line([(5.9, 6.1)] * 10)
+    moved = replace(of, bands=(Band(BEGIN, 5.5, 6.5), Band(BEGIN + 5 * HOUR, 5.8, 6.2)))
+    (area,) = [each for each in ElementTree.fromstring(line(moved)).iter() if each.get("class") == "band"]
+    assert len(area.attrib["d"].split("L")) == 8
+    assert "its band 5.5 to 6.5 at first, 5.8 to 6.2 at the end" in summary(moved)
+    assert "today's band 5.5 to 6.5" in summary(of)
+
+
+def test_many_doses_of_one_place_are_one_mark() -> None:
+    """A season with a thousand doses stays a small picture."""
+    of = replace(a_line([(5.9, 6.1)] * 10), doses=[BEGIN + timedelta(seconds=36 * n) for n in range(1000)])
+    assert len(line(of)) < 10_000

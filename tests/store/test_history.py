@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -10,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from daemon.store.history import FILE, MOST_ROWS, TRUST_WITHIN_S, WRITE_EVERY_S, History
-from daemon.store.trend import Row, opened
+from daemon.store.trend import Band, Row, opened
+from daemon.values import Quantity, State
 from tests.link.states import alarm
 from tests.store.snapshots import MIDNIGHT, snapshot
 
@@ -169,3 +171,44 @@ def test_what_happened_is_kept_with_its_words(tmp_path: Path) -> None:
         ("raised", "bed1-ph-probe", 60.0),
         ("over", "bed1-ph-probe", 120.0),
     ]
+
+
+def banded(at_s: float, low: float) -> State:
+    """A snapshot with a band of pH from there to 6.5."""
+    state = snapshot(at_s, 6.0)
+    bed = replace(state.reservoirs["bed1"], bands={Quantity.PH: (low, 6.5)})
+    return replace(state, reservoirs={"bed1": bed})
+
+
+def test_bands_are_kept_as_they_were(tmp_path: Path) -> None:
+    """One that was there before the time looked at still holds in it; a restart with the same adds none."""
+    for begin_s, low in ((0.0, 5.5), (3600.0, 5.5), (7200.0, 5.8)):
+        history = History(tmp_path, keep_days=800)
+        history.see(banded(begin_s, low))
+        history.see(banded(begin_s + 60.0, low))
+        history.close()
+    with opened(tmp_path) as trends:
+        whole = trends.bands(PH, MIDNIGHT - A_YEAR, MIDNIGHT + A_YEAR)
+        late = trends.bands(PH, MIDNIGHT + timedelta(hours=1), MIDNIGHT + timedelta(hours=3))
+        before = trends.bands(PH, MIDNIGHT - A_YEAR, MIDNIGHT)
+    changed = MIDNIGHT + timedelta(hours=2)
+    assert whole == (Band(MIDNIGHT, 5.5, 6.5), Band(changed, 5.8, 6.5))
+    assert late == (Band(MIDNIGHT + timedelta(hours=1), 5.5, 6.5), Band(changed, 5.8, 6.5))
+    assert before == ()
+
+
+def test_a_file_from_before_bands_were_kept_is_read_and_gone_on_with(tmp_path: Path) -> None:
+    """Its readings stay, and from now on its bands are kept, too."""
+    history = History(tmp_path, keep_days=800)
+    live(history, 600.0)
+    history.close()
+    with closing(sqlite3.connect(tmp_path / FILE)) as db:
+        db.execute("DROP TABLE bands")
+    with opened(tmp_path) as trends:
+        assert trends.bands(PH, MIDNIGHT - A_YEAR, MIDNIGHT + A_YEAR) == ()
+    history = History(tmp_path, keep_days=800)
+    history.see(banded(700.0, 5.5))
+    history.close()
+    assert len(rows(tmp_path)) == 11
+    with opened(tmp_path) as trends:
+        assert [band.low for band in trends.bands(PH, MIDNIGHT - A_YEAR, MIDNIGHT + A_YEAR)] == [5.5]

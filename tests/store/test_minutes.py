@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from daemon.store.minutes import Minute, Minutes, happened
-from daemon.values import Condition, Quality, State
+from daemon.store.minutes import Banded, Minute, Minutes, banded, happened
+from daemon.values import Condition, Quality, Quantity, State
 from tests.link.states import alarm
 from tests.store.snapshots import snapshot
 
@@ -55,3 +55,20 @@ def test_alarms_and_conditions_that_begin_and_end() -> None:
     ]
     assert list(happened(loud, replace(loud, at_s=30.0))) == []
     assert [(h.what, h.key) for h in happened(loud, quiet)] == [("over", "bed1-locked"), ("keeping", "")]
+
+
+def with_band(state: State, *band: float) -> State:
+    """The same, with this band of pH."""
+    low, high = band
+    bed = replace(state.reservoirs["bed1"], bands={Quantity.PH: (low, high)})
+    return replace(state, reservoirs={"bed1": bed})
+
+
+def test_a_band_is_told_at_first_and_when_it_moved() -> None:
+    """Not at each look."""
+    first = with_band(snapshot(10.0, 6.0), 5.5, 6.5)
+    same = with_band(snapshot(20.0, 6.0), 5.5, 6.5)
+    moved = with_band(snapshot(30.0, 6.0), 5.6, 6.5)
+    assert [*banded(None, first)] == [Banded(("bed1", "ph"), 10.0, 5.5, 6.5)]
+    assert [*banded(first, same)] == []
+    assert [*banded(same, moved)] == [Banded(("bed1", "ph"), 30.0, 5.6, 6.5)]
