@@ -13,6 +13,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from config.complaint import amount, shown
+from config.pump import Pump
 from config.settings import (
     Appliance,
     Bands,
@@ -22,7 +23,6 @@ from config.settings import (
     Mqtt,
     PhControl,
     Prices,
-    Pump,
     Reservoir,
     RigTable,
     Site,

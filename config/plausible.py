@@ -7,15 +7,8 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from config.complaint import Complaint, nearest
-from config.settings import (
-    HARD_MAX_RUN_S,
-    Mqtt,
-    Pump,
-    Reservoir,
-    Settings,
-    Stage,
-    hard_limits,
-)
+from config.pump import HARD_MAX_RUN_S, Pump, hard_limits
+from config.settings import Mqtt, Reservoir, Settings, Stage
 from drivers.probe import Quantity
 from drivers.wiring import AdcInput
 

@@ -7,24 +7,16 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Annotated, Any, Literal, NamedTuple, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from config.label import wrong_buffer, wrong_conductivity
+from config.pump import Pump, PumpLine, RoleName
+from config.table import HomieId, Table
 from drivers.reference import ReferenceInput
 from drivers.registry import check_probe
 from drivers.wiring import Wiring
-
-# Limits that no setting can raise. The reasons are physical.
-HARD_MAX_RUN_S = 30.0  # a stuck run of a small pump stays within a bottle's safe share
-HARD_MAX_PER_DAY_ML = 500.0  # more correction than this in a day means the water or the probe is wrong
-HARD_MAX_SHARE_PER_DOSE = 0.001  # 1 mL per litre: no single dose may shock the roots
-HARD_MAX_SHARE_PER_DAY = 0.01  # 10 mL per litre a day
-HARD_MAX_WATER_PER_DAY_ML = 20_000.0  # a pump that tops up more than this in a day feeds a leak
-HARD_MAX_WATER_SHARE_PER_DOSE = 0.02  # in one run the level can still be believed
-HARD_MAX_WATER_SHARE_PER_DAY = 0.25  # plants of a full bed drink 5 to 15 % a day (common practice)
-HARD_MIN_GAP_S = 60.0  # a dose cannot have mixed and shown sooner
 
 USUAL_STOCK_ML_PER_L = 5.0
 """mL of stock A per litre, with as much B, that raise strength by 1 mS/cm: 100-fold stocks (common practice)."""
@@ -36,42 +28,6 @@ USUAL_ML_PER_PH_AND_L = 0.3
 """mL of pH down that move a litre by 1 pH: 0.5 mol/L into water of little alkalinity (our own choice, low)."""
 
 DEAREST = 10_000.0  # of anything, in any currency: more is a slip
-
-DEVICE_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-
-# Header lines where a pump, or the cut-out, must not sit: until the program claims them, they are not held low.
-PULLED_UP = "is pulled up from power-on until the program runs, which would turn the pump on"
-UNSAFE_PUMP_LINES = {
-    0: PULLED_UP + " (and is kept for the board's identity memory)",
-    1: PULLED_UP + " (and is kept for the board's identity memory)",
-    2: PULLED_UP + " (and is the I2C bus, with a fixed resistor)",
-    3: PULLED_UP + " (and is the I2C bus, with a fixed resistor)",
-    **dict.fromkeys(range(4, 9), PULLED_UP),
-    14: "is the serial console's output, high while the board starts",
-    15: "is the serial console's input, pulled up while the console is on",
-}
-
-
-def _homie_id(text: str) -> str:
-    if not DEVICE_ID.fullmatch(text):
-        raise ValueError("may hold a-z, 0-9 and single hyphens between them")
-    return text
-
-
-def _pump_line(line: int) -> int:
-    reason = UNSAFE_PUMP_LINES.get(line)
-    if reason is not None:
-        raise ValueError(f"GPIO {line} {reason}; move it to one of GPIO 9-13 or 16-27")
-    return line
-
-
-HomieId = Annotated[str, Field(min_length=1, max_length=40), AfterValidator(_homie_id)]
-
-
-class Table(BaseModel):
-    """A table of the file: frozen, nothing unknown, numbers finite, no silent conversions."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
 
 
 class Site(Table):
@@ -264,61 +220,6 @@ class Probe(BaseModel):
         return check_probe(self.driver, self.model_dump())
 
 
-class Pump(Table):
-    """A peristaltic pump: its GPIO line, its measured rate, its bottle, its caps. A cap left out is zero."""
-
-    line: Annotated[int, AfterValidator(_pump_line)] = Field(
-        ge=0, le=27, description="the GPIO (BCM) number of the pump's driver"
-    )
-    ml_per_s: float = Field(gt=0.0, le=20.0, description="what the pump delivers, measured with a cylinder")
-    measured_on: date | None = Field(
-        default=None,
-        description="the day ml_per_s was measured, as 2026-03-02 without quotes; `evenwater calibrate pump` "
-        "keeps its own",
-    )
-    tube_hours: float | None = Field(
-        default=None,
-        gt=0.0,
-        le=10000.0,
-        description="how long a tube lasts, running, as its maker says; left out, nothing reminds of it",
-    )
-    bottle_ml: float = Field(gt=0.0, le=20000.0, description="what a full bottle holds")
-    max_per_dose_ml: float | None = Field(
-        default=None,
-        ge=0.0,
-        le=HARD_MAX_WATER_PER_DAY_ML,
-        description="the most one dose may be; left out, this pump does not dose",
-    )
-    max_per_hour_ml: float | None = Field(
-        default=None,
-        ge=0.0,
-        le=HARD_MAX_WATER_PER_DAY_ML,
-        description="the most in any hour; left out, this pump does not dose",
-    )
-    max_per_day_ml: float | None = Field(
-        default=None,
-        ge=0.0,
-        le=HARD_MAX_WATER_PER_DAY_ML,
-        description="the most in any 24 hours; left out, this pump does not dose",
-    )
-    min_gap_s: float = Field(
-        default=900.0,
-        ge=HARD_MIN_GAP_S,
-        le=86400.0,
-        description="the shortest wait between two doses of this pump",
-    )
-    smallest_dose_ml: float = Field(
-        default=0.2, gt=0.0, le=10.0, description="the least the pump can deliver truly"
-    )
-    reagent_mol_per_l: float | None = Field(
-        default=None,
-        ge=0.001,
-        le=20.0,
-        description="of pH down or pH up: acid or base in the bottle as it counts near pH 6: phosphoric acid "
-        "once, sulfuric acid twice",
-    )
-
-
 class Circulation(Table):
     """A contact that proves the water is stirred: a flow switch, or a relay that turns with the pump.
 
@@ -342,24 +243,6 @@ class Tray(Table):
     closed_means: Literal["dry", "wet"] = Field(default="dry", description="what the closed contact says")
 
 
-class HardLimits(NamedTuple):
-    """What no setting can raise, for one kind of pump."""
-
-    per_day_ml: float
-    share_per_dose: float
-    share_per_day: float
-
-
-REAGENT_LIMITS = HardLimits(HARD_MAX_PER_DAY_ML, HARD_MAX_SHARE_PER_DOSE, HARD_MAX_SHARE_PER_DAY)
-WATER_LIMITS = HardLimits(HARD_MAX_WATER_PER_DAY_ML, HARD_MAX_WATER_SHARE_PER_DOSE, HARD_MAX_WATER_SHARE_PER_DAY)
-
-
-def hard_limits(role: str) -> HardLimits:
-    """Those of a pump with this role: plain water may be more than what is mixed into it."""
-    return WATER_LIMITS if role == "top_up" else REAGENT_LIMITS
-
-
-RoleName = Literal["ph_down", "ph_up", "stock_a", "stock_b", "top_up"]
 QuantityName = Literal[
     "ph",
     "ec",
@@ -435,8 +318,8 @@ class Reservoir(Table):
     water: Water = Water()
     circulation: Circulation | None = None
     tray: Tray | None = None
-    probe: dict[QuantityName, Probe] = {}
-    pump: dict[RoleName, Pump] = {}
+    probe: dict[QuantityName, Probe] = Field(default_factory=dict)
+    pump: dict[RoleName, Pump] = Field(default_factory=dict)
 
 
 class CutOut(Table):
@@ -445,7 +328,7 @@ class CutOut(Table):
     Its contact is a normally-open one: without power, or with a broken wire, no pump turns.
     """
 
-    line: Annotated[int, AfterValidator(_pump_line)] = Field(
+    line: PumpLine = Field(
         ge=0,
         le=27,
         description="the GPIO (BCM) number of the driver of the relay, in series with the supply of all pumps",
@@ -551,13 +434,13 @@ class Settings(Table):
     site: Site
     rig: RigTable
     mqtt: Mqtt = Mqtt()
-    reference: dict[HomieId, ReferenceInput] = {}
+    reference: dict[HomieId, ReferenceInput] = Field(default_factory=dict)
     cut_out: CutOut | None = None
     signal: Signal | None = None
     reservoir: dict[HomieId, Reservoir] = Field(min_length=1, max_length=16)
-    standard: dict[OwnName, Standard] = {}
+    standard: dict[OwnName, Standard] = Field(default_factory=dict)
     prices: Prices | None = None
-    appliance: dict[HomieId, Appliance] = {}
+    appliance: dict[HomieId, Appliance] = Field(default_factory=dict)
 
     def rig_table(self) -> dict[str, Any]:
         """The `[rig]` table as its opener gets it."""

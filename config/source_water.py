@@ -14,7 +14,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from config.chemistry import Totals, strong_charge
-from config.settings import Table
+from config.table import Table
 
 Ion = Literal["calcium", "magnesium", "sodium", "potassium", "ammonium", "chloride", "sulfate", "nitrate"]
 Amount = Annotated[float, Field(ge=0.0, le=1000.0)]

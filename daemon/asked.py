@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from config.settings import Pump
+from config.pump import Pump
 from daemon import words
 from daemon.measure.rate import RUN_S
 from daemon.requests import RequestRefused

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from config.settings import hard_limits
+from config.pump import hard_limits
 from daemon import words
 from daemon.asked import Measured, OfPump, Poured, Prime, TimedRun, now, one, pump_of
 from daemon.dose.permit import ML_PER_L

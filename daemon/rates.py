@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
-from config.settings import Pump
+from config.pump import Pump
 from config.settings import Reservoir as Table
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.permit import PumpLimits, limits_of

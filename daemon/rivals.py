@@ -27,7 +27,8 @@ from math import inf
 from random import Random
 from typing import Any, Literal, Protocol
 
-from config.settings import Pump, Reservoir, RoleName
+from config.pump import Pump, RoleName
+from config.settings import Reservoir
 from daemon.dose.control import prior_ml_per_ph
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.strength import stock_a_of_a_fill_ml

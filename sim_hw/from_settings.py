@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from config.settings import Pump, Reservoir, Settings
+from config.pump import Pump
+from config.settings import Reservoir, Settings
 from drivers.probe import Quantity
 from drivers.rig import RigError
 from sim_hw.tables import (

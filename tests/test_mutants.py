@@ -12,7 +12,7 @@ from subprocess import CalledProcessError
 
 import pytest
 
-from config import settings
+from config import pump
 from daemon.dose.finding import Surprise
 from daemon.measure.calibrate import FitReason
 from daemon.measure.rate import RateReason
@@ -64,7 +64,7 @@ def test_no_reason_is_left_out(reasons: type[StrEnum]) -> None:
 def test_no_limit_of_the_code_is_left_out() -> None:
     """Each constant that no setting can raise is made larger in turn, or smaller where it is a gap."""
     found = {name for mutant in MUTANTS for name in re.findall(r"(HARD_\w+) = ", mutant.find)}
-    assert found == {name for name in vars(settings) if name.startswith("HARD_")}
+    assert found == {name for name in vars(pump) if name.startswith("HARD_")}
 
 
 def test_a_text_that_stands_not_once_is_stale() -> None:

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from math import inf
 from typing import Protocol
 
-from config.settings import Pump, Settings
+from config.pump import Pump
+from config.settings import Settings
 
 HOUR_S, DAY_S = 3600.0, 86400.0
 ROUNDING_ML = 0.05  # a run ends on the pump keeper's clock, which steps in fractions of a second

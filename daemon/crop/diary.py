@@ -18,7 +18,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from config.settings import HomieId, Table
+from config.table import HomieId, Table
 
 MOST_PLUGS = 5000
 MOST_GRAMS = 1_000_000.0

@@ -15,7 +15,8 @@ from math import inf, isfinite, sqrt
 from types import MappingProxyType
 from typing import NamedTuple
 
-from config.settings import HARD_MAX_SHARE_PER_DOSE, USUAL_ML_PER_PH_AND_L, Reservoir
+from config.pump import HARD_MAX_SHARE_PER_DOSE
+from config.settings import USUAL_ML_PER_PH_AND_L, Reservoir
 from daemon.dose.learn import (
     CONFIRMED,
     Answer,

@@ -23,7 +23,7 @@ Every cap is checked here, in this order; the first that says no names itself:
 
 What is left below the pump's smallest true dose is refused in the name of the cap that made it small.
 Each comparison is written so that NaN says no. Nothing here can be raised by a setting above the
-HARD_ limits of config.settings.
+HARD_ limits of config.pump.
 """
 
 from __future__ import annotations
@@ -31,14 +31,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from config.settings import (
-    HARD_MAX_RUN_S,
-    HARD_MIN_GAP_S,
-    REAGENT_LIMITS,
-    HardLimits,
-    Reservoir,
-    hard_limits,
-)
+from config.pump import HARD_MAX_RUN_S, HARD_MIN_GAP_S, REAGENT_LIMITS, HardLimits, hard_limits
+from config.settings import Reservoir
 from daemon.dose.windows import HOUR_S, Totals
 from daemon.values import (
     INTO_A_CUP,

@@ -20,7 +20,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from config.settings import hard_limits
+from config.pump import hard_limits
 from daemon.disk import sync
 from daemon.dose.ledger_file import COLUMNS, LedgerError, LedgerFault, checksum, last_number, open_file, write_row
 from daemon.values import Condition, DoseReason, Outcome, Role

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from config.describe import PAGE, page
-from config.settings import Pump, Reservoir
+from config.pump import Pump
+from config.settings import Reservoir
 
 
 def test_the_page_is_what_the_models_say() -> None:

@@ -12,7 +12,8 @@ from hypothesis import given as drawn
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from config.settings import USUAL_ML_PER_PH_AND_L, Pump, Reservoir
+from config.pump import Pump
+from config.settings import USUAL_ML_PER_PH_AND_L, Reservoir
 from daemon.dose.control import (
     ControlState,
     PhAim,

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import event, given, settings
 
-from config.settings import (
+from config.pump import (
     HARD_MAX_PER_DAY_ML,
     HARD_MAX_RUN_S,
     HARD_MAX_SHARE_PER_DAY,
@@ -19,8 +19,8 @@ from config.settings import (
     HARD_MIN_GAP_S,
     WATER_LIMITS,
     Pump,
-    Reservoir,
 )
+from config.settings import Reservoir
 from daemon.dose.permit import LEVEL_STOP_SHARE, Facts, PumpLimits, cap_use, limits_of, permit
 from daemon.dose.windows import SPENT, Totals
 from daemon.values import Cap, Condition, DoseReason, DoseRequest, Permit, Quality, Refusal, Role

@@ -7,7 +7,8 @@ from random import Random
 
 import pytest
 
-from config.settings import Bands, PhControl, Pump, Reservoir
+from config.pump import Pump
+from config.settings import Bands, PhControl, Reservoir
 from daemon.dose.control import ControlState, aim_of, ask_ph, expected_shift_ph, given, taught_little
 from daemon.dose.finding import LATCHING, Surprise
 from daemon.dose.permit import MIXING_TIMES

@@ -5,7 +5,8 @@ from __future__ import annotations
 from math import exp
 from random import Random
 
-from config.settings import Bands, PhControl, Pump, Reservoir
+from config.pump import Pump
+from config.settings import Bands, PhControl, Reservoir
 from daemon.dose.control import PhAim, aim_of
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.newest import READINGS

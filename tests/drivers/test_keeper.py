@@ -12,7 +12,7 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from hypothesis import given
 from hypothesis import strategies as st
 
-from config.settings import HARD_MAX_RUN_S
+from config.pump import HARD_MAX_RUN_S
 from daemon.values import Outcome
 from drivers.keeper import IDLE_S, LEASE_S, MAX_RUN_S, PumpKeeper
 from drivers.pump_run import Ended, LineStuck, RunRefused, RunReport

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from config.settings import HARD_MAX_RUN_S, Settings
+from config.pump import HARD_MAX_RUN_S
+from config.settings import Settings
 from daemon.lock import StateLockError
 from daemon.service import Service
 from daemon.values import Condition, DoseReason, Role

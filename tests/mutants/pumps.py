@@ -339,16 +339,35 @@ LOAD = "tests/config/test_load.py"
 SLIPS = f"{LOAD}::test_a_number_off_by_a_unit_is_refused"
 CODE = "test_the_limits_of_the_code_are_these"
 
-SETTINGS = mutants_of(
-    "config/settings.py",
+TABLE = mutants_of(
+    "config/table.py",
     "tests/config/test_settings.py",
     (
         (
-            "settings a line of the cut-out that is low at power-on",
-            '    line: Annotated[int, AfterValidator(_pump_line)] = Field(\n        ge=0,\n        le=27,\n        description="the GPIO (BCM) number of the driver of the relay',
-            '    line: int = Field(\n        ge=0,\n        le=27,\n        description="the GPIO (BCM) number of the driver of the relay',
-            "test_a_cut_out_needs_a_line_as_a_pump_does",
+            "settings nothing unknown",
+            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)',
+            'ConfigDict(extra="ignore", frozen=True, allow_inf_nan=False, strict=True)',
+            f"{LOAD}::test_an_unknown_key_is_refused_with_the_nearest",
         ),
+        (
+            "settings no NaN, no infinity",
+            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)',
+            'ConfigDict(extra="forbid", frozen=True, strict=True)',
+            f"{LOAD}::test_a_wrong_value_is_one_line",
+        ),
+        (
+            "settings no text for a number",
+            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)',
+            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)',
+            f"{LOAD}::test_a_wrong_value_is_one_line {SLIPS}",
+        ),
+    ),
+)
+
+PUMP_TABLE = mutants_of(
+    "config/pump.py",
+    "tests/config/test_settings.py",
+    (
         ("settings HARD_MAX_RUN_S", "HARD_MAX_RUN_S = 30.0", "HARD_MAX_RUN_S = 60.0", CODE),
         ("settings HARD_MAX_PER_DAY_ML", "HARD_MAX_PER_DAY_ML = 500.0", "HARD_MAX_PER_DAY_ML = 5000.0", CODE),
         (
@@ -402,28 +421,23 @@ SETTINGS = mutants_of(
             "test_no_key_of_a_pump_goes_beyond_the_code",
         ),
         (
-            "settings nothing unknown",
-            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)',
-            'ConfigDict(extra="ignore", frozen=True, allow_inf_nan=False, strict=True)',
-            f"{LOAD}::test_an_unknown_key_is_refused_with_the_nearest",
-        ),
-        (
-            "settings no NaN, no infinity",
-            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)',
-            'ConfigDict(extra="forbid", frozen=True, strict=True)',
-            f"{LOAD}::test_a_wrong_value_is_one_line",
-        ),
-        (
-            "settings no text for a number",
-            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)',
-            'ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)',
-            f"{LOAD}::test_a_wrong_value_is_one_line {SLIPS}",
-        ),
-        (
             "settings a pump where the board holds it low",
             '    if reason is not None:\n        raise ValueError(f"GPIO',
             '    if False:\n        raise ValueError(f"GPIO',
             "test_a_pump_may_not_sit_where_it_would_turn_at_power_on",
+        ),
+    ),
+)
+
+SETTINGS = mutants_of(
+    "config/settings.py",
+    "tests/config/test_settings.py",
+    (
+        (
+            "settings a line of the cut-out that is low at power-on",
+            '    line: PumpLine = Field(\n        ge=0,\n        le=27,\n        description="the GPIO (BCM) number of the driver of the relay',
+            '    line: int = Field(\n        ge=0,\n        le=27,\n        description="the GPIO (BCM) number of the driver of the relay',
+            "test_a_cut_out_needs_a_line_as_a_pump_does",
         ),
         (
             "settings a reservoir only watches until told",
@@ -550,4 +564,4 @@ LOADING = mutants_of(
     ),
 )
 
-PUMPS = (*KEEPER, *KEEPER_PROCESS, *KEEPING, *PUMP, *SETTINGS, *LOADING, *PLAUSIBLE)
+PUMPS = (*KEEPER, *KEEPER_PROCESS, *KEEPING, *PUMP, *TABLE, *PUMP_TABLE, *SETTINGS, *LOADING, *PLAUSIBLE)
