@@ -101,7 +101,7 @@ def hold(asked: Hold, request: Request, loop: Loop) -> Any:
     for_s = None if asked.hours is None else asked.hours * HOUR_S
     for reservoir in held:
         release_own(reservoir, request, loop)  # a person's hold outlasts the one of calibrating
-        loop.ledger.hold(reservoir.name, asked.reason, request.origin.value, loop.stamp(), for_s)
+        loop.ledger.hold(reservoir.name, asked.reason, request.who, loop.stamp(), for_s)
     end = "until `evenwater release`" if asked.hours is None else f"for {asked.hours:g} h or until released"
     return {"said": f"{_titles(held)}: dosing paused {end} ({asked.reason})"}
 
@@ -124,7 +124,7 @@ def clear(asked: Clear, request: Request, loop: Loop) -> Any:
         return {"accepted": False, "said": f"{reservoir.table.title}: {doubt}"}
     if again := _locks_again(reservoir, loop):
         loop.ledger.hold(reservoir.name, LOCKS_AGAIN, "evenwater", loop.stamp())  # before: never in between
-    who = f"{request.origin.value}{both_ph(asked.measured_ph, reservoir)}"
+    who = f"{request.who}{both_ph(asked.measured_ph, reservoir)}"
     cleared = loop.ledger.clear(reservoir.name, who, loop.stamp())
     if _looked(loop, at_settings=not cleared) and not cleared:
         return {"said": f"watching ended; {now(reservoir, loop)}"}
@@ -188,7 +188,7 @@ def begin_change(asked: Named, request: Request, loop: Loop) -> Any:
     """Pause, and tell the steps."""
     reservoir = one(loop, asked)
     no_probe_out(reservoir)
-    loop.ledger.hold(reservoir.name, CHANGING, request.origin.value, loop.stamp())
+    loop.ledger.hold(reservoir.name, CHANGING, request.who, loop.stamp())
     said = f"{reservoir.table.title}: dosing paused while the water is changed"
     return {"said": said, "steps": list(words.change_out_steps(reservoir.table))}
 
@@ -197,11 +197,11 @@ def end_change(asked: Named, request: Request, loop: Loop) -> Any:
     """New water is in. Also without a begin: a person may have changed it and tell only afterwards."""
     reservoir = one(loop, asked)
     stamp = loop.stamp()
-    loop.ledger.change_water(reservoir.name, request.origin.value, stamp)
+    loop.ledger.change_water(reservoir.name, request.who, stamp)
     reservoir.forget_water(stamp)
     held = loop.ledger.held(reservoir.name, stamp)
     if held is not None and held.reason == CHANGING:
-        loop.ledger.release(reservoir.name, request.origin.value, stamp)
+        loop.ledger.release(reservoir.name, request.who, stamp)
     return {"said": f"new water noted, what was learned of the old is forgotten; {now(reservoir, loop)}"}
 
 
@@ -250,7 +250,7 @@ def _parsed(model: type[Ask], request: Request) -> Ask:
 
 def _released(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
     no_probe_out(reservoir)
-    return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+    return loop.ledger.release(reservoir.name, request.who, loop.stamp())
 
 
 def _locks_again(reservoir: KeptReservoir, loop: Loop) -> bool:

@@ -218,7 +218,7 @@ def release_own(reservoir: KeptReservoir, request: Request, loop: Loop) -> bool:
     standing = loop.ledger.held(reservoir.name, loop.stamp())
     if standing is None or standing.who != THE_PROBE:
         return False
-    return loop.ledger.release(reservoir.name, request.origin.value, loop.stamp())
+    return loop.ledger.release(reservoir.name, request.who, loop.stamp())
 
 
 def _visit(reservoir: KeptReservoir, quantity: Quantity) -> Visit:

@@ -31,7 +31,7 @@ def bottle(asked: OfPump, request: Request, loop: Loop) -> Any:
     """A bottle was filled to the top."""
     reservoir = one(loop, asked)
     pump = pump_of(reservoir, asked.pump)
-    loop.ledger.refill(reservoir.name, asked.pump, request.origin.value, loop.stamp())
+    loop.ledger.refill(reservoir.name, asked.pump, request.who, loop.stamp())
     return {"said": f"{words.ROLE[asked.pump]} bottle counted as full: {pump.bottle_ml:g} mL"}
 
 
@@ -91,7 +91,7 @@ def tube(asked: OfPump, request: Request, loop: Loop) -> Any:
     """A new tube is in: its pump waits until it is measured."""
     reservoir = one(loop, asked)
     pump_of(reservoir, asked.pump)
-    loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())
+    loop.ledger.change_tube(reservoir.name, asked.pump, request.who, loop.stamp())
     reservoir.rates.ran[asked.pump].clear()
     said = (
         f"{reservoir.table.title}: new {words.ROLE[asked.pump]} tube noted. It does not dose until measured: "

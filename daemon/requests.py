@@ -46,6 +46,7 @@ class Request:
     """One thing asked. `answer` is called once, from the loop's thread, with a result or a RequestRefused.
 
     given_up: set by a link whose asker no longer waits; what turns a pump is then not begun any more.
+    by: who asks, in the words of the program that asks for them; "" for whoever sits there.
     """
 
     method: str
@@ -53,3 +54,9 @@ class Request:
     origin: Origin
     answer: Callable[[Any], None]
     given_up: Event = field(default_factory=Event, compare=False)
+    by: str = ""
+
+    @property
+    def who(self) -> str:
+        """Who asks, for the ledger: `local`, or `local, page, password holder, from 192.0.2.4`."""
+        return f"{self.origin.value}, {self.by}" if self.by else self.origin.value

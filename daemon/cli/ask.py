@@ -311,7 +311,7 @@ def _cleared(arguments: argparse.Namespace) -> int:
 
 
 def _clear_answer(arguments: argparse.Namespace, measured_ph: float | None) -> Mapping[str, Any]:
-    given = {} if measured_ph is None else {"measured_ph": measured_ph}
+    given: dict[str, Any] = {} if measured_ph is None else {"measured_ph": measured_ph}
     client = ControlClient(state_folder(arguments.state))
     answer: Mapping[str, Any] = client.call("clear", **given, **named(arguments))
     return answer

@@ -41,9 +41,9 @@ class ControlClient:
     def __init__(self, folder: Path, *, timeout_s: float = TIMEOUT_S) -> None:
         self._folder, self._timeout_s = folder, timeout_s
 
-    def call(self, method: str, **params: Any) -> Any:
-        """What the daemon answers. Raises NoDaemon or CallRefused."""
-        call = {"jsonrpc": "2.0", "method": method, "params": params, "id": 1}
+    def call(self, method: str, /, *, by: str = "", **params: Any) -> Any:
+        """What the daemon answers. by: for whom it is asked, for the ledger. Raises NoDaemon or CallRefused."""
+        call = {"jsonrpc": "2.0", "method": method, "params": params, "id": 1} | ({"by": by} if by else {})
         answer = self._exchange(json.dumps(call, allow_nan=False).encode() + b"\n")
         if not answer:
             raise NoDaemon(f"the daemon in {self._folder} ended before it answered: look at its log")

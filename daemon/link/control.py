@@ -1,7 +1,8 @@
 """The control socket: JSON-RPC 2.0, one object a line, on `control.sock` in the state folder.
 
 `ping` and `status` are answered from the newest snapshot; every other method becomes a `Request` that
-the loop answers between passes. Whoever may open the socket (mode 0660) counts as being at the tank.
+the loop answers between passes. Whoever may open the socket (mode 0660) counts as being at the tank; a program
+that asks for somebody else says who in `by`, which stands in the ledger beside what was asked.
 Batches are refused: one call a line says the same.
 """
 
@@ -31,6 +32,7 @@ MOST_CLIENTS = 16
 LARGEST_LINE = 65_536  # bytes of one call
 IDLE_S = 120.0  # a connection that says nothing for this long is ended
 ANSWER_S = 30.0  # for the loop to answer
+LONGEST_BY = 120  # characters that tell who asks
 LONGEST_ADDRESS = 107  # bytes that Linux allows for the path of a socket
 
 # Codes of the JSON-RPC 2.0 specification, then ours
@@ -149,7 +151,7 @@ class ControlServer:
         except CallError as error:
             return _failed(None, error)
         try:
-            outcome = {"result": plain(self._do(call["method"], _params(call)))}
+            outcome = {"result": plain(self._do(call["method"], _params(call), _by(call)))}
         except CallError as error:
             outcome = {"error": _said(error)}
         except Exception as error:
@@ -157,12 +159,12 @@ class ControlServer:
             outcome = {"error": _said(CallError(INTERNAL_ERROR, f"internal error: {error!r}"))}
         return {"jsonrpc": "2.0", **outcome, "id": call["id"]} if "id" in call else None
 
-    def _do(self, method: str, params: Mapping[str, Any]) -> Any:
+    def _do(self, method: str, params: Mapping[str, Any], by: str) -> Any:
         if method == "ping":
             return "pong"
         if method == "status":
             return self._status()
-        return self._ask(method, params)
+        return self._ask(method, params, by)
 
     def _status(self) -> State:
         state = self._snapshot()
@@ -170,10 +172,10 @@ class ControlServer:
             raise CallError(REFUSED, "the first pass is not done yet: try again in a moment")
         return state
 
-    def _ask(self, method: str, params: Mapping[str, Any]) -> Any:
+    def _ask(self, method: str, params: Mapping[str, Any], by: str) -> Any:
         """What the loop answers. A late answer is dropped."""
         answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
-        request = Request(method, params, Origin.LOCAL, answers.put)
+        request = Request(method, params, Origin.LOCAL, answers.put, by=by)
         self._submit(request)
         try:
             answer = answers.get(timeout=ANSWER_S)
@@ -215,6 +217,14 @@ def _params(call: Mapping[str, Any]) -> Mapping[str, Any]:
     if not isinstance(params, dict):
         raise CallError(INVALID_PARAMS, "params must be an object: parameters go by name")
     return params
+
+
+def _by(call: Mapping[str, Any]) -> str:
+    """Who asks, as the program says that asks for them: a member of our own beside those of JSON-RPC."""
+    by = call.get("by", "")
+    if not (isinstance(by, str) and len(by) <= LONGEST_BY and by.isprintable()):
+        raise CallError(INVALID_PARAMS, f"by must be a line of at most {LONGEST_BY} characters: who asks")
+    return by
 
 
 def _finite(text: str) -> float:

@@ -6,10 +6,12 @@ from collections.abc import Mapping
 
 from daemon.page.glimpse import Glimpse
 from daemon.page.markup import Markup, element, joined
+from daemon.page.visitor import Rank, Visitor
 from daemon.values import Alarm
 
 VIEWS: Mapping[str, str] = {"/": "Now", "/trend": "Trend", "/doses": "Doses", "/alarms": "Alarms"}
-RENEW_S: Mapping[str, int] = {"/": 10, "/trend": 60, "/doses": 30, "/alarms": 10}
+RENEW_S: Mapping[str, int] = {"/": 5, "/trend": 60, "/doses": 30, "/alarms": 5}
+"""At most so often a view is renewed when there is something new; a view that is not named stays as it is."""
 NOBODY_THERE = (
     "What stands here is not how things are now.",
     "Go to the tank and measure by hand. If a pump runs that should not, pull its plug.",
@@ -18,8 +20,13 @@ NOBODY_THERE = (
 )
 
 
-def document(path: str, glimpse: Glimpse | None, *content: str, trouble: str = "") -> bytes:
-    """A whole page. trouble: why there is no snapshot, or something else to be told above all."""
+def document(
+    path: str, glimpse: Glimpse | None, *content: str, visitor: Visitor | None = None, trouble: str = ""
+) -> bytes:
+    """A whole page.
+
+    visitor: None for who was not let in yet. trouble: why there is no snapshot, or what else to tell above all.
+    """
     head = element(
         "head",
         element("meta", charset="utf-8"),
@@ -33,20 +40,32 @@ def document(path: str, glimpse: Glimpse | None, *content: str, trouble: str = "
     body = element(
         "body",
         element("a", "To the content", href="#what", class_="skip"),
-        _top(path),
+        _top(path, visitor),
         element("div", _standing(glimpse, trouble), id="standing"),
         element("main", *content, id="what", tabindex=-1),
         _foot(glimpse),
-        data_renew_s=RENEW_S.get(path),
+        data_renew_s=RENEW_S.get(path) if visitor else None,
     )
     return b"<!doctype html>" + element("html", head, body, lang="en").encode()
 
 
-def _top(path: str) -> Markup:
+def _top(path: str, visitor: Visitor | None) -> Markup:
     links = [
         element("a", name, href=to, aria_current="page" if to == path else None) for to, name in VIEWS.items()
     ]
-    return element("header", element("p", "Evenwater", class_="name"), element("nav", *links, aria_label="Views"))
+    parts = [element("p", "Evenwater", class_="name")]
+    if visitor is not None:
+        parts += [element("nav", *links, aria_label="Views"), _way_out(visitor)]
+    return element("header", *parts)
+
+
+def _way_out(visitor: Visitor) -> Markup:
+    """Who is logged in, and the way out; nothing where no password is set."""
+    if visitor.rank is Rank.OPEN:
+        return Markup("")
+    token = element("input", type="hidden", name="token", value=visitor.token)
+    as_whom = "Log out (guest: looks only)" if visitor.rank is Rank.GUEST else "Log out"
+    return element("form", token, element("button", as_whom), method="post", action="/logout", class_="out")
 
 
 def _standing(glimpse: Glimpse | None, trouble: str) -> Markup:

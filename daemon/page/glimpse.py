@@ -8,11 +8,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from daemon.link.client import ControlClient, NoDaemon
+from daemon.link.client import CallRefused, ClientError, ControlClient, NoDaemon
+from daemon.link.control import REFUSED
 from daemon.values import Entry, State
 
 LOOK_S = 8.0  # for an answer to a look; whoever acts waits as long as the command line does
@@ -21,8 +22,11 @@ MOST_CALLS = 4  # at once, of the control socket's connections: the command line
 OLD_S = 60.0  # a snapshot older than this is no longer how it is
 PI_RIG = "drivers.pi:open_rig"  # its monotonic time is this box's
 
+T = TypeVar("T")
+
 _STATE = TypeAdapter(State)
 _ENTRIES = TypeAdapter(tuple[Entry, ...])
+_SAID = TypeAdapter(dict[str, Any])
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,41 +56,60 @@ class Daemon:
         self._turns = threading.BoundedSemaphore(MOST_CALLS)
         self._lock = threading.Lock()
         self._state: State | None = None
+        self._trouble: ClientError | None = None
         self._asked_s = 0.0
         self._seen: tuple[int, float] | None = None  # the newest pass, and when it was first seen here
 
     def glimpse(self) -> Glimpse:
-        """The newest snapshot, at most a second later than it could be, and its age."""
+        """The newest snapshot, at most a second later than it could be, and its age.
+
+        A daemon that does not answer is asked by one at a time, and whoever waited meanwhile learns the same.
+        """
         with self._lock:
             now_s = self._now_s()
-            if self._state is None or not now_s - self._asked_s <= SHARED_S:
-                self._state = None
-                self._state = self._called(self._look, _STATE, "status")
-                self._asked_s = now_s
+            if not now_s - self._asked_s <= SHARED_S:
+                self._state = self._trouble = None
+            if self._trouble is not None:
+                raise self._trouble.with_traceback(None)
+            if self._state is None:
+                self._state, now_s = self._looked(now_s)
             return Glimpse(self._state, self._age_s(self._state, now_s))
+
+    def _looked(self, now_s: float) -> tuple[State, float]:
+        """What the daemon says, and when it was asked; what is in the way is kept for those who wait."""
+        try:
+            state: State = self._called(self._look, _STATE, "status")
+        except ClientError as trouble:
+            self._trouble, self._asked_s = trouble, self._now_s()
+            raise
+        self._asked_s = now_s
+        return state, now_s
 
     def doses(self, last: int) -> tuple[Entry, ...]:
         """The last lines of the ledger, newest first."""
         entries: tuple[Entry, ...] = self._called(self._look, _ENTRIES, "ledger", last=last)
         return entries
 
-    def hold(self, reservoir: str, reason: str) -> str:
-        """Pause dosing until a person at the tank releases it; what the daemon says to that."""
-        return self._acted("hold", reservoir=reservoir, reason=reason)
+    def looked_up(self, kind: TypeAdapter[T], method: str, **params: Any) -> T:
+        """What the daemon answers to a question that changes nothing."""
+        answer: T = self._called(self._look, kind, method, **params)
+        return answer
 
-    def acknowledge(self, key: str) -> str:
-        """Silence one alarm, which clears nothing; what the daemon says to that."""
-        return self._acted("ack", keys=[key])
-
-    def _acted(self, method: str, **params: Any) -> str:
-        said: dict[str, str] = self._called(self._act, TypeAdapter(dict[str, str]), method, **params)
+    def acted(self, method: str, by: str, **params: Any) -> str:
+        """Have the daemon do it; what it says to that. by: for whom. What it does not accept is CallRefused."""
+        answer: dict[str, Any] = self._called(self._act, _SAID, method, by=by, **params)
         with self._lock:
             self._state = None
-        return said["said"]
+        said = str(answer.get("said", ""))
+        if answer.get("accepted") is False:
+            raise CallRefused(said, REFUSED)
+        return said
 
-    def _called(self, client: ControlClient, kind: TypeAdapter[Any], method: str, **params: Any) -> Any:
+    def _called(
+        self, client: ControlClient, kind: TypeAdapter[Any], method: str, *, by: str = "", **params: Any
+    ) -> Any:
         with self._turn():
-            answer = client.call(method, **params)
+            answer = client.call(method, by=by, **params)
         try:
             return kind.validate_python(answer)
         except ValidationError as other:

@@ -1,48 +1,28 @@
-"""The page's HTTP: which path gives what, and what is not let in. Loopback only.
-
-Whoever may open the page may look, pause dosing and acknowledge, nothing that could make a pump run. Against a
-web site open in the same browser: a POST carries a token that only this page's own forms show, the Host header
-must name this machine (a name that somebody else's server resolves to 127.0.0.1 does not), and the
-Content-Security-Policy lets nothing of anybody else's in, nor a frame around it.
-"""
+"""The page on a socket: how long a browser may take, how many there may be, and TLS."""
 
 from __future__ import annotations
 
-import ipaddress
-import re
-import secrets
+import asyncio
 import socket
-import sys
-import threading
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import timedelta
-from http import HTTPStatus
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from importlib.resources import files
-from pathlib import Path
-from typing import Any
-from urllib.parse import parse_qs, urlsplit
+import ssl
+from collections.abc import Mapping
 
-from daemon.link.client import CallRefused, ClientError
-from daemon.page import views
-from daemon.page.chart import Line
-from daemon.page.frame import document
-from daemon.page.glimpse import Daemon, Glimpse
-from daemon.page.markup import Markup, element
-from daemon.store.minutes import MINUTE_S
-from daemon.store.trend import HistoryError, Trends, opened
-from daemon.values import Quantity, State
+import h11
+import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
-PORT = 8460
-OUR_NAMES = frozenset({"localhost", "127.0.0.1", "[::1]"})
-LARGEST_FORM = 4096  # bytes
-READ_S = 10.0  # for a request to arrive, and for each part of an answer to be taken
-MOST_AT_ONCE = 64  # connections; more are closed at once
-DOSES_SHOWN = 50
-POINTS, ROWS = 320, 8  # of a line, and of its table
-MOST_LOOKED_BACK = 1000  # lines of the ledger, for marks in the trend
-RECENT = timedelta(days=7)  # alarms that began and ended since are listed
+from daemon.page.answers import Page
+from daemon.page.app import App
+from daemon.page.door import Door
+from daemon.page.glimpse import box_s
+from daemon.page.passwords import PasswordFile
+from daemon.page.place import Place
+
+READ_S = 10.0  # for a request to arrive whole
+TAKEN_S = 20.0  # for each part of an answer to be taken
+KEPT_S = 5  # a connection without a request
+MOST_AT_ONCE = 192  # connections: each phone that watches has one for that, and one or more for what it fetches
+WAITING = 128  # connections that nobody has looked at yet
 
 HEADERS: Mapping[str, str] = {
     "Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
@@ -53,260 +33,114 @@ HEADERS: Mapping[str, str] = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-store",
 }
-STATIC: Mapping[str, str] = {
-    "page.css": "text/css; charset=utf-8",
-    "page.js": "text/javascript; charset=utf-8",
-    "drop.svg": "image/svg+xml",
-}
-HTML = "text/html; charset=utf-8"
 
 
-class AddressError(ValueError):
-    """The page will not listen there. The message says why and what to do instead."""
+class TlsError(OSError):
+    """The certificate or its key cannot be used. The message says which and why."""
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """What goes back for one request."""
+class PageServer:
+    """Listens from the start; serves until `shutdown`. Raises OSError where it cannot listen, TlsError."""
 
-    status: HTTPStatus
-    body: bytes
-    kind: str = HTML
-
-
-def loopback(address: str) -> str:
-    """The address, if only this machine can reach it. Raises AddressError."""
-    try:
-        is_ours = ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        is_ours = False
-    if not is_ours:
-        raise AddressError(
-            f"--address {address}: must be a loopback address, 127.0.0.1 or ::1, because the page asks for no "
-            "password. To look from elsewhere: ssh -L "
-            f"{PORT}:127.0.0.1:{PORT} the-box, or a reverse proxy on this box that asks for a password, speaks "
-            f"TLS and passes on `Host: localhost`"
-        )
-    return address
-
-
-def is_our_name(host: str) -> bool:
-    """Whether a Host header names this machine, with any port."""
-    return re.sub(r":[0-9]{1,5}\Z", "", host).lower() in OUR_NAMES
-
-
-class Page:
-    """Answers requests, from what the daemon and the history say. Knows nothing of sockets."""
-
-    def __init__(self, folder: Path, daemon: Daemon) -> None:
-        self._folder, self._daemon = folder, daemon
-        self._token = secrets.token_urlsafe(32)
-        self._views: Mapping[str, Callable[[Glimpse, Mapping[str, str]], Markup]] = {
-            "/": lambda glimpse, _: views.now(glimpse.state, self._token),
-            "/trend": lambda glimpse, asked: self._trend(glimpse.state, asked),
-            "/doses": lambda glimpse, _: views.doses(glimpse.state, self._daemon.doses(DOSES_SHOWN)),
-            "/alarms": lambda glimpse, _: self._alarms(glimpse.state),
-        }
-        self._acts: Mapping[str, tuple[str, Callable[[Mapping[str, str]], str]]] = {
-            "/hold": ("/", lambda form: self._daemon.hold(form["reservoir"], form["reason"])),
-            "/acknowledge": ("/alarms", lambda form: self._daemon.acknowledge(form["key"])),
-        }
-
-    def get(self, target: str) -> Answer:
-        """A view, or a file of the page's own."""
-        asked = urlsplit(target)
-        if asked.path.startswith("/static/"):
-            return _static(asked.path.removeprefix("/static/"))
-        view = self._views.get(asked.path)
-        if view is None:
-            return _plain(HTTPStatus.NOT_FOUND, "There is no such view.", asked.path)
-        glimpse = None
-        try:
-            glimpse = self._daemon.glimpse()
-            content = view(glimpse, _fields(asked.query))
-        except ClientError as trouble:
-            return Answer(HTTPStatus.SERVICE_UNAVAILABLE, document(asked.path, glimpse, trouble=str(trouble)))
-        return Answer(HTTPStatus.OK, document(asked.path, glimpse, content))
-
-    def post(self, target: str, form: bytes) -> Answer:
-        """Pause, or acknowledge: nothing else is done from here."""
-        path = urlsplit(target).path
-        if path not in self._acts:
-            return _plain(HTTPStatus.NOT_FOUND, "Nothing of that kind is done from here.", path)
-        back, act = self._acts[path]
-        fields = _fields(form.decode("utf-8", errors="replace"))
-        if not secrets.compare_digest(fields.get("token", "").encode(), self._token.encode()):
-            return _outcome(
-                HTTPStatus.FORBIDDEN, "The form is of before this page was restarted. Load it again.", back
-            )
-        try:
-            said = act(fields)
-        except KeyError as missing:
-            return _outcome(HTTPStatus.BAD_REQUEST, f"The form has no field {missing}.", back)
-        except CallRefused as refused:
-            return _outcome(HTTPStatus.CONFLICT, str(refused), back)
-        except ClientError as trouble:
-            text = f"{trouble}. Whether it was done is not known: look again, or do it at the tank."
-            return _outcome(HTTPStatus.SERVICE_UNAVAILABLE, text, back)
-        return _outcome(HTTPStatus.OK, said, back)
-
-    def _alarms(self, state: State) -> Markup:
-        try:
-            with opened(self._folder) as trends:
-                events = trends.events(state.utc - RECENT, state.utc + timedelta(seconds=1))
-        except HistoryError:
-            events = ()
-        return views.alarms(state, [event for event in events if event.key], self._token)
-
-    def _trend(self, state: State, asked: Mapping[str, str]) -> Markup:
-        titles = {name: of.title for name, of in state.reservoirs.items()}
-        chosen = asked["of"] if asked.get("of") in titles else next(iter(titles), "")
-        span = asked["span"] if asked.get("span") in views.SPANS else "day"
-        try:
-            with opened(self._folder) as trends:
-                stretches = self._stretches(trends, state, chosen, views.SPANS[span])
-        except HistoryError as trouble:
-            return element("p", f"{trouble}.")
-        return views.trend(titles, chosen, span, stretches)
-
-    def _stretches(self, trends: Trends, state: State, chosen: str, days: int) -> list[views.Stretch]:
-        begin, end = state.utc - timedelta(days=days), state.utc
-        alarms = [
-            event.at
-            for event in trends.events(begin, end)
-            if event.what == "raised" and event.reservoir == chosen
-        ]
-        doses = [
-            dose.utc
-            for dose in self._daemon.doses(MOST_LOOKED_BACK)
-            if dose.reservoir == chosen and begin <= dose.utc <= end
-        ]
-        made = []
-        for reservoir, name in trends.series():
-            if reservoir == chosen and name in set(Quantity):
-                quantity = Quantity(name)
-                line = Line(
-                    quantity,
-                    trends.buckets((reservoir, name), begin, end, POINTS),
-                    begin,
-                    end,
-                    max(timedelta(seconds=MINUTE_S), (end - begin) / POINTS),
-                    state.reservoirs[chosen].bands.get(quantity),
-                    doses,
-                    alarms,
-                )
-                made.append(views.Stretch(line, trends.buckets((reservoir, name), begin, end, ROWS)))
-        return made
-
-
-def _fields(text: str) -> dict[str, str]:
-    """A form or a query: the last of each name."""
-    try:
-        return {key: values[-1] for key, values in parse_qs(text, max_num_fields=16).items()}
-    except ValueError:
-        return {}
-
-
-def _static(name: str) -> Answer:
-    if name not in STATIC:
-        return _plain(HTTPStatus.NOT_FOUND, "There is no such file.", name)
-    return Answer(HTTPStatus.OK, (files("daemon.page") / "static" / name).read_bytes(), STATIC[name])
-
-
-def _plain(status: HTTPStatus, text: str, path: str) -> Answer:
-    return Answer(status, document(path, None, views.answered(text, "/", done=False)))
-
-
-def _outcome(status: HTTPStatus, text: str, back: str) -> Answer:
-    done = status is HTTPStatus.OK
-    return Answer(status, document("", None, views.answered(text, back, done=done)))
-
-
-class PageServer(ThreadingHTTPServer):
-    """Listens on a loopback address until closed. Raises AddressError, or OSError where it cannot listen."""
-
-    daemon_threads = True
-    block_on_close = False
-
-    def __init__(self, address: str, port: int, page: Page) -> None:
-        self.page = page
-        self.address_family = socket.AF_INET6 if ":" in loopback(address) else socket.AF_INET
-        self._places = threading.BoundedSemaphore(MOST_AT_ONCE)
-        super().__init__((address, port), _Handler)
+    def __init__(self, place: Place, page: Page, passwords: PasswordFile) -> None:
+        self._place = place
+        self._server = uvicorn.Server(_config(App(page, Door(passwords, box_s), place), place))
+        self._socket = _listening(place)
 
     @property
     def url(self) -> str:
-        """Where to point a browser."""
-        host, port = self.server_address[:2]
-        return (
-            f"http://[{host!s}]:{port}/" if self.address_family is socket.AF_INET6 else f"http://{host!s}:{port}/"
-        )
+        """Where to point a browser on this box."""
+        host, port = self._socket.getsockname()[:2]
+        scheme = "http" if self._place.certificate is None else "https"
+        return f"{scheme}://[{host}]:{port}/" if ":" in host else f"{scheme}://{host}:{port}/"
 
-    def process_request(self, request: Any, client_address: Any) -> None:
-        """In a thread of its own, if there is room."""
-        if not self._places.acquire(blocking=False):
-            self.shutdown_request(request)
-            return
-        super().process_request(request, client_address)
+    @property
+    def port(self) -> int:
+        """The port it listens on."""
+        return int(self._socket.getsockname()[1])
 
-    def process_request_thread(self, request: Any, client_address: Any) -> None:
-        """One connection, from beginning to end."""
-        try:
-            super().process_request_thread(request, client_address)
-        finally:
-            self._places.release()
+    def serve_forever(self) -> None:
+        """Until `shutdown`, or in the main thread until Ctrl-C or SIGTERM."""
+        self._server.run(sockets=[self._socket])
 
-    def handle_error(self, request: Any, client_address: Any) -> None:
-        """A phone that went away is nothing to tell of; anything else goes to the log."""
-        if not isinstance(sys.exc_info()[1], OSError):
-            super().handle_error(request, client_address)
+    def shutdown(self) -> None:
+        """End it, from any thread."""
+        self._server.should_exit = True
+
+    def __enter__(self) -> PageServer:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._socket.close()
 
 
-class _Handler(BaseHTTPRequestHandler):
-    """Reads a request, lets it in or not, and writes the answer."""
+def _config(app: App, place: Place) -> uvicorn.Config:
+    config = uvicorn.Config(
+        app.asgi,
+        http=PatientToABound,
+        ws="none",
+        loop="asyncio",
+        lifespan="on",
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        headers=list(HEADERS.items()),
+        proxy_headers=False,
+        limit_concurrency=MOST_AT_ONCE,
+        timeout_keep_alive=KEPT_S,
+        timeout_graceful_shutdown=1,
+        ssl_certfile=place.certificate,
+        ssl_keyfile=place.key,
+    )
+    try:
+        config.load()
+    except (OSError, ssl.SSLError) as wrong:
+        raise TlsError(f"--certificate {place.certificate} with --key {place.key}: {wrong}") from wrong
+    return config
 
-    timeout = READ_S
-    server_version, sys_version = "evenwater", ""
-    server: PageServer
 
-    def do_GET(self) -> None:
-        if self._is_let_in():
-            self._send(self.server.page.get(self.path))
+def _listening(place: Place) -> socket.socket:
+    """A socket whose connections end by themselves when nobody takes what was sent: a phone that walked away."""
+    family = socket.AF_INET6 if ":" in place.address else socket.AF_INET
+    listener = socket.socket(family)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, int(TAKEN_S * 1000))
+        listener.bind((place.address, place.port))
+        listener.listen(WAITING)
+    except BaseException:
+        listener.close()
+        raise
+    return listener
 
-    do_HEAD = do_GET  # noqa: N815
 
-    def do_POST(self) -> None:
-        if not self._is_let_in():
-            return
-        length = self.headers.get("Content-Length", "")
-        if not (length.isascii() and length.isdigit() and int(length) <= LARGEST_FORM):
-            text = f"A form may have {LARGEST_FORM} bytes, and must say how many it has."
-            self._send(_plain(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, text, ""))
-            return
-        self._send(self.server.page.post(self.path, self.rfile.read(int(length))))
+class PatientToABound(H11Protocol):
+    """HTTP/1.1 as uvicorn speaks it; a request that has not arrived whole after READ_S ends its connection."""
 
-    def _is_let_in(self) -> bool:
-        hosts: Sequence[str] = self.headers.get_all("Host") or ()
-        if len(hosts) == 1 and is_our_name(hosts[0]):
-            return True
-        ours = "This page answers to localhost, 127.0.0.1 and [::1] only."
-        text = f"{ours} A reverse proxy has to pass on `Host: localhost`."
-        self._send(_plain(HTTPStatus.FORBIDDEN, text, ""))
-        return False
+    _late: asyncio.TimerHandle | None = None
 
-    def _send(self, answer: Answer) -> None:
-        self.send_response(answer.status)
-        self.send_header("Content-Type", answer.kind)
-        self.send_header("Content-Length", str(len(answer.body)))
-        self.end_headers()
-        if self.command != "HEAD":
-            self.wfile.write(answer.body)
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """The first request is due."""
+        super().connection_made(transport)
+        self._due()
 
-    def end_headers(self) -> None:
-        """Those that every answer has, the library's own errors too."""
-        for name, value in HEADERS.items():
-            self.send_header(name, value)
-        super().end_headers()
+    def data_received(self, data: bytes) -> None:
+        """Some of a request, or the last of it."""
+        self._due()
+        super().data_received(data)
+        if self.conn.their_state in {h11.DONE, h11.MUST_CLOSE, h11.CLOSED, h11.ERROR}:
+            self._in_time()
 
-    def log_message(self, *_: Any) -> None:
-        """Each look of each phone is nothing to keep."""
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Nothing is due any more."""
+        self._in_time()
+        super().connection_lost(exc)
+
+    def _due(self) -> None:
+        if self._late is None:
+            self._late = self.loop.call_later(READ_S, self.transport.abort)
+
+    def _in_time(self) -> None:
+        if self._late is not None:
+            self._late.cancel()
+            self._late = None

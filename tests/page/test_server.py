@@ -2,93 +2,30 @@
 
 from __future__ import annotations
 
-import http.client
-import itertools
 import re
-import threading
-from collections.abc import Iterator
+import socket
 from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
 
+from daemon.page import frame, server
+from daemon.page.acts import ACTS
+from daemon.page.answers import Page
+from daemon.page.app import LARGEST_FORM
 from daemon.page.glimpse import Daemon
-from daemon.page.server import LARGEST_FORM, AddressError, Page, PageServer, is_our_name, loopback
+from daemon.page.pages import VIEWS
+from daemon.page.place import Place
+from daemon.page.visitor import Rank, Visitor
 from daemon.values import AlarmState, Condition
-from tests.at_the_tank import TO_A_DOSE, AtTheTank, at_the_tank
+from tests.at_the_tank import AtTheTank
+from tests.page.browser import Browser, serving
 
 LARGEST_VIEW = 200_000  # bytes, with all that it brings along
-Got = tuple[int, str, dict[str, str]]
-"""Status, text and headers of an answer."""
-VIEWS = ("/", "/trend", "/trend?span=season", "/doses", "/alarms")
+LOOKED_AT = (*VIEWS, "/trend?span=season")
 
 
-@pytest.fixture
-def tank(tmp_path: Path) -> Iterator[AtTheTank]:
-    """The school garden after its first dose, with its control socket."""
-    with at_the_tank(tmp_path, control=True) as at:
-        at.passes(TO_A_DOSE)
-        yield at
-
-
-class Browser:
-    """One that speaks to the page, while the daemon goes on answering."""
-
-    def __init__(self, server: PageServer, at: AtTheTank) -> None:
-        self._server, self._at = server, at
-
-    def asks(
-        self, method: str, path: str, body: str | None = None, **headers: str
-    ) -> tuple[int, str, dict[str, str]]:
-        """Status, text and headers of the answer."""
-        got: list[tuple[int, str, dict[str, str]]] = []
-
-        def ask() -> None:
-            connection = http.client.HTTPConnection("127.0.0.1", self._server.server_address[1], timeout=20)
-            connection.request(method, path, body, {"Host": "localhost", **headers})
-            answer = connection.getresponse()
-            got.append((answer.status, answer.read().decode(), dict(answer.getheaders())))
-            connection.close()
-
-        thread = threading.Thread(target=ask)
-        thread.start()
-        while thread.is_alive():
-            self._at.loop.answer_requests()
-            thread.join(0.01)
-        return got[0]
-
-    def gets(self, path: str, **headers: str) -> str:
-        """A view that is there."""
-        status, text, _ = self.asks("GET", path, **headers)
-        assert status == 200, text
-        return text
-
-    def posts(self, path: str, **fields: str) -> tuple[int, str]:
-        """A form, with the token that the page's own forms carry."""
-        token = re.search(r'name="token" value="([^"]+)"', self.gets("/" if path == "/hold" else "/alarms"))
-        assert token is not None
-        status, text, _ = self.asks("POST", path, urlencode({"token": token[1], **fields}))
-        return status, text
-
-
-@pytest.fixture
-def browser(tank: AtTheTank) -> Iterator[Browser]:
-    """The page of that garden, and who looks at it."""
-    folder = tank.service.folder
-    moments = itertools.count(0.0, 10.0)
-
-    def later() -> float:
-        return next(moments)  # so that no look is served by the one before
-
-    with PageServer("127.0.0.1", 0, Page(folder, Daemon(folder, now_s=later))) as server:
-        thread = threading.Thread(target=server.serve_forever, daemon=True)
-        thread.start()
-        yield Browser(server, tank)
-        server.shutdown()
-        thread.join()
-
-
-@pytest.mark.parametrize("path", VIEWS)
+@pytest.mark.parametrize("path", LOOKED_AT)
 def test_every_view_is_there_whole_and_small(browser: Browser, path: str) -> None:
     """Under 200 kB with style and script, in one language, with one heading and a way past the links."""
     text = browser.gets(path)
@@ -138,11 +75,27 @@ def test_an_alarm_is_acknowledged_by_its_key(browser: Browser, tank: AtTheTank) 
     assert tank.alarms()["bed1-ph-probe"].state is AlarmState.ACKNOWLEDGED
 
 
-@pytest.mark.parametrize("path", ["/release", "/clear", "/prime", "/calibrate", "/", "/doses"])
+@pytest.mark.parametrize("path", ["/prime", "/tube", "/bottle", "/", "/doses", "/events"])
 def test_nothing_else_can_be_done_from_here(browser: Browser, path: str) -> None:
-    """There is no such address, token or not."""
+    """There is no such address, or nothing is sent to it; token or not."""
     status, _, _ = browser.asks("POST", path, urlencode({"token": "x", "reservoir": "bed1"}))
-    assert status == 404
+    assert status in (404, 405)
+
+
+@pytest.mark.parametrize("path", [path for path, act in ACTS.items() if act.raises])
+def test_what_may_make_it_dose_is_not_offered_without_a_password(
+    browser: Browser, tank: AtTheTank, path: str
+) -> None:
+    """Neither as a form nor to one who sends it nevertheless."""
+    tank.ask("hold", reason="cleaning")
+    tank.passes(1)
+    assert f'action="{path}"' not in browser.gets("/")
+    token = browser.token("/alarms") if 'name="token"' in browser.gets("/alarms") else ""
+    for given in (token, ""):
+        form = urlencode({"token": given, "reservoir": "bed1", "password": "a password"})
+        assert browser.asks("POST", path, form)[0] == 403
+    tank.passes(1)
+    assert tank.bed().condition is Condition.HELD
 
 
 @pytest.mark.parametrize("token", ["", "wrong", "ä"])
@@ -164,12 +117,6 @@ def test_a_name_that_is_not_ours_gets_nothing(browser: Browser, host: str) -> No
     assert browser.asks("POST", "/hold", "token=x", Host=host)[0] == 403
 
 
-@pytest.mark.parametrize("host", ["localhost", "LOCALHOST:8460", "127.0.0.1:1", "[::1]:8460"])
-def test_our_own_names_are_let_in(host: str) -> None:
-    """With any port: a reverse proxy or a tunnel has another."""
-    assert is_our_name(host)
-
-
 def test_every_answer_forbids_what_is_not_its_own(browser: Browser) -> None:
     """Also those that say no."""
     for method, path in (
@@ -180,17 +127,18 @@ def test_every_answer_forbids_what_is_not_its_own(browser: Browser) -> None:
         ("GET", "/static/x"),
     ):
         headers = browser.asks(method, path)[2]
-        policy = headers["Content-Security-Policy"]
+        policy = headers["content-security-policy"]
         assert "default-src 'none'" in policy
         assert "frame-ancestors 'none'" in policy
         assert "unsafe" not in policy
-        assert headers["Cache-Control"] == "no-store"
+        assert headers["cache-control"] == "no-store"
 
 
 def test_a_form_that_is_too_large_is_not_read(browser: Browser) -> None:
     """Nor one that does not say how large it is."""
     assert browser.asks("POST", "/hold", "x" * (LARGEST_FORM + 1))[0] == 413
-    assert browser.asks("POST", "/hold", None, **{"Content-Length": "many"})[0] == 413
+    assert browser.asks("POST", "/hold", "0\r\n\r\n", **{"Transfer-Encoding": "chunked"})[0] == 413
+    assert browser.asks("POST", "/hold", None, **{"Content-Length": "many"})[0] == 400
 
 
 @pytest.mark.parametrize("path", ["/nothing", "/static/../server.py", "/static/page.py"])
@@ -201,7 +149,7 @@ def test_what_is_not_there(browser: Browser, path: str) -> None:
 
 def test_without_the_daemon_it_says_what_to_do(tmp_path: Path) -> None:
     """Measure by hand, pull the plug, look at the service; nothing old is shown as new."""
-    answer = Page(tmp_path, Daemon(tmp_path)).get("/")
+    answer = Page(tmp_path, Daemon(tmp_path)).look("/", {}, Visitor(Rank.OPEN, "token"))
     text = answer.body.decode()
     assert answer.status == 503
     assert "measure by hand" in text
@@ -209,14 +157,54 @@ def test_without_the_daemon_it_says_what_to_do(tmp_path: Path) -> None:
     assert "no daemon answers" in text
 
 
-@pytest.mark.parametrize("address", ["0.0.0.0", "::", "192.168.0.7", "localhost", "", "127.0.0.1.example"])
-def test_it_listens_on_this_machine_only(address: str) -> None:
-    """It asks for no password; how to look from elsewhere is said."""
-    with pytest.raises(AddressError, match="ssh -L"):
-        loopback(address)
+def test_every_view_has_a_title_in_the_frame() -> None:
+    """And leads there from every other."""
+    assert list(frame.VIEWS) == list(VIEWS)
 
 
-@pytest.mark.parametrize("address", ["127.0.0.1", "127.0.0.5", "::1"])
-def test_loopback_is_fine(address: str) -> None:
-    """Any of it."""
-    assert loopback(address) == address
+@pytest.mark.parametrize("sent", [b"", b"GET / HTT", b"GET / HTTP/1.1\r\nHost: loc", b"POST /hold HTTP/1.1\r\n"])
+def test_a_request_that_does_not_arrive_ends(
+    tank: AtTheTank, monkeypatch: pytest.MonkeyPatch, sent: bytes
+) -> None:
+    """A phone at the edge of the network holds no place for ever."""
+    monkeypatch.setattr(server, "READ_S", 0.2)
+    with serving(tank) as looks, socket.create_connection(("127.0.0.1", looks.port), timeout=10) as phone:
+        phone.sendall(sent)
+        assert ended(phone)
+
+
+def test_a_form_that_does_not_arrive_ends(tank: AtTheTank, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its head alone is no request yet."""
+    monkeypatch.setattr(server, "READ_S", 0.2)
+    with serving(tank) as looks, socket.create_connection(("127.0.0.1", looks.port), timeout=10) as phone:
+        phone.sendall(b"POST /hold HTTP/1.1\r\nHost: localhost\r\nContent-Length: 90\r\n\r\ntoken=")
+        assert ended(phone)
+
+
+def ended(phone: socket.socket) -> bool:
+    """Whether the page ended the connection with nothing said."""
+    try:
+        return phone.recv(1000) == b""
+    except ConnectionResetError:
+        return True
+
+
+def test_an_answer_that_is_not_taken_ends() -> None:
+    """The kernel ends the connection when what was sent stays untaken."""
+    with server._listening(Place(port=0)) as listener:
+        left_ms = listener.getsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT)
+    assert left_ms == int(server.TAKEN_S * 1000)
+
+
+def test_more_connections_than_there_is_room_for_are_told(
+    tank: AtTheTank, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And the page goes on."""
+    monkeypatch.setattr(server, "MOST_AT_ONCE", 3)
+    with serving(tank) as looks:
+        waiting = [socket.create_connection(("127.0.0.1", looks.port), timeout=10) for _ in range(3)]
+        status, _, headers = looks.asks("GET", "/")
+        assert status == 503
+        assert "default-src 'none'" in headers["content-security-policy"]
+        for phone in waiting:
+            phone.close()

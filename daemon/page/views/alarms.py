@@ -7,16 +7,17 @@ from collections.abc import Sequence
 from daemon.alarm.describe import explained
 from daemon.alarm.table import Kind
 from daemon.page.markup import Markup, element, joined
-from daemon.page.views.forms import hidden
+from daemon.page.views.forms import offered
+from daemon.page.visitor import Visitor
 from daemon.store.trend import Event
 from daemon.values import Alarm, Priority, State
 
 _GRAVITY = {Priority.HIGH: "!!!", Priority.MEDIUM: "!!", Priority.LOW: "!"}
 
 
-def alarms(state: State, events: Sequence[Event], token: str) -> Markup:
+def alarms(state: State, events: Sequence[Event], visitor: Visitor) -> Markup:
     """What calls for a person, gravest first, with what to do; and what began and ended of late."""
-    new = [_alarm(alarm, token) for alarm in state.alarms if not alarm.because_of]
+    new = [_alarm(alarm, visitor) for alarm in state.alarms if not alarm.because_of]
     follow = [
         element("li", f"{alarm.key} follows from {alarm.because_of}")
         for alarm in state.alarms
@@ -35,7 +36,7 @@ def _happened(event: Event) -> str:
     return f"{event.at:%d %b %H:%M} {event.key or event.reservoir} {event.what}: {event.text}"
 
 
-def _alarm(alarm: Alarm, token: str) -> Markup:
+def _alarm(alarm: Alarm, visitor: Visitor) -> Markup:
     until = f" until {alarm.until_utc:%d %b %H:%M}" if alarm.until_utc is not None else ""
     told = {
         "Since": f"{alarm.raised_utc:%d %b %H:%M:%S}, {alarm.state.value.replace('_', ' ')}{until}",
@@ -49,17 +50,10 @@ def _alarm(alarm: Alarm, token: str) -> Markup:
         element("dl", *facts),
     ]
     if alarm.unheard:
-        parts.append(
-            element(
-                "form",
-                *hidden(token, key=alarm.key),
-                element("button", f"I have seen {alarm.key}"),
-                element("p", "This silences it. It clears nothing, and nothing is dosed by it."),
-                method="post",
-                action="/acknowledge",
-            )
-        )
-    return element("section", *parts, class_=f"alarm {alarm.priority.value}")
+        seen = element("p", "This silences it. It clears nothing, and nothing is dosed by it.")
+        button = f"I have seen {alarm.key}"
+        parts.append(offered(visitor, "/acknowledge", seen, button=button, key=alarm.key))
+    return element("section", *parts, id=f"alarm-{alarm.key}", class_=f"alarm {alarm.priority.value}")
 
 
 def _advice(kind: str) -> dict[str, str]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from daemon import words
 from daemon.page.chart import ruler
 from daemon.page.markup import Markup, element, joined
-from daemon.page.views.forms import hidden
+from daemon.page.views.forms import field, folded, offered
+from daemon.page.visitor import Visitor
 from daemon.values import Condition, Quality, ReservoirState, State, Verdict
 
 LONGEST_REASON = 200  # characters, as a request may carry
@@ -13,14 +14,13 @@ _SIGN = {Quality.GOOD: "●", Quality.UNCERTAIN: "◐", Quality.BAD: "✕"}
 _CONDITION_SIGN = {Condition.KEEPING: "●", Condition.WATCHING: "◌", Condition.HELD: "‖", Condition.LOCKED: "✕"}
 
 
-def now(state: State, token: str) -> Markup:
+def now(state: State, visitor: Visitor) -> Markup:
     """Each reservoir: what it does and waits for, its values against their bands, last doses, a way to pause."""
-    return joined(
-        element("h1", "Now"), *(_reservoir(of, token, len(state.reservoirs)) for of in state.reservoirs.values())
-    )
+    among = len(state.reservoirs)
+    return joined(element("h1", "Now"), *(_reservoir(of, visitor, among) for of in state.reservoirs.values()))
 
 
-def _reservoir(of: ReservoirState, token: str, among: int) -> Markup:
+def _reservoir(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
     condition = f"{_CONDITION_SIGN[of.condition]} {words.condition(of.condition, of.condition_reason)}"
     doses = [element("li", f"{entry.utc:%d %b %H:%M} {words.entry(entry)}") for entry in of.last_doses[:3]]
     return element(
@@ -31,7 +31,8 @@ def _reservoir(of: ReservoirState, token: str, among: int) -> Markup:
         element("ul", *(_reading(of, verdict) for verdict in of.verdicts.values()), class_="readings"),
         element("h3", "Last doses"),
         element("ol", *doses) if doses else element("p", "No dose yet."),
-        _pausing(of, token, among),
+        _pausing(of, visitor, among),
+        id=f"reservoir-{of.name}",
         class_=f"reservoir {of.condition.value}",
     )
 
@@ -60,26 +61,47 @@ def _against(amount: float | None, low: float, high: float) -> str:
     return f"◇ {'below' if amount < low else 'above'} its {band}"
 
 
-def _pausing(of: ReservoirState, token: str, among: int) -> Markup:
+def _pausing(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
     named = f" --reservoir {of.name}" if among > 1 else ""
     if of.condition is Condition.LOCKED:
-        return _at_the_tank("To clear it, once its cause is found and mended", f"evenwater clear{named}")
+        command = f"evenwater clear{named}"
+        return _at_the_tank("To clear it, once its cause is found and mended", command, _clearing(of, visitor))
     if of.condition is Condition.HELD:
-        return _at_the_tank("To let it dose again", f"evenwater release{named}")
-    field = f"reason-{of.name}"
-    form = element(
-        "form",
-        *hidden(token, reservoir=of.name),
-        element("label", "Why, for whoever looks later", for_=field),
-        element("input", id=field, name="reason", required=True, maxlength=LONGEST_REASON, autocomplete="off"),
-        element("p", f"It stays paused until somebody types evenwater release{named} at the tank."),
-        element("button", f"Pause dosing of {of.title}"),
-        method="post",
-        action="/hold",
+        return _at_the_tank("To let it dose again", f"evenwater release{named}", _releasing(of, visitor))
+    or_here = " or releases it here" if visitor.may_raise else ""
+    label, limits = "Why, for whoever looks later", {"required": True, "maxlength": LONGEST_REASON}
+    form = offered(
+        visitor,
+        "/hold",
+        field("reason", label, f"reason-{of.name}", **limits),
+        element("p", f"It stays paused until somebody types evenwater release{named} at the tank{or_here}."),
+        button=f"Pause dosing of {of.title}",
+        reservoir=of.name,
     )
-    return element("details", element("summary", "Pause dosing"), form)
+    return folded("Pause dosing", f"pause-{of.name}", form)
 
 
-def _at_the_tank(what: str, command: str) -> Markup:
-    """What may make it dose is not done from here."""
-    return element("p", f"{what}, type at the tank: ", element("code", command), class_="tank")
+def _releasing(of: ReservoirState, visitor: Visitor) -> Markup:
+    told = element("p", "It doses again from the next pass on, if its values ask for it.")
+    button = f"Let {of.title} dose again"
+    form = offered(visitor, "/release", told, button=button, raises=True, reservoir=of.name)
+    return folded("Let it dose again", f"release-{of.name}", form)
+
+
+def _clearing(of: ReservoirState, visitor: Visitor) -> Markup:
+    label = "pH of the water by something else than its probe, where the probe is in doubt"
+    form = offered(
+        visitor,
+        "/clear",
+        element("p", f"{of.condition_reason}. Only once you were at the tank, and its cause is mended."),
+        field("measured_ph", label, f"measured-{of.name}", inputmode="decimal", maxlength=5),
+        button=f"Clear the lock of {of.title}",
+        raises=True,
+        reservoir=of.name,
+    )
+    return folded("Clear the lock", f"clear-{of.name}", form)
+
+
+def _at_the_tank(what: str, command: str, form: Markup) -> Markup:
+    """What may make it dose: a command to type, and the form for whom it is offered."""
+    return joined(element("p", f"{what}, type at the tank: ", element("code", command), class_="tank"), form)

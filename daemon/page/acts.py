@@ -1,0 +1,76 @@
+"""What can be done from the page: each path that takes a form, whether it may make it dose, and what it asks.
+
+To add one: a line in ACTS, and its form by `daemon.page.views.forms.offered` with the same `raises`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from daemon.disk import number
+from daemon.page.glimpse import Daemon
+
+Form = Mapping[str, str]
+Do = Callable[[Daemon, Form, str], str]
+"""From the daemon, the form and who asks, to what is said.
+
+Raises KeyError for a field that is missing, ValueError (with what to do) for one that is wrong, and ClientError.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """What the form of one path has done.
+
+    back: the view to go on with; carried: fields of the form that tell it what of. raises: it may make it dose,
+    so it is for the holder of the password, who gives it again in the same form. at_once: no answer in between.
+    """
+
+    back: str
+    do: Do
+    raises: bool = False
+    carried: tuple[str, ...] = ()
+    at_once: bool = False
+
+    def way_back(self, form: Form) -> str:
+        """Where to go on: the view, with what was carried along."""
+        query = urlencode({name: form[name] for name in self.carried if name in form})
+        return f"{self.back}?{query}" if query else self.back
+
+
+def _hold(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("hold", by, reservoir=form["reservoir"], reason=form["reason"])
+
+
+def _acknowledge(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("ack", by, keys=[form["key"]])
+
+
+def _release(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("release", by, reservoir=form["reservoir"])
+
+
+def _clear(daemon: Daemon, form: Form, by: str) -> str:
+    measured_ph = number_of(form, "measured_ph", "the pH you measured")
+    return daemon.acted("clear", by, reservoir=form["reservoir"], measured_ph=measured_ph)
+
+
+def number_of(form: Form, name: str, what: str) -> float | None:
+    """The number in a field, None where it was left empty. Raises ValueError for what is no number."""
+    typed = form.get(name, "").strip().replace(",", ".")
+    if not typed:
+        return None
+    try:
+        return number(typed)
+    except ValueError:
+        raise ValueError(f"{what}: {typed!r} is no number, as 6.2 is one") from None
+
+
+ACTS: Mapping[str, Act] = {
+    "/hold": Act("/", _hold),
+    "/acknowledge": Act("/alarms", _acknowledge),
+    "/release": Act("/", _release, raises=True),
+    "/clear": Act("/", _clear, raises=True),
+}
