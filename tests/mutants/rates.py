@@ -148,8 +148,8 @@ PROGRAM = (
         (
             (
                 "desk a new tube forgets the runs of the old",
-                "    loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())\n    reservoir.rates.ran[asked.pump].clear()\n",
-                "    loop.ledger.change_tube(reservoir.name, asked.pump, request.origin.value, loop.stamp())\n",
+                "    loop.ledger.change_tube(reservoir.name, asked.pump, request.who, loop.stamp())\n    reservoir.rates.ran[asked.pump].clear()\n",
+                "    loop.ledger.change_tube(reservoir.name, asked.pump, request.who, loop.stamp())\n",
                 "test_a_new_tube_is_not_dosed_with_until_it_is_measured",
             ),
             (
