@@ -69,6 +69,14 @@ class Mqtt(Table):
     tls_ca_file: str | None = Field(
         default=None, description="the certificate that signed the broker's; set, TLS is used"
     )
+    client_certificate_credential: str | None = Field(
+        default=None,
+        description="the file below $CREDENTIALS_DIRECTORY with the box's own certificate, where the broker asks "
+        "for one",
+    )
+    client_key_credential: str | None = Field(
+        default=None, description="likewise the key that belongs to it, without a passphrase"
+    )
     release_controllers: tuple[HomieId, ...] = Field(
         default=(),
         max_length=8,
@@ -78,6 +86,17 @@ class Mqtt(Table):
     heartbeat_s: float = Field(
         default=30.0, ge=5.0, le=300.0, description="the time between signs of life on MQTT"
     )
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        ours = (self.client_certificate_credential, self.client_key_credential)
+        if (ours[0] is None) != (ours[1] is None):
+            raise ValueError("client_certificate_credential and client_key_credential belong together: set both")
+        if ours[0] is not None and self.tls_ca_file is None:
+            raise ValueError(
+                "client_certificate_credential needs tls_ca_file: a certificate is shown only over TLS"
+            )
+        return self
 
 
 class Bands(Table):

@@ -32,9 +32,11 @@ from daemon.dose.ledger_time import stamp_of
 from daemon.dose.windows import Stamp
 from daemon.instruments import Wired
 from daemon.jobs import Calendar, Job
+from daemon.link.causes import causes
 from daemon.link.control import ControlServer
 from daemon.link.gate import Gate
-from daemon.link.mqtt import MqttLink, MqttSettingsError, read_keys, read_password
+from daemon.link.mqtt import MqttLink
+from daemon.link.trust import MqttSettingsError, read_keys, read_password, read_trust
 from daemon.lock import StateLock
 from daemon.loop import Loop, Site
 from daemon.measure.book import BookError, CalibrationBook
@@ -220,6 +222,7 @@ class Service:
             device_id=site.device_id,
             site_name=site.name,
             password=read_password(self.settings.mqtt, os.environ),
+            trust=read_trust(self.settings.mqtt, os.environ),
             submit=self.submit,
             gate=Gate(self.folder / "commands.json", read_keys(self.settings.mqtt, os.environ)),
         )
@@ -315,19 +318,8 @@ class Service:
     def _broker_causes(self) -> Iterator[Cause]:
         if self._link is None:
             return
-        status, where = self._link.status(), f"{self.settings.mqtt.host}:{self.settings.mqtt.port}"
-        if not status.connected:
-            text = f"No MQTT broker at {where}: {status.problem or 'not connected'}."
-            yield Cause(Kind.BROKER, "", "mqtt", text)
-        elif status.test_missed:
-            text = f"The MQTT broker at {where} did not take today's test alert."
-            yield Cause(Kind.BROKER, "", "mqtt", text)
-        elif status.problem:
-            yield Cause(Kind.BROKER, "", "mqtt", f"The MQTT broker at {where}: {status.problem}.")
-        if status.many_ignored:
-            counts = ", ".join(f"{reason.value.replace('_', ' ')} {n}" for reason, n in status.ignored.items())
-            text = f"Commands over MQTT were not acted on (since the start: {counts})."
-            yield Cause(Kind.COMMANDS, "", "mqtt", text)
+        where = f"{self.settings.mqtt.host}:{self.settings.mqtt.port}"
+        yield from causes(self._link.status(), where, self.settings.site.device_id, self.rig.clock.utc())
 
     def _jobs(self) -> tuple[Job, ...]:
         at_hour = self.settings.site.summary_at_hour

@@ -39,9 +39,9 @@ def free_port() -> int:
 class Broker:
     """One broker process that can be stopped, frozen and started again on the same port."""
 
-    def __init__(self, kind: str, folder: Path, *lines: str) -> None:
-        """kind: mosquitto or embedded. lines: more of mosquitto's configuration."""
-        self.port = free_port()
+    def __init__(self, kind: str, folder: Path, *lines: str, port: int | None = None) -> None:
+        """kind: mosquitto or embedded. lines: more of mosquitto's configuration. port: a free one if None."""
+        self.port = free_port() if port is None else port
         self._command = [sys.executable, "-m", "sim_hw.broker", "--port", str(self.port)]
         if kind == "mosquitto":
             settings = folder / f"mosquitto-{self.port}.conf"

@@ -48,6 +48,8 @@ class Kind(StrEnum):
     SETTINGS = "settings"
     LEDGER = "ledger"
     BROKER = "broker"
+    CERTIFICATE = "certificate"
+    SAME_ID = "same-id"
     COMMANDS = "commands"
     BARRIER = "barrier"
     BACKUP = "backup"
@@ -450,6 +452,30 @@ TABLE: dict[Kind, Row] = {
         done="Dosing goes on by its own rules.",
         act="Check the broker's address, power and network.",
         within="days, while somebody looks in",
+        stops="none",
+    ),
+    Kind.CERTIFICATE: Row(
+        priority=Priority.LOW,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        consequence="Once it has ended nothing is sent to the broker any more.",
+        done="It goes on until then, and connects to no broker whose certificate has ended.",
+        act="Have the broker's certificate made anew: evenwater broker. Is the box's clock right?",
+        within="weeks",
+        stops="none",
+    ),
+    Kind.SAME_ID: Row(
+        priority=Priority.MEDIUM,
+        on_delay_s=0.0,
+        off_delay_s=60.0,
+        consequence="A phone sees now one, now the other, and an alert of one may be wiped out by the other.",
+        done="Dosing goes on by its own rules; the longer the two take turns the more rarely it connects.",
+        act=(
+            "Switch off the one that should not be there (an old box, a copied card), or give each its own "
+            "device_id under [site] in the settings and restart it. If it is none of yours, change the broker's "
+            "passwords."
+        ),
+        within="a day or two, while somebody looks in",
         stops="none",
     ),
     Kind.COMMANDS: Row(

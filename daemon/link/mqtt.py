@@ -9,17 +9,17 @@ from __future__ import annotations
 
 import logging
 import socket
-import ssl
 import threading
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
+from datetime import datetime
 
 from config.settings import Mqtt
 from daemon.link.gate import Gate, Ignored
 from daemon.link.session import STATE, Memory, Session
+from daemon.link.trust import MqttSettingsError, Trust, explained
 from daemon.link.wire import CONNECT_TIMEOUT_S, Wire
 from daemon.requests import Request
 from daemon.values import State
@@ -32,11 +32,7 @@ SETTLE_S = 60.0  # from connecting to `ready`; longer means the broker does not 
 GOODBYE_S = 0.7  # for `disconnected` to be acknowledged; then the last will speaks for us
 CLOSE_S = 1.0
 TEST_WITHIN_S = 600.0
-SHORTEST_KEY = 32  # bytes of a controller's key
-
-
-class MqttSettingsError(ValueError):
-    """`[mqtt]` cannot be used as written. The message names the key and what to do."""
+STRANGERS_WITHIN_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +43,8 @@ class LinkStatus:
     heartbeat_age_s: since the broker last acknowledged a heartbeat; None before the first.
     dropped, refused: messages too large to send, not allowed by the broker. ignored: commands not acted on, by
     reason; many_ignored: so many lately that a person should know. test_missed: the broker did not take the last
-    test alert within TEST_WITHIN_S.
+    test alert within TEST_WITHIN_S. certificate_ends: the broker's as last seen, UTC; None without TLS.
+    strangers: how often within STRANGERS_WITHIN_S somebody else was at the broker under this box's name.
     """
 
     connected: bool
@@ -59,6 +56,8 @@ class LinkStatus:
     many_ignored: bool
     test_missed: bool
     problem: str
+    certificate_ends: datetime | None = None
+    strangers: int = 0
 
 
 class MqttLink:
@@ -71,14 +70,14 @@ class MqttLink:
         device_id: str,
         site_name: str,
         password: str | None,
+        trust: Trust | None,
         submit: Callable[[Request], None],
         gate: Gate,
     ) -> None:
-        """Raises MqttSettingsError where the CA file cannot be used."""
         self._settings, self._password, self._submit = settings, password, submit
         self._device_id, self._title = device_id, site_name
         self._root = f"{settings.domain}/5/{device_id}"
-        self._tls = _tls(settings)
+        self._trust = trust
         self._memory, self._gate = Memory(), gate
         self._newest: State | None = None
         self._ready, self._changed_s, self._logged = False, time.monotonic(), ""
@@ -111,6 +110,8 @@ class MqttLink:
             test_missed=memory.test_asked_s is not None and now_s - memory.test_asked_s > TEST_WITHIN_S,
             many_ignored=self._gate.many_lately(now_s),
             problem=memory.problem,
+            certificate_ends=memory.certificate_ends,
+            strangers=sum(now_s - seen_s < STRANGERS_WITHIN_S for seen_s in list(memory.strangers_s)),
         )
 
     def test_the_way(self) -> None:
@@ -139,26 +140,31 @@ class MqttLink:
             if self._newest is None:  # nothing to show before the first pass
                 self._closing.wait(STEP_S)
                 continue
-            if self._connect():
+            # two that take turns under one name would come back the faster the longer each was let in
+            if self._connect() and not self.status().strangers:
                 pause_s = RETRY_FIRST_S
             self._closing.wait(pause_s)
             pause_s = min(2 * pause_s, RETRY_LONGEST_S)
 
     def _connect(self) -> bool:
         """One connection from beginning to end. Whether it served long enough to try again at once."""
-        wire = Wire(self._settings, self._device_id, self._password, self._tls, self._woken)
-        problem, steady = "", False
+        wire, problem, steady = None, "", False
         try:
+            tls = None if self._trust is None else self._trust.context()
+            wire = Wire(self._settings, self._device_id, self._password, tls, self._woken)
             wire.open(f"{self._root}/{STATE}", "lost")
             self._converse(wire)
             problem, steady = wire.problem, self._ready and self.status().since_s > STEADY_S
         except OSError as error:
-            problem = f"{self._settings.host}:{self._settings.port}: {error}"
+            problem = explained(error, self._settings)
+        except MqttSettingsError as error:
+            problem = str(error)
         except Exception as error:
             LOG.exception("MQTT: the connection is dropped after an error of our own")
             problem = repr(error)
         finally:
-            wire.close()
+            if wire is not None:
+                wire.close()
         self._tell_gone(problem)
         return steady
 
@@ -169,7 +175,7 @@ class MqttLink:
             wire.problem = wire.problem or self._silence(wire, opened_s)
         if not wire.connected or self._newest is None:
             return
-        self._memory.problem = ""
+        self._memory.problem, self._memory.certificate_ends = "", wire.certificate_ends
         session = Session(
             wire,
             root=self._root,
@@ -211,70 +217,6 @@ class MqttLink:
         if problem and problem != self._logged:
             LOG.warning("MQTT: %s; trying again, dosing does not depend on it", problem)
         self._memory.problem = self._logged = problem
-
-
-def read_password(settings: Mqtt, environ: Mapping[str, str]) -> str | None:
-    """The password from the file `password_credential` below $CREDENTIALS_DIRECTORY; None where none is named.
-
-    Raises MqttSettingsError where the file is missing, unreadable or empty: nobody connects without it.
-    """
-    name = settings.password_credential
-    if name is None:
-        return None
-    where = f'[mqtt] password_credential = "{name}"'
-    folder = environ.get("CREDENTIALS_DIRECTORY")
-    if not folder:
-        raise MqttSettingsError(
-            f"{where}: $CREDENTIALS_DIRECTORY is not set; run as the service, whose unit names the file "
-            "with LoadCredential=, or set it to the folder that holds the file"
-        )
-    if Path(name).name != name:
-        raise MqttSettingsError(f"{where}: must be a file name without a folder")
-    try:
-        password = Path(folder, name).read_text(encoding="utf-8").strip("\r\n")
-    except (OSError, UnicodeDecodeError) as error:
-        raise MqttSettingsError(f"{where}: cannot be read from {folder} ({error})") from error
-    if not password:
-        raise MqttSettingsError(f"{where}: the file in {folder} is empty; write the broker's password into it")
-    return password
-
-
-def read_keys(settings: Mqtt, environ: Mapping[str, str]) -> dict[str, bytes]:
-    """The keys of controllers that may release, each from the file `key-NAME` below $CREDENTIALS_DIRECTORY.
-
-    Raises MqttSettingsError where one is missing, unreadable or too short.
-    """
-    return {name: _key(name, environ) for name in settings.release_controllers}
-
-
-def _key(name: str, environ: Mapping[str, str]) -> bytes:
-    where, folder = f'[mqtt] release_controllers "{name}"', environ.get("CREDENTIALS_DIRECTORY")
-    if not folder:
-        raise MqttSettingsError(
-            f"{where}: $CREDENTIALS_DIRECTORY is not set; run as the service, whose unit names key-{name} with "
-            "LoadCredential=, or set it to the folder that holds the file"
-        )
-    try:
-        key = Path(folder, f"key-{name}").read_bytes().strip(b"\r\n")
-    except OSError as error:
-        raise MqttSettingsError(f"{where}: key-{name} cannot be read from {folder} ({error})") from error
-    if len(key) < SHORTEST_KEY:
-        raise MqttSettingsError(
-            f"{where}: key-{name} has {len(key)} bytes, at least {SHORTEST_KEY} are needed: openssl rand -hex 32"
-        )
-    return key
-
-
-def _tls(settings: Mqtt) -> ssl.SSLContext | None:
-    if settings.tls_ca_file is None:
-        return None
-    try:
-        return ssl.create_default_context(cafile=settings.tls_ca_file)
-    except OSError as error:
-        raise MqttSettingsError(
-            f'[mqtt] tls_ca_file = "{settings.tls_ca_file}": cannot be used ({error}); '
-            "give the certificate (PEM) that signed the broker's"
-        ) from error
 
 
 def _say_goodbye(wire: Wire, session: Session) -> None:

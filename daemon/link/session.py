@@ -3,7 +3,7 @@
     discovering   `init` goes out; what the broker still keeps of an earlier life comes in
     clearing      the broker takes all that was under way
     describing    `$description`, every value and alert, leftovers cleared; all acknowledged
-    listening     subscribed to `hold/set` and to our own `$state`
+    listening     subscribed to `hold/set`, to our own `$state`, and to heartbeats of ours that we do not send
     ready         `ready` goes out; from now on only what changes
 
 A changed shape (a value known for the first time) goes back to `clearing` with `init`.
@@ -18,6 +18,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import Enum, auto
 from functools import partial
 from typing import Any
@@ -34,6 +35,8 @@ LEAST_BETWEEN_S = 0.2  # states that come faster are not all shown: a fast bench
 DISCOVERY_S = 2.0  # a broker that does not show us our own topics delays `ready` no longer than this
 REMIND_EVERY_S = 3600.0
 RESULTS = 20  # answers that wait to be told
+NONCES = 100  # of ours that are remembered; a broker that comes back with an old store may still have an old one
+STRANGERS = 50  # signs of somebody else under our name that are remembered
 HOLD_GAP_S = 1.0  # repeated `hold` messages within this are one request
 STATE, DESCRIPTION, ALERT = "$state", "$description", "$alert/"
 
@@ -59,6 +62,9 @@ class Memory:
     dropped: int = 0  # too large to send
     refused: int = 0  # messages the broker did not allow
     problem: str = ""
+    certificate_ends: datetime | None = None  # the broker's, UTC
+    told_nonces: deque[str] = field(default_factory=lambda: deque(maxlen=NONCES))
+    strangers_s: deque[float] = field(default_factory=lambda: deque(maxlen=STRANGERS))  # when seen, monotonic
     results: deque[str] = field(default_factory=lambda: deque(maxlen=RESULTS))  # from the loop's thread
 
 
@@ -162,6 +168,7 @@ class Session:
         if self.phase is Phase.DISCOVERING:
             if self._discovered():
                 self._wire.unsubscribe(f"{self._root}/#")
+                self._look_for_a_stranger()
                 self._describe()
         elif self.phase is Phase.CLEARING:
             if self.said_all:
@@ -181,6 +188,15 @@ class Session:
         echoed = self._found.get(STATE) == b"init"
         waited_s = time.monotonic() - self._started_s
         return self.said_all and (echoed or waited_s > DISCOVERY_S)
+
+    def _look_for_a_stranger(self) -> None:
+        """A nonce under our name that we did not write: so another did, since we were here last.
+
+        Not every broker tells whom it puts out that another took over (mosquitto 2.0 just hangs up).
+        """
+        kept = self._found.get(homie.NONCE, b"").decode(errors="replace")
+        if kept and self._memory.told_nonces and kept not in self._memory.told_nonces:
+            self._memory.strangers_s.append(time.monotonic())
 
     def _describe(self) -> None:
         self._memory.version = self._next_version()
@@ -204,6 +220,7 @@ class Session:
         for path in homie.set_paths(self._state):
             self._wire.subscribe(f"{self._root}/{path}", stored=False)
         self._wire.subscribe(f"{self._root}/{STATE}", stored=True)
+        self._wire.subscribe(f"{self._root}/{homie.HEARTBEAT}", stored=False, of_others=True)
         self.phase = Phase.LISTENING
 
     def _update(self) -> None:
@@ -230,6 +247,8 @@ class Session:
             qos = 1 if path == homie.HEARTBEAT or path.startswith(ALERT) else 2
             self._wire.send(f"{self._root}/{path}", payload, qos)
         self._sent[path] = text
+        if path == homie.NONCE:
+            self._memory.told_nonces.append(text)
         if not text:
             del self._sent[path]
 
@@ -268,6 +287,8 @@ class Session:
             if message.payload == b"lost" and self.phase is Phase.READY:
                 LOG.warning("An older connection's last will said we are lost: saying again that we are ready")
                 self._outbox[STATE] = "ready"
+        elif path == homie.HEARTBEAT:
+            self._memory.strangers_s.append(time.monotonic())
         else:
             self._take_command(path, message)
 

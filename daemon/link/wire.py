@@ -14,6 +14,7 @@ import ssl
 import time
 from collections import deque
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
@@ -24,6 +25,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from config.settings import Mqtt
+from daemon.link.trust import end_of, of_alert, of_silence
 
 LOG = logging.getLogger(__name__)
 KEEPALIVE_S = 30
@@ -68,11 +70,14 @@ class Wire:
         self.problem = ""
         self.connected = False
         self.largest_packet = LARGEST_PACKET
+        self.certificate_ends: datetime | None = None  # the broker's, UTC; None without TLS
         self.messages: deque[Message] = deque(maxlen=MOST_MESSAGES)
         self.acknowledged: deque[Acknowledged] = deque()
         self._window = WINDOW
         self._waiting: dict[int, tuple[str, float]] = {}  # message id -> topic, when it was sent
         self._asked: set[int] = set()  # subscriptions the broker has not answered
+        self._answered = False
+        self._alert = ""  # what the broker said of our certificate
         self._client = Client(CallbackAPIVersion.VERSION2, client_id, protocol=MQTTProtocolVersion.MQTTv5)
         self._client.connect_timeout = CONNECT_TIMEOUT_S
         if settings.username is not None:
@@ -84,6 +89,7 @@ class Wire:
         self._client.on_message = self._on_message
         self._client.on_publish = self._on_publish
         self._client.on_subscribe = self._on_subscribe
+        self._client.on_log = self._on_log
 
     def open(self, will_topic: str, will: str) -> None:
         """Connect with that last will (retained). Blocks while names and sockets do. Raises OSError."""
@@ -97,6 +103,8 @@ class Wire:
         sock: Any = self._client.socket()
         if sock is not None:  # many small packets in turn: waiting to fill one costs 40 ms each time
             sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        if isinstance(sock, ssl.SSLSocket):
+            self.certificate_ends = end_of(sock.getpeercert())
 
     @property
     def room(self) -> bool:
@@ -127,13 +135,16 @@ class Wire:
         """One message that nobody keeps, at QoS 0: not acknowledged."""
         self._client.publish(topic, payload, qos=0, retain=False)
 
-    def subscribe(self, topic: str, *, stored: bool, as_published: bool = True) -> None:
+    def subscribe(self, topic: str, *, stored: bool, as_published: bool = True, of_others: bool = False) -> None:
         """QoS 0, so that nothing queues; `stored`: also what the broker keeps.
 
         as_published: `retained` tells how a message was sent; else whether the broker had kept it.
+        of_others: not what this connection publishes itself.
         """
         handling = 0 if stored else 2
-        options = SubscribeOptions(qos=0, retainAsPublished=as_published, retainHandling=handling)
+        options = SubscribeOptions(
+            qos=0, noLocal=of_others, retainAsPublished=as_published, retainHandling=handling
+        )
         code, mid = self._client.subscribe(topic, options=options)
         if code == MQTTErrorCode.MQTT_ERR_SUCCESS and mid is not None:
             self._asked.add(mid)
@@ -179,6 +190,7 @@ class Wire:
     def _on_connect(
         self, _c: Client, _u: Any, _f: ConnectFlags, reason: ReasonCode, properties: Properties | None
     ) -> None:
+        self._answered = True
         if reason.is_failure:
             self._over(f"the broker refused: {reason}")
             return
@@ -191,7 +203,12 @@ class Wire:
         self, _c: Client, _u: Any, flags: DisconnectFlags, reason: ReasonCode, _p: Properties | None
     ) -> None:
         sender = "the broker ended it" if flags.is_disconnect_packet_from_server else "the connection was lost"
-        self._over(f"{sender}: {reason}")
+        hint = "" if self._answered else of_silence(self.settings)
+        self._over(self._alert or f"{sender}: {reason}{hint}")
+
+    def _on_log(self, _c: Client, _u: Any, _level: int, text: str) -> None:
+        """The only place where paho 2.2 tells what a read failed with, as the alerts of TLS 1.3 do."""
+        self._alert = self._alert or of_alert(text, ours=self.settings.client_certificate_credential)
 
     def _on_message(self, _c: Client, _u: Any, message: MQTTMessage) -> None:
         self.messages.append(Message(message.topic, bytes(message.payload), message.retain))

@@ -9,31 +9,25 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from tempfile import mkdtemp
 from typing import Any
 
 import pytest
 
-from config.settings import Mqtt
 from daemon.link import homie, mqtt, session
-from daemon.link.gate import Gate, Ignored, signature
-from daemon.link.mqtt import MqttLink, MqttSettingsError, read_keys, read_password
-from daemon.requests import Origin, Request, RequestRefused
+from daemon.link.gate import Ignored, signature
+from daemon.requests import Origin, RequestRefused
 from daemon.values import AlarmState, Condition, Priority, State
 from tests.brokers import HOUSE, MOSQUITTO, Broker, Watcher, free_port, until
+from tests.link.devices import HEARTBEAT_S, Device, Make, only_mosquitto
 from tests.link.homie_rules import ID, STATES, faults, fits, properties
 from tests.link.states import alarm, reservoir, state, with_ph, with_unknown_ph
-
-HEARTBEAT_S = 0.3  # shorter than settings allow: these tests have no half minute
-NAMES = (f"garden-{number}" for number in itertools.count())
 
 real_mosquitto = pytest.param(
     "mosquitto", marks=pytest.mark.skipif(MOSQUITTO is None, reason="mosquitto is not installed")
 )
-only_mosquitto = pytest.mark.skipif(MOSQUITTO is None, reason="mosquitto is not installed")
 
 
 @pytest.fixture(scope="module", params=[real_mosquitto, "embedded"])
@@ -51,64 +45,6 @@ def fragile(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Broker]:
     yield started
     started.thaw()
     started.stop()
-
-
-@pytest.fixture(autouse=True)
-def brisk(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The same link with shorter pauses."""
-    monkeypatch.setattr(mqtt, "STEP_S", 0.02)
-    monkeypatch.setattr(mqtt, "RETRY_FIRST_S", 0.1)
-    monkeypatch.setattr(session, "LEAST_BETWEEN_S", 0.05)
-
-
-class Device:
-    """A link under test: what it was asked to pass on, and its topics."""
-
-    def __init__(
-        self,
-        port: int,
-        name: str = "",
-        password: str | None = None,
-        keys: dict[str, bytes] | None = None,
-        **settings: Any,
-    ) -> None:
-        self.name = name or next(NAMES)
-        self.root = f"homie/5/{self.name}"
-        self.requests: list[Request] = []
-        whole = {**Mqtt(port=port).model_dump(), "heartbeat_s": HEARTBEAT_S, **settings}
-        table = Mqtt.model_construct(**whole)
-        self.gate = Gate(Path(mkdtemp()) / "commands.json", keys or {})
-        self.link = MqttLink(
-            table,
-            device_id=self.name,
-            site_name="Garden",
-            password=password,
-            submit=self.requests.append,
-            gate=self.gate,
-        )
-        self.link.start()
-
-    def ready(self, first: State | None = None) -> None:
-        """Publish a state and wait until the device is ready."""
-        self.link.publish(first or state())
-        until(lambda: self.link.status().connected)
-
-
-@pytest.fixture
-def device() -> Iterator[Callable[..., Device]]:
-    """Makes devices and closes them at the end."""
-    made: list[Device] = []
-
-    def make(*args: Any, **kwargs: Any) -> Device:
-        made.append(Device(*args, **kwargs))
-        return made[-1]
-
-    yield make
-    for each in made:
-        each.link.close()
-
-
-Make = Callable[..., Device]
 
 
 def ignored(device: Device) -> int:
@@ -274,6 +210,7 @@ link = MqttLink(
     device_id="doomed",
     site_name="Garden",
     password=None,
+    trust=None,
     submit=print,
     gate=Gate(Path("/nowhere/commands.json"), {}),
 )
@@ -594,78 +531,6 @@ def test_a_description_too_large_for_the_broker_ends_the_attempt(device: Make, t
         narrow.stop()
 
 
-@only_mosquitto
-@pytest.mark.filterwarnings(  # paho 2.2 leaves a failed handshake's socket to the garbage collector
-    "ignore::pytest.PytestUnraisableExceptionWarning"
-)
-@pytest.mark.parametrize(("trusted", "outcome"), [("ca", "ready"), ("other", "certificate verify failed")])
-def test_tls_connects_only_to_a_broker_it_can_verify(
-    device: Make, tmp_path: Path, trusted: str, outcome: str
-) -> None:
-    """A broker with somebody else's certificate gets no word from us."""
-    for name in ("ca", "other"):
-        command = "openssl req -x509 -nodes -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -days 2 -subj /CN=t"
-        names = ["-addext", "subjectAltName=IP:127.0.0.1"]
-        files = ["-keyout", str(tmp_path / f"{name}.key"), "-out", str(tmp_path / f"{name}.pem")]
-        subprocess.run([*command.split(), *names, *files], check=True, capture_output=True)
-    secure = Broker("mosquitto", tmp_path, f"certfile {tmp_path}/ca.pem", f"keyfile {tmp_path}/ca.key")
-    try:
-        here = device(secure.port, tls_ca_file=str(tmp_path / f"{trusted}.pem"))
-        here.link.publish(state())
-        until(lambda: here.link.status().connected or here.link.status().problem)
-        assert outcome in ("ready" if here.link.status().connected else here.link.status().problem)
-    finally:
-        here.link.close()
-        secure.stop()
-
-
-def test_an_unusable_ca_file_is_said_at_once(tmp_path: Path) -> None:
-    """The key, the file and what to give."""
-    table = Mqtt(tls_ca_file=str(tmp_path / "none.pem"))
-    with pytest.raises(MqttSettingsError, match=r"tls_ca_file = .*none\.pem.*certificate"):
-        MqttLink(
-            table,
-            device_id="x",
-            site_name="x",
-            password=None,
-            submit=print,
-            gate=Gate(tmp_path / "commands.json", {}),
-        )
-
-
-def test_the_password_is_read_from_the_credential(tmp_path: Path) -> None:
-    """As the service manager hands it over; the line's end is not part of it."""
-    (tmp_path / "mqtt-password").write_text("quince \n")
-    of = Mqtt(username="box", password_credential="mqtt-password")
-    assert read_password(of, {"CREDENTIALS_DIRECTORY": str(tmp_path)}) == "quince "
-    assert read_password(Mqtt(), {}) is None
-
-
-@pytest.mark.parametrize(
-    ("name", "content", "told"),
-    [
-        ("mqtt-password", None, "cannot be read"),
-        ("mqtt-password", b"\n", "is empty"),
-        ("mqtt-password", b"\xff\xfe", "cannot be read"),
-        ("../mqtt-password", b"x", "without a folder"),
-    ],
-)
-def test_without_its_password_the_link_fails_closed(
-    tmp_path: Path, name: str, content: bytes | None, told: str
-) -> None:
-    """Nobody connects without the password that the settings ask for."""
-    if content is not None:
-        (tmp_path / "mqtt-password").write_bytes(content)
-    with pytest.raises(MqttSettingsError, match=told):
-        read_password(Mqtt(password_credential=name), {"CREDENTIALS_DIRECTORY": str(tmp_path)})
-
-
-def test_a_password_outside_the_service_says_what_to_do() -> None:
-    """Run by hand there is no credentials directory."""
-    with pytest.raises(MqttSettingsError, match="LoadCredential"):
-        read_password(Mqtt(password_credential="mqtt-password"), {})
-
-
 def test_an_error_of_our_own_does_not_end_the_link(broker: Broker, device: Make) -> None:
     """The worker drops the connection and begins again."""
     here = device(broker.port)
@@ -806,19 +671,3 @@ def test_an_alert_does_not_wait_for_the_workers_next_step(
         time.sleep(0.2)  # until it sleeps for so long
         here.link.publish(state(2, alarms=(alarm(),)))
         until(lambda: f"{here.root}/$alert/hi-bed1-ph-probe" in watcher.kept, within_s=5.0)
-
-
-def test_keys_of_controllers_come_from_credentials(tmp_path: Path) -> None:
-    """Each is named in the settings file as TOML has it; one that is missing or short stops the start."""
-    of = Mqtt.model_validate({"release_controllers": ["panel"]})
-    where = {"CREDENTIALS_DIRECTORY": str(tmp_path)}
-    with pytest.raises(MqttSettingsError, match="CREDENTIALS_DIRECTORY is not set"):
-        read_keys(of, {})
-    with pytest.raises(MqttSettingsError, match="key-panel cannot be read"):
-        read_keys(of, where)
-    (tmp_path / "key-panel").write_text("short\n")
-    with pytest.raises(MqttSettingsError, match="at least 32 are needed"):
-        read_keys(of, where)
-    (tmp_path / "key-panel").write_text("k" * 32 + "\n")
-    assert read_keys(of, where) == {"panel": b"k" * 32}
-    assert read_keys(Mqtt(), {}) == {}

@@ -911,8 +911,8 @@ LINKS = (
         ),
     ),
     *mutants_of(
-        "daemon/link/mqtt.py",
-        "tests/link/test_mqtt.py",
+        "daemon/link/trust.py",
+        "tests/link/test_trust.py",
         (
             (
                 "link an empty password",
@@ -920,6 +920,61 @@ LINKS = (
                 "    if False:\n        raise MqttSettingsError",
                 "test_without_its_password_the_link_fails_closed",
             ),
+            (
+                "link a credential elsewhere",
+                "    if Path(name).name != name:",
+                "    if False:",
+                "test_without_its_password_the_link_fails_closed",
+            ),
+            (
+                "link a short key",
+                "    if len(key) < SHORTEST_KEY:",
+                "    if False:",
+                "test_keys_of_controllers_come_from_credentials",
+            ),
+            (
+                "link an unchecked server",
+                "ssl.create_default_context(cafile=self.ca_file)",
+                "ssl._create_unverified_context(cafile=self.ca_file)",
+                "test_the_server_is_always_checked "
+                "test_another_authority_is_refused_and_a_new_file_of_the_right_one_serves_at_once",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/link/session.py",
+        "tests/link/test_two_boxes.py",
+        (
+            (
+                "link another's nonce",
+                "and kept not in self._memory.told_nonces:",
+                "and False:",
+                "test_two_that_take_turns_both_know_and_do_so_ever_more_rarely",
+            ),
+            (
+                "link another's heartbeat",
+                "stored=False, of_others=True)",
+                "stored=False)",
+                "test_a_heartbeat_that_is_not_ours_is_a_stranger",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/link/mqtt.py",
+        "tests/link/test_two_boxes.py",
+        (
+            (
+                "link a storm of two",
+                "if self._connect() and not self.status().strangers:",
+                "if self._connect():",
+                "test_two_that_take_turns_both_know_and_do_so_ever_more_rarely",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/link/mqtt.py",
+        "tests/link/test_mqtt.py",
+        (
             (
                 "link an error of its own",
                 "        except Exception as error:\n            LOG.exception",
