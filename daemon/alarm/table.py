@@ -469,7 +469,7 @@ TABLE: dict[Kind, Row] = {
         on_delay_s=0.0,
         off_delay_s=60.0,
         consequence="A phone sees now one, now the other, and an alert of one may be wiped out by the other.",
-        done="Dosing goes on by its own rules; the longer the two take turns the more rarely it connects.",
+        done="Dosing goes on by its own rules; between attempts to connect it waits longer and longer.",
         act=(
             "Switch off the one that should not be there (an old box, a copied card), or give each its own "
             "device_id under [site] in the settings and restart it. If it is none of yours, change the broker's "

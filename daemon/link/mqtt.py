@@ -140,8 +140,7 @@ class MqttLink:
             if self._newest is None:  # nothing to show before the first pass
                 self._closing.wait(STEP_S)
                 continue
-            # two that take turns under one name would come back the faster the longer each was let in
-            if self._connect() and not self.status().strangers:
+            if self._connect():
                 pause_s = RETRY_FIRST_S
             self._closing.wait(pause_s)
             pause_s = min(2 * pause_s, RETRY_LONGEST_S)

@@ -22,6 +22,7 @@ from tests.link.devices import Make, only_mosquitto
 from tests.link.states import state
 
 FIRST_S = 0.05  # of the pauses between attempts, in these tests
+WATCHED_S, MOST_LATER = 2.0, 6  # s, and connections of both in it: pauses that double leave room for no more
 
 
 @pytest.fixture
@@ -40,15 +41,15 @@ def test_two_that_take_turns_both_know_and_do_so_ever_more_rarely(
     monkeypatch.setattr(mqtt, "RETRY_FIRST_S", FIRST_S)
     monkeypatch.setattr(mqtt, "STEADY_S", FIRST_S)  # without care every turn would count as one that served
     with Watcher(broker.port, "homie/5/twin/$state") as watcher:
-        began_s = time.monotonic()
         one, two = device(broker.port, "twin"), device(broker.port, "twin")
         for each in (one, two):
             each.link.publish(state())
         until(lambda: all(each.link.status().strangers >= STRANGERS for each in (one, two)), 10.0)
-        time_to_tell_s = time.monotonic() - began_s
-        connects = watcher.payloads("homie/5/twin/$state").count(b"init")
-    assert connects <= 2 * (STRANGERS + 3)
-    assert time_to_tell_s < 5.0
+        noticed = watcher.payloads("homie/5/twin/$state").count(b"init")
+        time.sleep(WATCHED_S)
+        later = watcher.payloads("homie/5/twin/$state").count(b"init") - noticed
+    assert noticed <= 2 * (STRANGERS + 3)
+    assert later <= MOST_LATER
 
 
 @only_mosquitto

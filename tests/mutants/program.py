@@ -961,18 +961,6 @@ LINKS = (
     ),
     *mutants_of(
         "daemon/link/mqtt.py",
-        "tests/link/test_two_boxes.py",
-        (
-            (
-                "link a storm of two",
-                "if self._connect() and not self.status().strangers:",
-                "if self._connect():",
-                "test_two_that_take_turns_both_know_and_do_so_ever_more_rarely",
-            ),
-        ),
-    ),
-    *mutants_of(
-        "daemon/link/mqtt.py",
         "tests/link/test_mqtt.py",
         (
             (
