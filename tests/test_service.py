@@ -16,7 +16,7 @@ import pytest
 from config.load import load
 from config.settings import Settings
 from daemon.link.client import ControlClient, NoDaemon
-from daemon.link.mqtt import MqttSettingsError
+from daemon.link.trust import MqttSettingsError
 from daemon.lock import StateLockError
 from daemon.measure.book import BookError
 from daemon.measure.normal import afresh
