@@ -7,6 +7,7 @@ import secrets
 import shutil
 import subprocess
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -38,6 +39,12 @@ extendedKeyUsage = serverAuth
 subjectKeyIdentifier = hash
 authorityKeyIdentifier = keyid
 subjectAltName = {names}
+[client]
+basicConstraints = critical, CA:FALSE
+keyUsage = critical, digitalSignature
+extendedKeyUsage = clientAuth
+subjectKeyIdentifier = hash
+authorityKeyIdentifier = keyid
 """
 
 
@@ -53,16 +60,21 @@ def tool(name: str) -> str:
     return found
 
 
-def make(folder: Path, settings: Settings, more_names: Sequence[str] = ()) -> list[str]:
+def make(
+    folder: Path, settings: Settings, more_names: Sequence[str] = (), *, certificates: bool = False
+) -> list[str]:
     """Make what is missing in the folder; the names of the files made, [] where all were there.
 
-    more_names: by which clients reach the broker, beside [mqtt] host. Raises BrokerError before anything is
-    written where a tool is missing, a name cannot be used, or files that belong together are there only in part.
+    more_names: by which clients reach the broker, beside [mqtt] host. certificates: one for each user, in place
+    of a password. Raises BrokerError before anything is written where a tool is missing, a name cannot be used,
+    or files that belong together are there only in part.
     """
     box = settings.site.device_id
     _refuse_name(box)
     names = _checked_names([*ALWAYS_NAMED, settings.mqtt.host, *more_names])
-    missing = [group for group in _groups(box) if _is_missing(folder, group)]
+    _refuse_other_kind(folder, certificates)
+    groups = _groups(box, certificates=certificates)
+    missing = [group for group in groups if _is_missing(folder, group)]
     _refuse_unsigned(folder, missing)
     for name in ("openssl", "mosquitto_passwd"):
         tool(name)
@@ -71,12 +83,21 @@ def make(folder: Path, settings: Settings, more_names: Sequence[str] = ()) -> li
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with TemporaryDirectory(dir=folder, prefix=".making-") as scratch:
             for group in missing:
-                made |= _made(group, settings, names, folder, Path(scratch))
+                made |= _made(group, Order(settings, names, folder, Path(scratch), certificates))
         for name, content in made.items():
             _write_new(folder / name, content)
     except OSError as error:
         raise BrokerError(f"{folder}: cannot be written ({error})") from error
     return list(made)
+
+
+def goes_by_certificates(folder: Path) -> bool:
+    """Whether the configuration in the folder asks users for certificates. Raises BrokerError."""
+    file = folder / texts.CONFIGURATION
+    try:
+        return texts.goes_by_certificates(file.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BrokerError(f"{file}: cannot be read ({error})") from error
 
 
 def ends(folder: Path) -> str:
@@ -85,15 +106,17 @@ def ends(folder: Path) -> str:
     return said.strip().removeprefix("notAfter=")
 
 
-def _groups(box: str) -> tuple[tuple[str, ...], ...]:
+def _groups(box: str, *, certificates: bool) -> list[tuple[str, ...]]:
     """Files that are made together. Whoever moved the authority's key to a safe place keeps its certificate."""
-    return (
+    by_word = [(texts.PASSWORDS, *(texts.password_file(user) for user in texts.users(box)))]
+    by_certificate = [texts.certificate_files(user) for user in texts.users(box)]
+    return [
         (texts.CA,),
         (texts.BROKER, texts.BROKER_KEY),
-        (texts.PASSWORDS, *(texts.password_file(user) for user in texts.users(box))),
+        *(by_certificate if certificates else by_word),
         (texts.ACL,),
         (texts.CONFIGURATION,),
-    )
+    ]
 
 
 def _is_missing(folder: Path, group: Sequence[str]) -> bool:
@@ -112,14 +135,31 @@ def _refuse_name(box: str) -> None:
         raise BrokerError(f'[site] device_id = "{box}": a user of the broker has that name; choose another')
 
 
+def _refuse_other_kind(folder: Path, certificates: bool) -> None:
+    """A folder goes by passwords or by certificates, never half by each."""
+    if not (folder / texts.CONFIGURATION).exists():
+        return
+    there = goes_by_certificates(folder)
+    if there is not certificates:
+        goes_by, asked = ("certificates", "passwords") if there else ("passwords", "certificates")
+        raise BrokerError(
+            f"{folder}: its {texts.CONFIGURATION} goes by {goes_by}, and {asked} were asked for "
+            f"(--certificates): move {texts.CONFIGURATION} away to change over. Nothing was written"
+        )
+
+
 def _refuse_unsigned(folder: Path, missing: Sequence[Sequence[str]]) -> None:
     """An authority is not made beside certificates of another, and signs only with its key."""
     wanted = {name for group in missing for name in group}
     authority_there = texts.CA not in wanted
-    if texts.BROKER in wanted and authority_there and not (folder / texts.CA_KEY).exists():
-        raise BrokerError(f"{folder}: {texts.CA_KEY} is needed to sign {texts.BROKER}: bring it back")
-    for name in (texts.BROKER, texts.CA_KEY):
-        if not authority_there and (folder / name).exists():
+    signed = [name for group in missing for name in group[:1] if name.endswith(".pem") and name != texts.CA]
+    if signed and authority_there and not (folder / texts.CA_KEY).exists():
+        raise BrokerError(f"{folder}: {texts.CA_KEY} is needed to sign {', '.join(signed)}: bring it back")
+    if authority_there:
+        return
+    orphans = [texts.BROKER, texts.CA_KEY, *(file.name for file in sorted(folder.glob("client-*.pem")))]
+    for name in orphans:
+        if (folder / name).exists():
             raise BrokerError(f"{folder}: {name} is there, but not {texts.CA} that belongs to it: bring it back")
 
 
@@ -138,20 +178,37 @@ def _subject(name: str) -> str:
         return f"DNS:{name}"
 
 
-def _made(
-    group: Sequence[str], settings: Settings, names: Sequence[str], folder: Path, scratch: Path
-) -> Mapping[str, bytes]:
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is to be made: for which box, by which names its broker is reached, where, and how users are known."""
+
+    settings: Settings
+    names: Sequence[str]
+    folder: Path
+    scratch: Path
+    certificates: bool
+
+    @property
+    def authority(self) -> Path:
+        """Where the files of the authority are: just made, or of before."""
+        return self.scratch if (self.scratch / texts.CA).exists() else self.folder
+
+
+def _made(group: Sequence[str], order: Order) -> Mapping[str, bytes]:
     """The contents of one group, by file name. The authority comes first and waits in `scratch` for the rest."""
-    box = settings.site.device_id
+    box = order.settings.site.device_id
     if texts.CA in group:
-        return _authority(scratch)
+        return _authority(order.scratch)
     if texts.BROKER in group:
-        kept = scratch if (scratch / texts.CA).exists() else folder
-        return _certificate(kept, names, scratch)
+        return _certificate(order, group, "Evenwater broker", "server", BROKER_DAYS)
     if texts.PASSWORDS in group:
-        return _passwords(texts.users(box), scratch)
-    text = texts.acl(box, settings.mqtt) if texts.ACL in group else texts.configuration(box)
-    return {group[0]: text.encode()}
+        return _passwords(texts.users(box), order.scratch)
+    for user in texts.users(box):
+        if tuple(group) == texts.certificate_files(user):
+            return _certificate(order, group, user, "client", CA_DAYS)
+    if texts.ACL in group:
+        return {texts.ACL: texts.acl(box, order.settings.mqtt).encode()}
+    return {texts.CONFIGURATION: texts.configuration(box, certificates=order.certificates).encode()}
 
 
 def _authority(scratch: Path) -> Mapping[str, bytes]:
@@ -163,13 +220,16 @@ def _authority(scratch: Path) -> Mapping[str, bytes]:
     return _contents(key, certificate)
 
 
-def _certificate(authority: Path, names: Sequence[str], scratch: Path) -> Mapping[str, bytes]:
-    asking, request = scratch / "broker.cnf", scratch / "broker.csr"
-    asking.write_text(_REQUEST.format(common_name="Evenwater broker", names=",".join(names)))
-    key, certificate = scratch / texts.BROKER_KEY, scratch / texts.BROKER
+def _certificate(
+    order: Order, files: Sequence[str], common_name: str, use: str, days: int
+) -> Mapping[str, bytes]:
+    """A certificate and its key under these names. common_name: whose; use: server or client."""
+    certificate, key = (order.scratch / name for name in files)
+    asking, request = certificate.with_suffix(".cnf"), certificate.with_suffix(".csr")
+    asking.write_text(_REQUEST.format(common_name=common_name, names=",".join(order.names)))
     _openssl("req", "-config", str(asking), *_new_key(key), "-out", str(request))
-    signer = ["-CA", str(authority / texts.CA), "-CAkey", str(authority / texts.CA_KEY)]
-    what = ["-extfile", str(asking), "-extensions", "server", "-days", str(BROKER_DAYS)]
+    signer = ["-CA", str(order.authority / texts.CA), "-CAkey", str(order.authority / texts.CA_KEY)]
+    what = ["-extfile", str(asking), "-extensions", use, "-days", str(days)]
     serial = ["-set_serial", str(secrets.randbits(127) + 1)]
     _openssl("x509", "-req", "-in", str(request), *signer, *what, *serial, "-out", str(certificate))
     return _contents(key, certificate)

@@ -43,6 +43,7 @@ class Place:
     port: int
     box: str
     mqtt: Mqtt
+    certificates: bool
 
     @property
     def root(self) -> str:
@@ -50,7 +51,9 @@ class Place:
         return f"{self.mqtt.domain}/5/{self.box}"
 
     def password(self, user: str) -> str:
-        """Raises BrokerError where its file cannot be read."""
+        """Raises BrokerError where its file cannot be read; "" where certificates are asked for."""
+        if self.certificates:
+            return ""
         return _read(self.folder / texts.password_file(user)).strip("\r\n")
 
 
@@ -75,9 +78,16 @@ def _attempts(place: Place, settings: Settings) -> dict[str, Callable[[], str]]:
     state, hold = f"{root}/$state", f"{root}/{reservoir}-dosing/hold/set"
     value, request = f"{root}/{reservoir}-probe/ph", f"{root}/box/request/set"
     other = f"{place.mqtt.domain}/5/{box}-2/$state"
-    return {
+    by_word = {
         "who gives no name is refused": lambda: _turned_away(place, None, ""),
         "a wrong password is refused": lambda: _turned_away(place, box, "wrong"),
+    }
+    by_certificate = {
+        "who shows no certificate is refused": lambda: _turned_away(place, None, ""),
+        "a name beside the certificate gives no rights": lambda: _named_otherwise(place, state),
+    }
+    return {
+        **(by_certificate if place.certificates else by_word),
         "a connection without TLS is refused": lambda: _turned_away(place, box, place.password(box), tls=False),
         f"the certificate is good for {place.mqtt.host}": lambda: _named(place),
         "the box writes its topics and reads them": lambda: _passes(place, box, box, value),
@@ -109,7 +119,7 @@ def _running(folder: Path, settings: Settings) -> Iterator[Place]:
             process = subprocess.Popen([program, "-c", str(main)], stdout=says, stderr=says)
         try:
             _await_start(process, port, log)
-            yield Place(folder, port, settings.site.device_id, settings.mqtt)
+            yield Place(folder, port, settings.site.device_id, settings.mqtt, texts.goes_by_certificates(text))
         finally:
             process.kill()
             process.wait()
@@ -158,19 +168,31 @@ def _stopped(place: Place, sender: str, topic: str) -> str:
 def _refused_or_not(place: Place, sender: str, topic: str, wanted: str) -> str:
     """Whether the broker's answer to a kept message is the wanted refusal, "" for none."""
     with _signed_in(place, sender) as wire:
-        wire.send(topic, _payload(sender), qos=1)  # QoS 1: only there is a refusal told
-        _step_until(wire, lambda: bool(wire.acknowledged), ANSWER_S)
-        if not wire.acknowledged:
-            return f"{topic}: no answer"
-        refusal = wire.acknowledged[0].refusal
-        return "" if refusal == wanted else f"{topic}: {refusal or 'it was taken'}"
+        return _answer(wire, topic, sender, wanted)
+
+
+def _answer(wire: Wire, topic: str, sender: str, wanted: str) -> str:
+    if not wire.connected:
+        return f"{topic}: no answer"
+    wire.send(topic, _payload(sender), qos=1)  # QoS 1: only there is a refusal told
+    _step_until(wire, lambda: bool(wire.acknowledged), ANSWER_S)
+    if not wire.acknowledged:
+        return f"{topic}: no answer"
+    refusal = wire.acknowledged[0].refusal
+    return "" if refusal == wanted else f"{topic}: {refusal or 'it was taken'}"
+
+
+def _named_otherwise(place: Place, topic: str) -> str:
+    """Whether the watcher's certificate, sent with the box's name, may not write what the box may."""
+    with _connected(place, texts.WATCH, "", claiming=place.box) as wire:
+        return _answer(wire, topic, texts.WATCH, "Not authorized")
 
 
 def _named(place: Place) -> str:
     """Whether a client that looks for the settings' host accepts the certificate."""
     with socket.create_connection((HERE, place.port), ANSWER_S) as plain:
         try:
-            with _trust(place).wrap_socket(plain, server_hostname=place.mqtt.host):
+            with _trust(place, place.box).wrap_socket(plain, server_hostname=place.mqtt.host):
                 return ""
         except ssl.SSLError as error:
             return f"{error.reason}: {getattr(error, 'verify_message', '')}"
@@ -186,11 +208,14 @@ def _signed_in(place: Place, user: str) -> Iterator[Wire]:
 
 
 @contextmanager
-def _connected(place: Place, user: str | None, password: str, *, tls: bool = True) -> Iterator[Wire]:
-    table = place.mqtt.model_copy(update={"host": HERE, "port": place.port, "username": user})
-    wire = Wire(
-        table, f"proof-{secrets.token_hex(4)}", password if user else None, _trust(place) if tls else None
-    )
+def _connected(
+    place: Place, user: str | None, password: str, *, tls: bool = True, claiming: str | None = None
+) -> Iterator[Wire]:
+    """claiming: the name that is said, where it is not the user's own."""
+    name = claiming or user
+    table = place.mqtt.model_copy(update={"host": HERE, "port": place.port, "username": name})
+    trust = _trust(place, user) if tls else None
+    wire = Wire(table, f"proof-{secrets.token_hex(4)}", password if name else None, trust)
     try:
         wire.open(f"{place.root}/proof", "")
         _step_until(wire, lambda: wire.connected, ANSWER_S)
@@ -199,8 +224,12 @@ def _connected(place: Place, user: str | None, password: str, *, tls: bool = Tru
         wire.close()
 
 
-def _trust(place: Place) -> ssl.SSLContext:
-    return ssl.create_default_context(cafile=str(place.folder / texts.CA))
+def _trust(place: Place, user: str | None) -> ssl.SSLContext:
+    context = ssl.create_default_context(cafile=str(place.folder / texts.CA))
+    if place.certificates and user is not None:
+        certificate, key = texts.certificate_files(user)
+        context.load_cert_chain(place.folder / certificate, place.folder / key)
+    return context
 
 
 def _step_until(wire: Wire, happened: Callable[[], bool], within_s: float) -> None:

@@ -18,13 +18,16 @@ listener {port}
 cafile {home}/ca.pem
 certfile {home}/broker.pem
 keyfile {home}/broker.key
-allow_anonymous false
-password_file {home}/passwd
+{who}
 acl_file {home}/acl
 max_packet_size {largest}
 persistence true
 autosave_interval 60
 """
+
+_BY_PASSWORD = "allow_anonymous false\npassword_file {home}/passwd"
+BY_CERTIFICATE = "require_certificate true"
+_BY_CERTIFICATE = f"allow_anonymous false\n{BY_CERTIFICATE}\nuse_identity_as_username true"
 
 _ACL = """\
 # Who may read and write what. The box itself judges every command once more.
@@ -51,9 +54,23 @@ def password_file(user: str) -> str:
     return f"password-{user}"
 
 
-def configuration(box: str) -> str:
-    """Mosquitto's settings. persistence_location is Debian's: twice is an error."""
-    return _CONFIGURATION.format(box=box, port=PORT, home=HOME, largest=LARGEST_PACKET)
+def certificate_files(user: str) -> tuple[str, str]:
+    """The names of one user's certificate and its key."""
+    return f"client-{user}.pem", f"client-{user}.key"
+
+
+def configuration(box: str, *, certificates: bool = False) -> str:
+    """Mosquitto's settings. persistence_location is Debian's: twice is an error.
+
+    certificates: who somebody is says their certificate, in place of a password.
+    """
+    who = _BY_CERTIFICATE if certificates else _BY_PASSWORD.format(home=HOME)
+    return _CONFIGURATION.format(box=box, port=PORT, home=HOME, largest=LARGEST_PACKET, who=who)
+
+
+def goes_by_certificates(text: str) -> bool:
+    """Whether a configuration asks for certificates, not for passwords."""
+    return BY_CERTIFICATE in text.splitlines()
 
 
 def acl(box: str, mqtt: Mqtt) -> str:

@@ -6,7 +6,6 @@ import argparse
 import json
 import logging
 import os
-import ssl
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ from typing import Any
 from config.settings import Mqtt
 from daemon.cli.ask import finite
 from daemon.link.fleet import Change, Fleet, Standing
+from daemon.link.trust import MqttSettingsError, Trust, explained
 from daemon.link.wire import Wire
 
 STEP_S = 0.5
@@ -51,6 +51,13 @@ def add_commands(commands: Any) -> None:
     parser.add_argument(
         "--ca-file", type=Path, metavar="FILE", help="the certificate that signed the broker's: TLS"
     )
+    parser.add_argument(
+        "--certificate-file",
+        type=Path,
+        metavar="FILE",
+        help="a certificate to be known by, where one is asked for",
+    )
+    parser.add_argument("--key-file", type=Path, metavar="FILE", help="the key that belongs to it")
     parser.add_argument("--expect", action="append", default=[], metavar="BOX", help="a box that must be there")
     parser.add_argument(
         "--heartbeat-s",
@@ -75,11 +82,11 @@ def _watch(arguments: argparse.Namespace) -> int:
         password = (
             arguments.password_file.read_text(encoding="utf-8").strip() if arguments.password_file else None
         )
-        tls = ssl.create_default_context(cafile=arguments.ca_file) if arguments.ca_file else None
-    except OSError as trouble:
+        trust = _trust(arguments)
+    except (OSError, MqttSettingsError) as trouble:
         print(f"evenwater watch: {trouble}", file=sys.stderr)
         return 2
-    watching = _Watching(arguments, password, tls)
+    watching = _Watching(arguments, password, trust)
     watching.run()
     if not arguments.once:
         return 0
@@ -89,12 +96,25 @@ def _watch(arguments: argparse.Namespace) -> int:
     return 0 if standings and set(standings.values()) == {Standing.WELL} else 1
 
 
+def _trust(arguments: argparse.Namespace) -> Trust | None:
+    """What was said of TLS, tried once. Raises MqttSettingsError."""
+    certificate, key = arguments.certificate_file, arguments.key_file
+    if (certificate is None) != (key is None) or (certificate is not None and arguments.ca_file is None):
+        raise MqttSettingsError("--certificate-file, --key-file and --ca-file belong together: give all three")
+    if arguments.ca_file is None:
+        return None
+    trust = Trust(arguments.ca_file, certificate, key)
+    trust.context()
+    return trust
+
+
 class _Watching:
     """The loop: connect, listen, look, tell; for ever, or as long as was asked."""
 
-    def __init__(self, arguments: argparse.Namespace, password: str | None, tls: ssl.SSLContext | None) -> None:
+    def __init__(self, arguments: argparse.Namespace, password: str | None, trust: Trust | None) -> None:
         self.fleet = Fleet(tuple(arguments.expect), arguments.heartbeat_s)
-        self._asked, self._password, self._tls = arguments, password, tls
+        self._asked, self._password, self._trust = arguments, password, trust
+        self._table = _table(arguments)
         ends = [arguments.for_s, 4.0 * arguments.heartbeat_s if arguments.once else None]
         ends_s = min((s for s in ends if s is not None), default=None)
         self._end_s = None if ends_s is None else time.monotonic() + ends_s
@@ -128,8 +148,8 @@ class _Watching:
 
     def _listen(self) -> bool:
         """One connection from beginning to end; whether there was one."""
-        table = Mqtt(host=self._asked.host, port=self._asked.port, username=self._asked.user)
-        wire = Wire(table, f"evenwater-watch-{os.getpid()}", self._password, self._tls)
+        tls = None if self._trust is None else self._trust.context()
+        wire = Wire(self._table, f"evenwater-watch-{os.getpid()}", self._password, tls)
         was_connected = False
         try:
             wire.open(f"evenwater-watch/{os.getpid()}", "")
@@ -144,7 +164,7 @@ class _Watching:
                 wire.step(STEP_S)
             problem = wire.problem
         except OSError as error:
-            problem = str(error)
+            problem = explained(error, self._table)
         finally:
             wire.close()
         if not self._is_over():
@@ -177,6 +197,20 @@ class _Watching:
                 f"hears nothing of the broker at {where} ({self._silent_because}): how the boxes are is not known"
             )
             self.tell(Change("", Standing.UNKNOWN, text))
+
+
+def _table(arguments: argparse.Namespace) -> Mqtt:
+    """The connection in the words of the settings."""
+    files = (arguments.ca_file, arguments.certificate_file, arguments.key_file)
+    ca_file, certificate, key = (None if file is None else str(file) for file in files)
+    return Mqtt(
+        host=arguments.host,
+        port=arguments.port,
+        username=arguments.user,
+        tls_ca_file=ca_file,
+        client_certificate_credential=certificate,
+        client_key_credential=key,
+    )
 
 
 def _run(command: str, change: Change) -> None:

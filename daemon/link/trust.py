@@ -26,8 +26,8 @@ NOT_YET, ENDED, OTHER_NAME, OTHER_ADDRESS = 9, 10, 62, 64
 """Numbers of openssl's x509_vfy.h, which are part of its interface: see verify(1), "Diagnostics"."""
 _ASKS_FOR_OURS = "CERTIFICATE_REQUIRED"  # alert 116 of TLS 1.3 (RFC 8446, 6.2); 1.2 has only handshake_failure
 _SHOW_ONE = (
-    "set [mqtt] client_certificate_credential and client_key_credential (evenwater broker --certificates "
-    "makes them)"
+    "set [mqtt] client_certificate_credential and client_key_credential (for evenwater watch --certificate-file "
+    "and --key-file); evenwater broker --certificates makes them"
 )
 _OURS_REFUSED = {
     "UNKNOWN_CA": "the broker does not know the authority that signed it: make it with the broker's own",

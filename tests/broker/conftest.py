@@ -33,6 +33,20 @@ def pristine(garden: Settings, tmp_path_factory: pytest.TempPathFactory) -> Path
     return folder
 
 
+@pytest.fixture(scope="session")
+def pristine_by_certificate(garden: Settings, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same where each user has a certificate."""
+    folder = tmp_path_factory.mktemp("broker-by-certificate") / "files"
+    make(folder, garden, certificates=True)
+    return folder
+
+
+@pytest.fixture
+def by_certificate(pristine_by_certificate: Path, tmp_path: Path) -> Path:
+    """That in a folder of one's own, to spoil."""
+    return shutil.copytree(pristine_by_certificate, tmp_path / "by-certificate")
+
+
 @pytest.fixture
 def files(pristine: Path, tmp_path: Path) -> Path:
     """The same in a folder of one's own, to spoil."""

@@ -71,6 +71,62 @@ def test_an_ended_certificate_is_made_anew_under_the_same_authority(files: Path,
     subprocess.run(verify, check=True, capture_output=True)
 
 
+def test_with_certificates_there_is_no_password(pristine_by_certificate: Path) -> None:
+    """One for each user, for clients only, named as the user is; its key for its owner only."""
+    folder = pristine_by_certificate
+    assert not [file.name for file in folder.iterdir() if "passw" in file.name]
+    verify = ["openssl", "verify", "-x509_strict", "-CAfile", str(folder / "ca.pem"), "-purpose"]
+    for user in ("quince-lane", "panel", "watch"):
+        certificate = str(folder / f"client-{user}.pem")
+        subprocess.run([*verify, "sslclient", certificate], check=True, capture_output=True)
+        assert subprocess.run([*verify, "sslserver", certificate], check=False, capture_output=True).returncode
+        subject = subprocess.check_output(
+            ["openssl", "x509", "-in", certificate, "-noout", "-subject"], text=True
+        )
+        assert subject.strip().endswith(f"CN = {user}")
+        assert stat.S_IMODE((folder / f"client-{user}.key").stat().st_mode) == 0o600
+
+
+def test_one_certificate_is_made_anew_and_the_rest_stays(by_certificate: Path, garden: Settings) -> None:
+    """A lost phone costs no visit to the box."""
+    kept = (by_certificate / "client-quince-lane.pem").read_bytes()
+    for name in ("client-panel.pem", "client-panel.key"):
+        (by_certificate / name).unlink()
+    assert sorted(make(by_certificate, garden, certificates=True)) == ["client-panel.key", "client-panel.pem"]
+    assert (by_certificate / "client-quince-lane.pem").read_bytes() == kept
+
+
+@pytest.mark.parametrize(
+    ("absent", "told"),
+    [
+        (["client-panel.key"], "client-panel.key not there, but client-panel.pem"),
+        (["ca.key", "client-watch.pem", "client-watch.key"], "ca.key is needed to sign client-watch.pem"),
+        (["ca.pem", "ca.key", "broker.pem", "broker.key"], "client-panel.pem is there, but not ca.pem"),
+    ],
+)
+def test_half_of_the_certificates_is_refused(
+    by_certificate: Path, garden: Settings, absent: list[str], told: str
+) -> None:
+    """Before anything is written."""
+    for name in absent:
+        (by_certificate / name).unlink()
+    before = sorted(file.name for file in by_certificate.iterdir())
+    with pytest.raises(BrokerError, match=told):
+        make(by_certificate, garden, certificates=True)
+    assert sorted(file.name for file in by_certificate.iterdir()) == before
+
+
+def test_a_folder_goes_by_one_kind_only(files: Path, by_certificate: Path, garden: Settings) -> None:
+    """Passwords beside certificates would leave both half made."""
+    with pytest.raises(BrokerError, match="goes by passwords, and certificates were asked for"):
+        make(files, garden, certificates=True)
+    with pytest.raises(BrokerError, match="goes by certificates, and passwords were asked for"):
+        make(by_certificate, garden)
+    (files / "evenwater.conf").write_bytes(b"\xff")
+    with pytest.raises(BrokerError, match=r"evenwater\.conf: cannot be read"):
+        make(files, garden)
+
+
 @pytest.mark.parametrize(
     ("absent", "told"),
     [

@@ -57,6 +57,24 @@ def test_a_spoilt_line_fails_just_its_steps(
     assert failed(files, garden) == wrong
 
 
+def test_files_by_certificate_are_proven(by_certificate: Path, garden: Settings) -> None:
+    """As many steps; the two about passwords are about certificates."""
+    steps = list(prove(by_certificate, garden))
+    assert len(steps) == 16
+    assert [step for step in steps if not step.passed] == []
+    assert {"who shows no certificate is refused", "a name beside the certificate gives no rights"} <= {
+        step.name for step in steps
+    }
+
+
+def test_a_name_that_counts_more_than_the_certificate_is_found(by_certificate: Path, garden: Settings) -> None:
+    """Whoever has a certificate could call itself the box."""
+    text = (by_certificate / "evenwater.conf").read_text()
+    spoilt = text.replace("allow_anonymous false", "allow_anonymous true")
+    (by_certificate / "evenwater.conf").write_text(spoilt.replace("use_identity_as_username true\n", ""))
+    assert "a name beside the certificate gives no rights" in failed(by_certificate, garden)
+
+
 @pytest.mark.filterwarnings(  # paho 2.2 leaves a failed handshake's socket to the garbage collector
     "ignore::pytest.PytestUnraisableExceptionWarning"
 )

@@ -33,6 +33,40 @@ def test_made_proven_and_told_what_to_copy(tmp_path: Path, capfd: pytest.Capture
     assert not any(word in said.out for word in words)
 
 
+def test_with_certificates_the_drop_in_and_the_settings_name_them(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """And the watcher's command its own; no private key on the screen."""
+    folder = tmp_path / "files"
+    assert run(folder, "--certificates") == FINE
+    said = capfd.readouterr().out
+    for word in (
+        "sudo systemctl edit evenwater",
+        "LoadCredential=mqtt-client-key:/etc/evenwater/mqtt-client-key",
+        'client_certificate_credential = "mqtt-client-certificate"',
+        "--certificate-file client-watch.pem --key-file client-watch.key",
+    ):
+        assert word in said
+    assert "passw" not in said
+    assert "PRIVATE KEY" not in said
+    assert "IPAddressAllow" not in said  # the broker is this machine
+
+
+@pytest.mark.parametrize(
+    ("host", "allowed"), [("192.0.2.7", "192.0.2.7"), ("broker.local", "ADDRESS-OF-broker.local")]
+)
+def test_a_broker_elsewhere_needs_its_address_in_the_drop_in(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str], host: str, allowed: str
+) -> None:
+    """The unit lets the service reach this box only."""
+    settings = tmp_path / "site.toml"
+    text = GARDEN_FILE.read_text()
+    assert text.count('host = "127.0.0.1"') == 1
+    settings.write_text(text.replace('host = "127.0.0.1"', f'host = "{host}"'))
+    assert main(["broker", str(tmp_path / "files"), "--settings", str(settings)]) == FINE
+    assert f"IPAddressAllow={allowed}" in capfd.readouterr().out
+
+
 def test_only_the_proof_as_json_and_what_failed_stops_the_copying(
     tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:

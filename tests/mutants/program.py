@@ -911,6 +911,61 @@ LINKS = (
         ),
     ),
     *mutants_of(
+        "daemon/broker/make.py",
+        "tests/broker/test_make.py",
+        (
+            (
+                "broker half of a group",
+                "    if there and len(there) < len(group):",
+                "    if False:",
+                "test_half_of_what_belongs_together_is_refused test_half_of_the_certificates_is_refused",
+            ),
+            (
+                "broker a box called as a user",
+                "    if box in (texts.PANEL, texts.WATCH):",
+                "    if False:",
+                "test_a_box_called_as_a_user_is_refused",
+            ),
+            (
+                "broker no key to sign with",
+                "    if signed and authority_there and not (folder / texts.CA_KEY).exists():",
+                "    if False:",
+                "test_half_of_what_belongs_together_is_refused test_half_of_the_certificates_is_refused",
+            ),
+            (
+                "broker a new authority beside old certificates",
+                "        if (folder / name).exists():\n            raise BrokerError",
+                "        if False:\n            raise BrokerError",
+                "test_half_of_what_belongs_together_is_refused test_half_of_the_certificates_is_refused",
+            ),
+            (
+                "broker passwords beside certificates",
+                "    if there is not certificates:",
+                "    if False:",
+                "test_a_folder_goes_by_one_kind_only",
+            ),
+            (
+                "broker any name in the certificate",
+                '        if not name or not all(letter.isalnum() or letter in ".-:" for letter in name) or not '
+                "name.isascii():",
+                "        if False:",
+                "test_a_name_that_is_none_is_refused",
+            ),
+            (
+                "broker secrets for all to read",
+                "os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode",
+                "os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644",
+                "test_secrets_are_for_their_owner_only test_with_certificates_there_is_no_password",
+            ),
+            (
+                "broker a client's certificate serves as the broker's",
+                "extendedKeyUsage = clientAuth",
+                "extendedKeyUsage = clientAuth, serverAuth",
+                "test_with_certificates_there_is_no_password",
+            ),
+        ),
+    ),
+    *mutants_of(
         "daemon/link/trust.py",
         "tests/link/test_trust.py",
         (
