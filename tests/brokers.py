@@ -39,14 +39,16 @@ def free_port() -> int:
 class Broker:
     """One broker process that can be stopped, frozen and started again on the same port."""
 
-    def __init__(self, kind: str, folder: Path, *lines: str, port: int | None = None) -> None:
+    def __init__(
+        self, kind: str, folder: Path, *lines: str, port: int | None = None, listen: str = "127.0.0.1"
+    ) -> None:
         """kind: mosquitto or embedded. lines: more of mosquitto's configuration. port: a free one if None."""
         self.port = free_port() if port is None else port
         self._command = [sys.executable, "-m", "sim_hw.broker", "--port", str(self.port)]
         if kind == "mosquitto":
             settings = folder / f"mosquitto-{self.port}.conf"
             user = ["user root"] if os.geteuid() == 0 else []
-            listener = [f"listener {self.port} 127.0.0.1", "allow_anonymous true"]
+            listener = [f"listener {self.port} {listen}", "allow_anonymous true"]
             settings.write_text("\n".join([*listener, *user, *lines]) + "\n")
             self._command = [str(MOSQUITTO), "-c", str(settings)]
         self.start()

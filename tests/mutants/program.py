@@ -1019,6 +1019,12 @@ LINKS = (
         "tests/link/test_mqtt.py",
         (
             (
+                "link a silent broker",
+                "        if wire.oldest_wait_s() > patience_s:",
+                "        if False:",
+                "test_a_broker_that_comes_back_gets_fresh_values_only tests/link/test_cut_link.py",
+            ),
+            (
                 "link an error of its own",
                 "        except Exception as error:\n            LOG.exception",
                 "        except ZeroDivisionError as error:\n            LOG.exception",
