@@ -20,6 +20,7 @@ from config.settings import (
     Circulation,
     CutOut,
     EcControl,
+    Garden,
     Mqtt,
     PhControl,
     Prices,
@@ -29,6 +30,7 @@ from config.settings import (
     Stage,
     Standard,
     Tray,
+    Want,
     Water,
 )
 from drivers.reference import ReferenceInput
@@ -51,6 +53,8 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("reservoir.NAME.circulation", Circulation),
     ("reservoir.NAME.tray", Tray),
     ("standard.NAME", Standard),
+    ("garden", Garden),
+    ("garden.want.NAME", Want),
     ("prices", Prices),
     ("appliance.NAME", Appliance),
 )

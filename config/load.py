@@ -5,8 +5,6 @@ SettingsError (a ValueError)   the file cannot be used; its text has one line fo
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -15,8 +13,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from config.complaint import Complaint, complaints_of, nearest
+from config.gardening import with_crops
 from config.plausible import appliances_nowhere, in_reservoir, references_alone, warnings, wires_used_twice
 from config.settings import Reservoir, Settings
+from config.tables import SettingsError, tables_in, tables_of
 from drivers.probe import Quantity
 from drivers.reference import ReferenceInput
 from drivers.registry import DRIVERS, check_probe, check_quantity
@@ -26,26 +26,18 @@ __all__ = ["SettingsError", "load", "warnings"]
 EXAMPLE = "config/rigs/pi-example.toml"
 
 
-class SettingsError(ValueError):
-    """A settings file cannot be used. `complaints` says each thing wrong; the text is one line for each."""
-
-    def __init__(self, file: str, complaints: tuple[Complaint, ...]) -> None:
-        super().__init__("\n".join(one.line(file) for one in complaints))
-        self.complaints = complaints
-
-
 def load(path: Path | str) -> Settings:
     """The settings in a TOML file. Raises SettingsError with every complaint about it."""
-    return _checked(_read(Path(path)), str(path))
+    return _checked(raw_tables(path), str(path))
 
 
 def load_text(text: str, name: str) -> Settings:
     """The settings in the text of a TOML file. name: what complaints call it. Raises SettingsError as `load`."""
-    return _checked(_parsed(text, name), name)
+    return _checked(tables_in(text, name), name)
 
 
 def _checked(raw: dict[str, Any], name: str) -> Settings:
-    settings, complaints = _check(raw)
+    settings, complaints = _check(raw, Path(name).parent)
     if settings is None or complaints:
         raise SettingsError(name, complaints)
     return settings
@@ -53,44 +45,10 @@ def _checked(raw: dict[str, Any], name: str) -> Settings:
 
 def raw_tables(path: Path | str) -> dict[str, Any]:
     """The tables of a settings file as they stand there. Raises SettingsError where it cannot be read."""
-    return _read(Path(path))
+    return tables_of(Path(path), EXAMPLE)
 
 
-def _read(path: Path) -> dict[str, Any]:
-    try:
-        text = path.read_text("utf-8-sig")  # some editors put a mark at the start
-    except FileNotFoundError:
-        raise _unusable(path, f"no such file; start from the example: cp {EXAMPLE} {path}") from None
-    except UnicodeDecodeError as error:
-        raise _unusable(path, f"is not UTF-8 text (byte {error.start}); save it as UTF-8") from error
-    except OSError as error:
-        raise _unusable(path, f"cannot be read ({error.strerror}); check the name and its permissions") from error
-    return _parsed(text, str(path))
-
-
-def _parsed(text: str, name: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise _unusable(name, _syntax(str(error), text)) from error
-
-
-def _unusable(name: Path | str, text: str) -> SettingsError:
-    return SettingsError(str(name), (Complaint("", text),))
-
-
-def _syntax(said: str, text: str) -> str:
-    """What tomllib says, with the line it means, e.g. `line 3, column 8: … in: ph_low = 5,5`."""
-    place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
-    if place is None:
-        return f"is not TOML: {said}; is a quote or a bracket left open?"
-    row, column = int(place[1]), int(place[2])
-    line = text.splitlines()[row - 1].strip()
-    comma = "; decimals take a point" if re.search(r"\d,\d", line) else ""
-    return f"line {row}, column {column}: {said[: place.start()]} in: {line}{comma}; correct that line"
-
-
-def _check(raw: dict[str, Any]) -> tuple[Settings | None, tuple[Complaint, ...]]:
+def _check(raw: dict[str, Any], folder: Path) -> tuple[Settings | None, tuple[Complaint, ...]]:
     claims = _claims(raw)
     complaints = list(_bad_probes(raw))
     if not complaints:  # else it is not known which converters have probes
@@ -100,6 +58,8 @@ def _check(raw: dict[str, Any]) -> tuple[Settings | None, tuple[Complaint, ...]]
         settings = Settings.model_validate(raw)
     except ValidationError as error:
         return None, (*complaints_of(error, Settings), *complaints, *_contradictions(raw))
+    settings, of_crops = with_crops(settings, folder)
+    complaints += of_crops
     for name, reservoir in settings.reservoir.items():
         complaints += in_reservoir(name, reservoir)
     complaints += appliances_nowhere(settings)

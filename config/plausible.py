@@ -95,7 +95,7 @@ def _strength(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
 
 def _stages(table: str, reservoir: Reservoir) -> Iterator[Complaint]:
     stages = reservoir.stage
-    if stages and reservoir.sown_on is None:
+    if stages and reservoir.sown_on is None and reservoir.crop is None:
         yield Complaint(table, "sown_on is missing: the stages count from it; add it, as sown_on = 2026-03-01")
     for number, (before, after) in enumerate(pairwise(stages), start=2):
         soonest_day = before.from_day + reservoir.stage_ramp_days

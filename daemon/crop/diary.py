@@ -232,8 +232,8 @@ class Batch:
 
     @property
     def over(self) -> bool:
-        """Whether nothing of it stands any more."""
-        return self.seedlings == 0 and self.heads == 0
+        """Whether nothing of it stands any more; what is left in the plugs counts until the first planting."""
+        return self.heads == 0 and (self.seedlings == 0 or self.planted > 0)
 
 
 def _heads(pairs: tuple[tuple[str, int], ...]) -> int:

@@ -92,8 +92,10 @@ def test_losses_are_of_the_nursery_before_transplanting_and_of_the_bed_after() -
 
 
 def test_a_batch_is_over_when_nothing_stands() -> None:
-    """Picked or lost."""
+    """Picked or lost; a spare seedling that was never planted does not keep it open."""
     assert spring(planted(6), cut(5), Lost(batch="spring-1", heads=1, cause="bolted")).over
+    assert not spring(planted(5), cut(4)).over
+    assert spring(planted(5), cut(5)).over
 
 
 def test_an_entry_that_was_undone_counts_no_more() -> None:
