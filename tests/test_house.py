@@ -41,7 +41,7 @@ PURE_MODULES = (
 FILES_OF_PURE_ROOMS = (
     *("daemon.measure.book", "daemon.measure.history", "daemon.measure.normal_file"),
     *("daemon.alarm.describe", "daemon.alarm.life_file"),
-    "daemon.crop.diary_file",
+    *("daemon.crop.diary_file", "daemon.crop.garden"),
 )
 AGREED = {
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE"),

@@ -8,12 +8,15 @@ from typing import Any
 from daemon.cli.ask import add_command
 
 # Each adds its sub-commands by `add_crop_commands`. Heavy libraries are imported where a command acts.
-MODULES = ("daemon.cli.crop_diary",)
+MODULES = ("daemon.cli.crop_plan", "daemon.cli.crop_diary", "daemon.cli.crop_walk")
 
 EPILOG = """\
 examples:
-  evenwater crop did sown spring-1 --crop lettuce --variety butterhead --plugs 6
+  evenwater crop plan --settings config/rigs/quince-lane.toml
+  evenwater crop today                          what is due, late and next, and how it is done
+  evenwater crop did sow-salad-27w05            done: into the diary, with the numbers of the plan
   evenwater crop did transplanted spring-1 --heads 5 --reservoir bed1
+  evenwater crop walk --where bed1              look at every plant, once a week
   evenwater crop diary
   evenwater crop did --help                     every kind of entry, and what it takes
 """

@@ -4,28 +4,37 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Callable, Iterable, Iterator
-from datetime import UTC, date, datetime
-from pathlib import Path
+from datetime import UTC, datetime
 from typing import Any, get_args
 
+from config.complaint import nearest
 from daemon.cli.ask import add_command, finite
-from daemon.cli.where import state_folder
+from daemon.cli.crop_settings import (
+    a_day,
+    add_settings_option,
+    diary_of,
+    diary_path,
+    or_trouble,
+    settings_of,
+    today,
+)
 from daemon.crop.diary import KINDS, Batch, Line, Undone, Way, batches
 from daemon.crop.diary_file import (
-    FILE_NAME,
-    Diary,
-    DiaryError,
     NotWrittenError,
     event_of,
     lines_as_json,
-    read,
     write,
 )
+from daemon.crop.garden import day_of
+from daemon.crop.tasks import entry_of
 
 DID = """\
 examples:
+  evenwater crop did sow-salad-27w05               a task of the plan, with its numbers
+  evenwater crop did harvest-salad-27w05 --heads 2 --grams 310
+
+Without a plan, or otherwise than planned:
   evenwater crop did sown spring-1 --crop lettuce --variety butterhead --plugs 6 --seeds-per-plug 2
   evenwater crop did emerged spring-1 --plugs 6 --day 2026-03-04
   evenwater crop did thinned spring-1
@@ -67,7 +76,8 @@ BY_HAND = tuple(kind for kind in KINDS if kind not in ("walked", "done"))
 def add_crop_commands(commands: Any) -> None:
     """did, diary."""
     did = add_command(commands, "did", "write down what was done, or what happened, to a batch", DID)
-    did.add_argument("what", metavar="KIND", help=f"one of: {', '.join(BY_HAND)}")
+    did.add_argument("what", metavar="WHAT", help=f"the id of a task of the plan, or {', '.join(BY_HAND)}")
+    add_settings_option(did)
     did.add_argument("batch", nargs="?", metavar="BATCH", help="the name of the batch (a new one, for sown)")
     for name, kind, about in FIELDS:
         did.add_argument(f"--{name}", type=kind, help=about, metavar="N" if kind is not str else "TEXT")
@@ -80,42 +90,11 @@ def add_crop_commands(commands: Any) -> None:
     diary.set_defaults(act=lambda arguments: or_trouble("diary", lambda: _diary(arguments)))
 
 
-def a_day(text: str) -> date:
-    """2026-03-01. Raises argparse's error for anything else."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r}: must be a day as 2026-03-01") from None
-
-
-def today() -> date:
-    """By the calendar of this machine."""
-    return datetime.now().astimezone().date()
-
-
-def diary_path(arguments: argparse.Namespace) -> Path:
-    """The diary that a command line means."""
-    return state_folder(arguments.state) / FILE_NAME
-
-
-def or_trouble(command: str, act: Callable[[], int]) -> int:
-    """The exit code of `act`: what cannot be written was asked wrongly (2), a diary that cannot be used is 1."""
-    try:
-        return act()
-    except NotWrittenError as wrong:
-        print(f"evenwater crop {command}: {wrong}", file=sys.stderr)
-        return 2
-    except DiaryError as trouble:
-        print(f"evenwater crop {command}: {trouble}", file=sys.stderr)
-        return 1
-
-
 def _did(arguments: argparse.Namespace) -> int:
-    if arguments.what not in BY_HAND:
-        event_of(arguments.what if arguments.what not in KINDS else "", {})
     names = ("batch", *(name.replace("-", "_") for name, _, _ in FIELDS))
     given = {name: value for name in names if (value := getattr(arguments, name)) is not None}
-    event = event_of(arguments.what, given)
+    kind, planned = (arguments.what, {}) if arguments.what in BY_HAND else _as_planned(arguments)
+    event = event_of(kind, planned | given)
     day = arguments.day or today()
     if day > today():
         raise NotWrittenError(
@@ -126,11 +105,20 @@ def _did(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def told_of(diary: Diary) -> Diary:
-    """The diary, once what is torn in it has been said on standard error."""
-    for each in diary.torn:
-        print(f"evenwater crop: {each}", file=sys.stderr)
-    return diary
+def _as_planned(arguments: argparse.Namespace) -> tuple[str, dict[str, Any]]:
+    """The entry that a task of the plan stands for. Raises NotWrittenError where there is no such task."""
+    what, options = arguments.what, (*BY_HAND, "the id of a task from `evenwater crop today`")
+    if what in KINDS:
+        raise NotWrittenError(f"{what}: is written by `evenwater crop walk`, or by the id of its task")
+    if "-" not in what:
+        raise NotWrittenError(f"{what}: is nothing to write down{nearest(what, BY_HAND)} ({', '.join(options)})")
+    tasks = {task.id: task for task in day_of(settings_of(arguments), diary_of(arguments).lines, today()).tasks}
+    if what not in tasks:
+        near = nearest(what, tasks)
+        raise NotWrittenError(f"{what}: is done, or never was a task{near}; `evenwater crop today` lists them")
+    if tasks[what].verb == "walk":
+        raise NotWrittenError(f"{what}: what was found belongs to it: evenwater crop walk")
+    return entry_of(tasks[what])
 
 
 def said(line: Line) -> str:
@@ -150,7 +138,7 @@ def _short(value: Any) -> str:
 
 
 def _diary(arguments: argparse.Namespace) -> int:
-    diary = told_of(read(diary_path(arguments)))
+    diary = diary_of(arguments)
     known = batches(diary.lines)
     if arguments.batch is not None and arguments.batch not in known:
         raise NotWrittenError(

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 from daemon.crop.diary import Done, Line, Walked, standing
 from daemon.crop.plan import WEEK, Course, Plan, monday_of
@@ -96,14 +97,38 @@ def _days(course: Course) -> Mapping[str, tuple[date, date]]:
     }
 
 
+ENTRY_OF = {
+    **{"soak": "done", "sow": "sown", "look": "emerged"},
+    **{"thin": "thinned", "transplant": "transplanted", "harvest": "picked", "walk": "walked"},
+}
+"""The kind of diary entry that says a task is done."""
+
+
+def entry_of(task: Task) -> tuple[str, dict[str, Any]]:
+    """The entry that says it was done as planned: its kind, and its fields as far as the plan knows them."""
+    kind, course = ENTRY_OF[task.verb], task.course
+    if course is None or kind == "done":
+        return kind, {"task": task.id}
+    of = course.kind
+    more: dict[str, dict[str, Any]] = {
+        "sown": {
+            **{"crop": of.crop, "variety": of.variety},
+            **{"plugs": course.plugs, "seeds_per_plug": of.seeds_per_plug},
+        },
+        "transplanted": {"heads": course.heads, "reservoir": of.reservoir},
+        "picked": {"heads": course.heads, "way": "leaves" if of.by_leaves else "head"},
+    }
+    return kind, {"batch": course.name, **more.get(kind, {})}
+
+
 # how
 
 
 def _soak(course: Course) -> tuple[str, tuple[str, ...]]:
     of = course.kind
     return f"soak {_count(course.plugs, 'plug')} for {course.name}", (
-        "Dry mineral wool: wet it before you handle it, outdoors, with a dust mask and gloves. Its dust and fibres "
-        "hurt lungs, eyes and skin.",
+        "Dry mineral wool: wet it before you handle it, outdoors, with a dust mask and gloves. Its dust and "
+        "fibres hurt lungs, eyes and skin.",
         f"Lay the plugs for {of.soak_h:g} h in water at pH 5.5. Do not squeeze them: they need their air.",
     )
 
@@ -111,8 +136,8 @@ def _soak(course: Course) -> tuple[str, tuple[str, ...]]:
 def _sow(course: Course) -> tuple[str, tuple[str, ...]]:
     of, (low, high) = course.kind, course.kind.germination_c
     return f"sow {_count(course.plugs, 'plug')} of {of.title} ({course.name})", (
-        f"{_count(of.seeds_per_plug, 'seed')} in each plug, pressed on and hardly covered. Label it {course.name}, "
-        f"{course.sow_on}.",
+        f"{_count(of.seeds_per_plug, 'seed')} in each plug, pressed on and hardly covered. Label it: "
+        f"{course.name}, and the day.",
         f"Keep it moist at {low:g} to {high:g} °C. Above {of.warmest_c:g} °C the seed sleeps.",
         "Treated seed: gloves, and no food or drink beside it. Wash your hands.",
     )
@@ -136,8 +161,8 @@ def _thin(course: Course) -> tuple[str, tuple[str, ...]]:
 def _transplant(course: Course) -> tuple[str, tuple[str, ...]]:
     of = course.kind
     return f"transplant {_count(course.heads, 'plant')} of {course.name} to {of.reservoir}", (
-        f"The {_count(course.heads, 'best seedling')} into clean net cups, {of.spacing_cm:g} cm apart, so that the "
-        "roots reach the water. Hold them by the leaves, never by the stem.",
+        f"The {_count(course.heads, 'best seedling')} into clean net cups, {of.spacing_cm:g} cm apart, so that "
+        "the roots reach the water. Hold them by the leaves, never by the stem.",
         "Wash hands and tools before. Switch off whatever stands in the water before you reach into it.",
     )
 
@@ -149,10 +174,14 @@ def _harvest(course: Course) -> tuple[str, tuple[str, ...]]:
         if of.by_leaves
         else "Cut the whole head above the lowest leaves, early in the day."
     )
-    return f"harvest {_count(course.heads, 'head')} of {course.name}, best until {course.best_until}", (
-        f"{way} Clean knife, washed hands. Nothing that a pump of acid or base dripped on.",
-        f"Weigh it, rinse it in drinking water, cool it at once: it keeps about {of.keeps_cut_days:g} days.",
-        "Take cup and roots out with the head, and scrub the cup before it is used again.",
+    count = _count(course.heads, "plant" if of.by_leaves else "head")
+    return (
+        f"harvest {count} of {course.name}, best until {course.best_until}",
+        (
+            f"{way} Clean knife, washed hands. Nothing that a pump of acid or base dripped on.",
+            f"Weigh it, rinse it in drinking water, cool it at once: it keeps about {of.keeps_cut_days:g} days.",
+            "Take cup and roots out with the head, and scrub the cup before it is used again.",
+        ),
     )
 
 
@@ -180,10 +209,10 @@ def _walk(today: date, lines: Iterable[Line], done: set[str], walk_on: str, look
     if monday in walked or _walk_id(monday) in done:
         monday += WEEK
     due = monday + timedelta(days=WEEKDAYS.index(walk_on))
+    near = "Look at every batch from near: leaves from below, the heart, roots and water."
     how = (
-        "Look at every batch from near: leaves from below, the heart, roots and water. "
-        f"{f'Today: {", ".join(looks)}.' if looks else ''}".strip(),
-        "Clean hands and tools between beds: what crawls travels with you. `evenwater crop walk` asks you through.",
+        f"{near} Look for {', '.join(looks)}." if looks else near,
+        "Clean hands and tools between beds: what crawls travels with you. `evenwater crop walk` asks you on.",
     )
     return Task(_walk_id(monday), "walk", due, monday + timedelta(days=6), "walk past every plant", how)
 
