@@ -12,8 +12,8 @@ from typing import Literal, Self
 from pydantic import Field, ValidationError, model_validator
 
 from config.complaint import Complaint, complaints_of, nearest
-from config.settings import HomieId, Table
-from config.tables import SettingsError, tables_of
+from config.table import HomieId, Table
+from config.toml_file import SettingsError, tables_of
 
 SHIPPED = Path(__file__).parent / "crops"
 EXAMPLE = "config/crops/lettuce.toml"

@@ -13,6 +13,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from config.complaint import amount, shown
+from config.garden import Garden, Want
 from config.pump import Pump
 from config.settings import (
     Appliance,
@@ -20,7 +21,6 @@ from config.settings import (
     Circulation,
     CutOut,
     EcControl,
-    Garden,
     Mqtt,
     PhControl,
     Prices,
@@ -30,7 +30,6 @@ from config.settings import (
     Stage,
     Standard,
     Tray,
-    Want,
     Water,
 )
 from drivers.reference import ReferenceInput

@@ -8,7 +8,7 @@ from pathlib import Path
 from config.complaint import Complaint, nearest
 from config.crop import Crop, CropStage, load_crop
 from config.settings import Bands, Reservoir, Settings, Stage
-from config.tables import SettingsError
+from config.toml_file import SettingsError
 
 
 def own_crops(settings: Settings) -> Path | None:

@@ -16,7 +16,7 @@ from config.complaint import Complaint, complaints_of, nearest
 from config.gardening import with_crops
 from config.plausible import appliances_nowhere, in_reservoir, references_alone, warnings, wires_used_twice
 from config.settings import Reservoir, Settings
-from config.tables import SettingsError, tables_in, tables_of
+from config.toml_file import SettingsError, tables_in, tables_of
 from drivers.probe import Quantity
 from drivers.reference import ReferenceInput
 from drivers.registry import DRIVERS, check_probe, check_quantity

@@ -10,9 +10,10 @@ from fractions import Fraction
 from math import ceil, floor
 
 from config.crop import Crop, Look, load_crop
+from config.garden import Want
 from config.gardening import own_crops
-from config.settings import Settings, Want
-from config.tables import SettingsError
+from config.settings import Settings
+from config.toml_file import SettingsError
 from daemon.crop.diary import Batch, Line, batches
 from daemon.crop.plan import WEEKS_SHOWN, Kind, Nursery, Plan, plan
 from daemon.crop.tasks import Task, tasks

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from config.crop import SHIPPED, Crop, load_crop, names
-from config.tables import SettingsError
+from config.toml_file import SettingsError
 
 LETTUCE = (SHIPPED / "lettuce.toml").read_text()
 

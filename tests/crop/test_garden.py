@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 from fractions import Fraction
 
-from config.settings import Settings, Want
+from config.garden import Want
+from config.settings import Settings
 from daemon.crop.diary import Sown
 from daemon.crop.garden import day_of
 from tests.at_the_tank import one_bed
