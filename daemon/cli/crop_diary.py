@@ -26,6 +26,7 @@ from daemon.crop.diary_file import (
     lines_as_json,
     write,
 )
+from daemon.crop.diary_words import entry
 from daemon.crop.garden import day_of
 from daemon.crop.tasks import entry_of
 
@@ -123,18 +124,7 @@ def _as_planned(arguments: argparse.Namespace) -> tuple[str, dict[str, Any]]:
 
 def said(line: Line) -> str:
     """An entry as one line: `7 · 2026-03-01 · thinned spring-3`."""
-    fields = line.event.model_dump(exclude_none=True, exclude_defaults=True)
-    batch = fields.pop("batch", "")
-    rest = ", ".join(f"{key.replace('_', ' ')} {_short(value)}" for key, value in fields.items())
-    return f"{line.number} · {line.day} · {f'{line.kind} {batch}'.strip()}{f': {rest}' if rest else ''}"
-
-
-def _short(value: Any) -> str:
-    if isinstance(value, tuple | list):
-        return "; ".join(_short(each) for each in value)
-    if isinstance(value, dict):
-        return " ".join(str(each) for each in value.values())
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{line.number} · {line.day} · {entry(line)}"
 
 
 def _diary(arguments: argparse.Namespace) -> int:

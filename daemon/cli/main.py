@@ -32,6 +32,7 @@ GROUPS = {
     "daemon.cli.repair": ("repair",),
     "daemon.cli.broker": ("broker",),
     "daemon.cli.crop": ("crop",),
+    "daemon.cli.report": ("report",),
 }
 
 EPILOG = """\

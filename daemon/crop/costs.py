@@ -173,8 +173,8 @@ class Item:
 class Costs:
     """What a batch cost, in the settings' currency.
 
-    known: the sum of what is known; per_head: that for each head picked, None where none was; shop_per_head: what
-    the grower says such a head costs in the shop.
+    known: the sum of what is known; per_head: that for each head cut, None where none was, or where some still
+    stand; shop_per_head: what the grower says such a head costs in the shop.
     """
 
     items: tuple[Item, ...]
@@ -188,9 +188,14 @@ class Costs:
         return all(item.missing is None for item in self.items)
 
     @property
+    def any_known(self) -> bool:
+        """Whether anything is."""
+        return any(item.cost is not None for item in self.items)
+
+    @property
     def saved_per_head(self) -> float | None:
         """Shop price less costs; None where one of them is not known at all."""
-        if self.per_head is None or self.shop_per_head is None or all(item.cost is None for item in self.items):
+        if self.per_head is None or self.shop_per_head is None or not self.any_known:
             return None
         return self.shop_per_head - self.per_head
 
@@ -207,12 +212,15 @@ PRICED: Mapping[Thing, tuple[str, float]] = {
 """The key of each price, and how many of the thing's unit it is for."""
 
 
-def costs(amounts: Mapping[Thing, float | Missing], prices: Prices | None, heads_picked: int) -> Costs:
+def costs(
+    amounts: Mapping[Thing, float | Missing], prices: Prices | None, heads_cut: int, heads_standing: int = 0
+) -> Costs:
     """What these amounts cost. amounts: in the units of UNIT, or why one is not known."""
     items = tuple(_item(thing, amounts[thing], prices) for thing in Thing if thing in amounts)
     known = fsum(item.cost for item in items if item.cost is not None)
     shop = None if prices is None else prices.shop_per_head
-    return Costs(items, known, known / heads_picked if heads_picked > 0 else None, shop)
+    per_head = known / heads_cut if heads_cut > 0 and heads_standing == 0 else None
+    return Costs(items, known, per_head, shop)
 
 
 def _item(thing: Thing, amount: float | Missing, prices: Prices | None) -> Item:

@@ -37,11 +37,6 @@ class Became:
     shared: float
     composted: float
 
-    @property
-    def used(self) -> float:
-        """Eaten at home, given away or sold."""
-        return self.eaten + self.shared
-
 
 @dataclass(frozen=True, slots=True)
 class Record:
@@ -66,6 +61,11 @@ class Record:
     def days_to_harvest(self) -> int | None:
         """From sowing to the first picking."""
         return None if self.first_picked is None else (self.first_picked - self.batch.sown_on).days
+
+    @property
+    def used(self) -> float | None:
+        """Of the harvest, the share that was eaten, given away or sold."""
+        return None if self.became is None else self.became.eaten + self.became.shared
 
     @property
     def lost(self) -> int:
@@ -103,13 +103,13 @@ def _grams_per_head(batch: Batch) -> float | None:
 
 
 def _became(batch: Batch, used: Iterable[Used]) -> Became | None:
-    """By weight where that is known of all, else by heads; None where neither is."""
+    """By weight where that is known of all, else by heads; None where neither is, or nobody told anything."""
     told = tuple(used)
     for whole, amounts in (
         (_grams_picked(batch), [_grams(one, _grams_per_head(batch)) for one in told]),
         (_heads_picked(batch), [one.heads for one in told]),
     ):
-        if whole and None not in amounts:
+        if whole and amounts and None not in amounts:
             parts = [(type(one), amount / whole) for one, amount in zip(told, amounts, strict=True) if amount]
             return Became(
                 *(fsum(part for kind, part in parts if kind is of) for of in (Eaten, Shared, Composted))

@@ -214,6 +214,16 @@ def _create(path: Path) -> None:
 
 def _check(db: sqlite3.Connection, path: Path) -> None:
     """Raise LedgerError unless this is a whole ledger of our version."""
+    must_be_ours(db, path)
+    said = _pragma(db, "integrity_check(1)")
+    if said != "ok":
+        raise LedgerError(LedgerFault.DAMAGED, path, str(said))
+    for table in COLUMNS:
+        _check_rows(db, path, table)
+
+
+def must_be_ours(db: sqlite3.Connection, path: Path) -> None:
+    """Raise LedgerError unless this says that it is a ledger of our version, whatever is in it."""
     if path.stat().st_size == 0:
         raise LedgerError(LedgerFault.DAMAGED, path, "it is empty")
     if _pragma(db, "application_id") != APPLICATION_ID:
@@ -221,11 +231,6 @@ def _check(db: sqlite3.Connection, path: Path) -> None:
     version = _pragma(db, "user_version")
     if version != SCHEMA_VERSION:
         raise LedgerError(LedgerFault.NEWER, path, f"format {version}, this program knows {SCHEMA_VERSION}")
-    said = _pragma(db, "integrity_check(1)")
-    if said != "ok":
-        raise LedgerError(LedgerFault.DAMAGED, path, str(said))
-    for table in COLUMNS:
-        _check_rows(db, path, table)
 
 
 def _check_rows(db: sqlite3.Connection, path: Path, table: str) -> None:

@@ -77,8 +77,12 @@ class Line:
 
     @property
     def ends(self) -> Ends:
-        """Lowest and highest value that the picture has room for. Needs a bucket."""
-        drawn: list[Bucket | Band] = [*self.buckets, *self.steps]
+        """Lowest and highest value that the picture has room for. Needs a bucket.
+
+        A probe in the air may read anything: there is room for what is not doubted, where there is such.
+        """
+        sound = [bucket for bucket in self.buckets if not bucket.doubted > 0.0]
+        drawn: list[Bucket | Band] = [*(sound or self.buckets), *self.steps]
         known = [edge for of in drawn for edge in (of.low, of.high)]
         low, high = min(known), max(known)
         room = max(high - low, LEAST_SPAN * max(abs(low), abs(high)), 1e-3) * 0.08
@@ -143,7 +147,9 @@ class _Scale:
         return LEFT + (at - self._begin) / self._whole * (RIGHT - LEFT)
 
     def y(self, value: float) -> float:
-        return BOTTOM - (value - self.low) / (self.high - self.low) * (BOTTOM - TOP)
+        """What lies beyond the picture's room is drawn at its edge."""
+        inside = min(self.high, max(self.low, value))
+        return BOTTOM - (inside - self.low) / (self.high - self.low) * (BOTTOM - TOP)
 
 
 def _unbroken(buckets: Iterable[Bucket], step: timedelta) -> Iterator[list[Bucket]]:

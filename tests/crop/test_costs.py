@@ -188,7 +188,8 @@ def test_nothing_used_costs_nothing_at_any_price() -> None:
 
 
 def test_no_heads_no_price_of_one() -> None:
-    """A batch of which nothing was picked cost what it cost, and no head anything."""
+    """A batch of which nothing was picked cost what it cost, and no head anything; nor while some still stand."""
     found = costs({Thing.WATER: 100.0}, ALL, 0)
     assert found.known == pytest.approx(0.4)
     assert (found.per_head, found.saved_per_head) == (None, None)
+    assert costs({Thing.WATER: 100.0}, ALL, 4, heads_standing=1).per_head is None

@@ -1,0 +1,94 @@
+"""`evenwater crop book`: the harvest book, a line for each batch."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+from daemon.cli.ask import add_command
+from daemon.cli.crop_settings import diary_of, or_trouble
+from daemon.crop.harvest_book import Record, book, season
+from daemon.report import wording
+from daemon.report.table import book_row
+
+EPILOG = """\
+examples:
+  evenwater crop book
+  evenwater crop book --json | jq '.[].heads_picked'
+
+What a batch used and cost, with plots: evenwater report BATCH
+"""
+HEADS = (
+    "batch",
+    "sown",
+    "plugs",
+    "up",
+    "set out",
+    "picked",
+    "weight",
+    "a head",
+    "days",
+    "lost",
+    "used",
+    "wasted",
+)
+
+
+def add_crop_commands(commands: Any) -> None:
+    """book."""
+    parser = add_command(commands, "book", "the harvest book: what became of each batch", EPILOG)
+    parser.add_argument("--json", action="store_true", help="print one JSON value for programs")
+    parser.set_defaults(act=lambda arguments: or_trouble("book", lambda: _book(arguments)))
+
+
+def _book(arguments: argparse.Namespace) -> int:
+    records = book(diary_of(arguments).lines)
+    if arguments.json:
+        print(json.dumps([book_row(record) for record in records.values()], ensure_ascii=False))
+        return 0
+    for line in _lines(list(records.values())):
+        print(line)
+    return 0
+
+
+def _lines(records: list[Record]) -> Iterator[str]:
+    if not records:
+        yield "Nothing was sown yet. Begin with: evenwater crop did sown --help"
+        return
+    table = [HEADS, *(_row(record) for record in records)]
+    widths = [max(len(row[place]) for row in table) for place in range(len(HEADS))]
+    yield from (_aligned(row, widths) for row in table)
+    of = season(records)
+    yield ""
+    yield f"{of.picked} heads picked of {of.planted} set out, {wording.weight(of.grams)} in all."
+    yield f"Lost: {wording.causes(of.lost.items())}. Wasted, of heads gone: {wording.share(of.wasted)}."
+
+
+def _row(record: Record) -> tuple[str, ...]:
+    batch = record.batch
+    return (
+        batch.name,
+        batch.sown_on.isoformat(),
+        f"{batch.plugs}",
+        "–" if batch.emerged is None else f"{batch.emerged}",
+        f"{batch.planted}",
+        f"{batch.picked}",
+        wording.weight(batch.grams) if batch.pickings else "–",
+        _or_dash(record.grams_per_head, wording.weight),
+        "–" if record.days_to_harvest is None else f"{record.days_to_harvest}",
+        f"{record.lost}",
+        _or_dash(record.used, wording.share),
+        _or_dash(record.wasted, wording.share),
+    )
+
+
+def _or_dash(of: float | None, said: Callable[[float], str]) -> str:
+    return "–" if of is None else said(of)
+
+
+def _aligned(row: Iterable[str], widths: Iterable[int]) -> str:
+    """Names to the left, figures to the right."""
+    first, *rest = zip(row, widths, strict=True)
+    return "  ".join([f"{first[0]:<{first[1]}}", *(f"{cell:>{width}}" for cell, width in rest)])
