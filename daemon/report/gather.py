@@ -175,6 +175,6 @@ def _notes(settings: Settings | None, box: _Box, folder: Path) -> Iterator[str]:
         yield f"{folder / HISTORY} is not there: nothing is known of what was read."
     if settings is not None:
         yield (
-            "Prices, appliances and volumes are those of the settings as they are now. Days of doses are those of "
-            "UTC. What was given is shared among the heads that stood there, day by day."
+            "Prices, appliances and volumes are those of the settings as they are now. Days of doses are UTC's. "
+            "What was given is shared among the heads that stood there, day by day."
         )
