@@ -153,4 +153,4 @@ def _batch(of: BatchFacts, currency: str) -> Iterator[str]:
         for plot in stay.plots:
             if plot.in_band is not None:
                 name = f"{words.QUANTITY[plot.line.quantity]} in {stay.title}"
-                yield f"  {name:<24}in its band {wording.share(plot.in_band)} of the hours"
+                yield f"  {name:<24}{wording.in_band(plot.in_band)}"

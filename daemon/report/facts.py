@@ -15,7 +15,7 @@ from daemon.values import Role
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """One quantity over the days in which heads stood. in_band: share of hours, None without a band."""
+    """One quantity over the days in which heads stood. in_band: share of sound hours, None where not known."""
 
     line: Line
     in_band: float | None

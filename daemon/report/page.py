@@ -186,7 +186,7 @@ def _costs(of: Costs, currency: str) -> Markup:
 
 
 def _stay(of: Stay) -> Markup:
-    doses = [(words.ROLE[role], f"{count}", f"{ml:.1f} mL") for role, (count, ml) in of.doses.items()]
+    doses = [(words.ROLE[role], f"{count}", wording.volume(ml)) for role, (count, ml) in of.doses.items()]
     parts: list[str] = [
         element("h3", f"In {of.title}, {of.begin:%d %B} to {of.end:%d %B %Y}"),
         element("div", *(_plot(plot) for plot in of.plots), class_="plots"),
@@ -215,7 +215,7 @@ def _called(of: Stay) -> Iterator[tuple[str, str]]:
 
 
 def _plot(of: Plot) -> Markup:
-    share = "" if of.in_band is None else f"; in its band {wording.share(of.in_band)} of the hours"
+    share = "" if of.in_band is None else f"; {wording.in_band(of.in_band)}"
     return element(
         "figure",
         line(of.line),

@@ -14,6 +14,7 @@ from daemon.store.trend import Band, Bucket, Event, Trends, grid_of
 from daemon.values import Entry, Quantity, Role
 
 HOUR = timedelta(hours=1)
+MOST_DOUBTED = 0.5  # share of an hour, from which on its mean says nothing
 POINTS = 200  # of a picture: as many as it has room for
 TOLD = (Quantity.PH, Quantity.EC, Quantity.TEMPERATURE, Quantity.AIR_TEMPERATURE)
 MARKED: Mapping[Quantity, tuple[Role, ...]] = {
@@ -80,8 +81,9 @@ def _band(reservoir: Reservoir, quantity: Quantity) -> Ends | None:
 
 
 def _in_band(read: Iterable[Bucket], steps: Sequence[Band]) -> float | None:
-    """Share of hours whose mean was in the band that held then; None without bands or hours."""
-    inside = [band.low <= hour.mean <= band.high for hour in read for band in _holding(steps, hour.begins)]
+    """Of the hours that were to be relied on, the share whose mean was in the band of then; None without any."""
+    sound = [hour for hour in read if hour.doubted < MOST_DOUBTED]
+    inside = [band.low <= hour.mean <= band.high for hour in sound for band in _holding(steps, hour.begins)]
     return sum(inside) / len(inside) if inside else None
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from daemon.crop.costs import PRICED, UNIT, Costs, Item, Missing, Thing
+from daemon.crop.costs import ML_PER_L, PRICED, UNIT, Costs, Item, Missing, Thing
 from daemon.crop.harvest_book import Became, Record
 
 NOT_KNOWN = "not known"
@@ -62,6 +62,16 @@ def at_price(item: Item, currency: str) -> str:
 def share(of: float | None) -> str:
     """`30 %`; that it is not known."""
     return NOT_KNOWN if of is None else f"{of * 100.0:.0f} %"
+
+
+def in_band(of: float) -> str:
+    """`in its band 98 % of the hours that could be relied on`."""
+    return f"in its band {share(of)} of the hours that could be relied on"
+
+
+def volume(ml: float) -> str:
+    """`4.2 mL`, `15.0 L`."""
+    return f"{ml:.1f} mL" if ml < ML_PER_L else f"{ml / ML_PER_L:.1f} L"
 
 
 def weight(grams: float | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
@@ -10,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.page.chart import Line, bar, line, ruler, summary
+from daemon.page.chart import TOP, Line, bar, line, ruler, summary
 from daemon.store.trend import Band, Bucket
 from daemon.values import Quantity
 
@@ -65,3 +66,17 @@ def test_many_doses_of_one_place_are_one_mark() -> None:
     """A season with a thousand doses stays a small picture."""
     of = replace(a_line([(5.9, 6.1)] * 10), doses=[BEGIN + timedelta(seconds=36 * n) for n in range(1000)])
     assert len(line(of)) < 10_000
+
+
+def test_what_is_doubted_takes_no_room() -> None:
+    """A probe in the air at pH 16: drawn at the edge, so that the water's own line is seen; unless it is all."""
+    sound = a_line([(5.9, 6.1)] * 10)
+    air = Bucket(BEGIN + 10 * HOUR, 15.0, 17.0, 16.0, 1.0)
+    of = replace(sound, buckets=[*sound.buckets, air], end=BEGIN + 11 * HOUR)
+    assert of.ends == sound.ends
+    ranges = [
+        each.attrib["d"] for each in ElementTree.fromstring(line(of)).iter() if each.get("class") == "range"
+    ]
+    heights = [float(height) for d in ranges for height in re.findall(r" ([\d.]+)", d)]
+    assert min(heights) == TOP
+    assert replace(of, buckets=[air], band=None).ends[1] > 17.0
