@@ -31,6 +31,7 @@ GROUPS = {
     "daemon.cli.page": ("page",),
     "daemon.cli.repair": ("repair",),
     "daemon.cli.broker": ("broker",),
+    "daemon.cli.mix": ("mix",),
     "daemon.cli.crop": ("crop",),
     "daemon.cli.report": ("report",),
 }
