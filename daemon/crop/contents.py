@@ -112,10 +112,13 @@ def ec_at_25(totals: Totals) -> float:
         raise MixError(f"this solution cannot be reckoned: {error}") from error
 
 
-def _ph(totals: Totals) -> tuple[float, float]:
-    """pH just mixed, and at rest in air."""
-    closed = equilibrate(totals, AT_C)
-    return closed.ph, equilibrate(totals, AT_C, closed, co2_in_air_equilibrium(AT_C, OUTSIDE_AIR_PPM)).ph
+def _ph(totals: Totals) -> tuple[float, float] | None:
+    """pH just mixed, and at rest in air; None where none is found, which takes a flood of acid or base."""
+    held_co2 = co2_in_air_equilibrium(AT_C, OUTSIDE_AIR_PPM)
+    try:
+        return equilibrate(totals, AT_C).ph, equilibrate(totals, AT_C, held_co2=held_co2).ph
+    except (ChemistryError, OverflowError):
+        return None
 
 
 def totals_with(water: Totals, volume_l: float, portions: Sequence[Portion]) -> Totals:

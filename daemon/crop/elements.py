@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from enum import StrEnum
+from functools import cache
 
 from config.chemistry import Totals
 
@@ -98,6 +99,7 @@ def _one_part(text: str, formula: str) -> dict[str, int]:
     return counted
 
 
+@cache
 def g_per_mol(formula: str) -> float:
     """Molar mass of a formula. Raises FormulaError."""
     return sum(count * ATOM_G_PER_MOL[atom] for atom, count in atoms_in(formula).items())

@@ -15,19 +15,22 @@ Gregory, Moreno, Patel & Brown 1970, J. Res. NBS 74A:461 (memory). Both change b
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import cache
 from math import exp, inf, log, log10, sqrt
 from typing import NamedTuple
 
 from config.chemistry import ChemistryError, Constants, Equilibrium, Totals, constants_at, equilibrate
-from daemon.crop.elements import G_PER_MOL, Element, amounts_of, g_per_mol
+from daemon.crop.elements import G_PER_MOL, Element, amounts_of, g_per_mol, mg_per_g
 from daemon.crop.products import Kind, Product, dissolves_g_per_kg
 
 _LOG_GYPSUM = -4.58
 _LOG_BRUSHITE = -6.59
 _SALT_ML_PER_G = 0.5  # what a gram of salt adds to the volume (memory, about): a litre of stock is not a kilogram
 _NOTHING = -inf
-_BASES = 40  # halvings of the range of base
+_HIGHEST_PH = 9.0  # beyond it phosphate turns into another, and no tank is there
+_MOST_BASE = 0.02  # mol/L
+_HALVINGS = 30
 _DEBYE_B = 0.3286
 
 
@@ -59,7 +62,7 @@ def gypsum_at_most(totals: Totals, temperature_c: float) -> float:
 
     totals in mol/L. Raises ChemistryError outside 0..50 °C.
     """
-    constants, ionic = constants_at(temperature_c), equilibrate(totals, temperature_c).ionic_strength
+    constants, ionic = constants_at(temperature_c), _all_free(totals)
     gammas = _log_gamma(_CALCIUM, ionic, constants) + _log_gamma(_SULFATE, ionic, constants)
     return _log(totals.calcium) + _log(totals.sulfate) + gammas - _LOG_GYPSUM
 
@@ -69,12 +72,25 @@ def brushite_at_most(totals: Totals, temperature_c: float) -> float:
 
     totals in mol/L. Raises ChemistryError outside 0..50 °C.
     """
-    constants, water = constants_at(temperature_c), equilibrate(totals, temperature_c)
-    first, second = (_log_gamma(ion, water.ionic_strength, constants) for ion in (_H2PO4, _HPO4))
-    ratio = 10.0 ** (_log(constants.phosphoric_2) + water.ph + first - second)
-    share = ratio / (1.0 + ratio)
-    gammas = _log_gamma(_CALCIUM, water.ionic_strength, constants) + second
+    constants, ionic = constants_at(temperature_c), _all_free(totals)
+    if not (totals.calcium > 0.0 and totals.phosphate > 0.0):
+        return _NOTHING
+    first, second = (_log_gamma(ion, ionic, constants) for ion in (_H2PO4, _HPO4))
+    try:
+        ratio = 10.0 ** (_log(constants.phosphoric_2) + equilibrate(totals, temperature_c).ph + first - second)
+        share = ratio / (1.0 + ratio)
+    except (ChemistryError, OverflowError):  # far beyond any stock that is sold: the worst is assumed
+        share = 1.0
+    gammas = _log_gamma(_CALCIUM, ionic, constants) + second
     return _log(totals.calcium) + _log(totals.phosphate * share) + gammas - _LOG_BRUSHITE
+
+
+def _all_free(totals: Totals) -> float:
+    """Ionic strength in mol/L with nothing in ion pairs, phosphate as H2PO4-."""
+    single = (
+        totals.potassium + totals.sodium + totals.ammonium + totals.nitrate + totals.chloride + totals.phosphate
+    )
+    return 0.5 * (single + totals.carbonate) + 2.0 * (totals.calcium + totals.magnesium + totals.sulfate)
 
 
 def brushite(water: Equilibrium, temperature_c: float) -> float:
@@ -89,22 +105,25 @@ def clear_up_to_ph(totals: Totals, temperature_c: float) -> float:
 
     totals in mol/L; base is thought added until it does. Where it does already, the pH as it is.
     """
-    low, high = 0.0, totals.phosphate * 2.0 + totals.carbonate * 2.0 + 1e-4
 
     def with_base(base: float) -> Equilibrium:
         return equilibrate(totals._replace(potassium=totals.potassium + base), temperature_c)
 
-    if brushite(with_base(0.0), temperature_c) >= 0.0:
-        return with_base(0.0).ph
-    try:
-        if brushite(with_base(high), temperature_c) < 0.0:
-            return inf
-    except ChemistryError:  # a flood of base: no tank
+    def clear(base: float) -> bool:
+        return brushite(with_base(base), temperature_c) < 0.0
+
+    most = _last(0.0, _MOST_BASE, lambda base: with_base(base).ph < _HIGHEST_PH)
+    if clear(most):
         return inf
-    for _ in range(_BASES):
+    return with_base(_last(0.0, most, clear)).ph
+
+
+def _last(low: float, high: float, holds: Callable[[float], bool]) -> float:
+    """Between low and high, where what holds at low ceases to hold."""
+    for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if brushite(with_base(middle), temperature_c) < 0.0 else (low, middle)
-    return with_base(low).ph
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
 
 
 class Full(NamedTuple):
@@ -128,13 +147,19 @@ def full(totals: Totals, salts: Iterable[Product], temperature_c: float) -> Full
 
 def _share(salt: Product, mol: dict[Element, float], temperature_c: float) -> float:
     """(Ion product / that of the saturated solution)^(1 / number of ions): c/s where the salt is there alone."""
-    whole = g_per_mol(salt.formula)
-    parts = {e: mg * whole / 1000.0 / G_PER_MOL[e] for e, mg in salt.mg_per_g.items() if mg > 0.0}
-    if any(not mol.get(element, 0.0) > 0.0 for element in parts):
+    parts = _ions(salt.formula)
+    if any(not mol.get(element, 0.0) > 0.0 for element, _ in parts):
         return 0.0
-    saturated = most_g_per_l(salt, temperature_c) / whole
-    logs = sum(count * log(mol[element] / (count * saturated)) for element, count in parts.items())
-    return exp(logs / sum(parts.values()))
+    saturated = most_g_per_l(salt, temperature_c) / g_per_mol(salt.formula)
+    logs = sum(count * log(mol[element] / (count * saturated)) for element, count in parts)
+    return exp(logs / sum(count for _, count in parts))
+
+
+@cache
+def _ions(formula: str) -> tuple[tuple[Element, float], ...]:
+    """How many of each a formula falls apart into."""
+    whole = g_per_mol(formula)
+    return tuple((element, mg * whole / 1000.0 / G_PER_MOL[element]) for element, mg in mg_per_g(formula).items())
 
 
 def most_g_per_l(salt: Product, temperature_c: float) -> float:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from math import floor
 
 from config.chemistry import Totals
 from daemon.crop.contents import MixError, Portion
@@ -22,7 +23,7 @@ from daemon.crop.saturation import Full, brushite_at_most, full, gypsum_at_most,
 MOST_FULL = 0.9  # of what dissolves: stocks evaporate, and cellars are colder than thermometers (our own choice)
 _CLEAR = 0.0  # saturation index from which gypsum or calcium phosphate may fall out
 _SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)  # of what fits both, in A
-_STEPS = 40  # halvings of the strength, where it has to be less
+_STEPS = 14  # halvings of the strength, where it has to be less
 
 
 class Place(StrEnum):
@@ -97,11 +98,11 @@ def split(
     made = _split(portions, tank_l, water, asked, salts)
     worst = max((made.a, made.b), key=lambda stock: stock.fullest.share)
     if not worst.dissolves:
-        most = _most_strength(portions, tank_l, water, asked, salts)
+        most = _most_strength(portions, tank_l, asked, salts)
         raise MixError(
             f"stock {worst.name} at {asked.strength:g}-fold does not stay dissolved at {asked.coldest_c:g} °C: "
             f"{worst.fullest.of} would be at {100.0 * worst.fullest.share:.0f} % of what dissolves, allowed "
-            f"are {100.0 * MOST_FULL:.0f} %; make it at most {most:.0f}-fold, or keep it warmer"
+            f"are {100.0 * MOST_FULL:.0f} %; make it at most {floor(most)}-fold, or keep it warmer"
         )
     return made
 
@@ -109,16 +110,22 @@ def split(
 def _split(
     portions: Sequence[Portion], tank_l: float, water: Totals, asked: Asked, salts: Sequence[Product]
 ) -> Split:
+    a, b = _best(portions, tank_l, asked, salts)
+    return Split(a=_stock("A", a, water, asked, salts), b=_stock("B", b, water, asked, salts),
+                 straight=tuple(_of(portions, Place.TANK, 1.0)))  # fmt: skip
+
+
+def _best(
+    portions: Sequence[Portion], tank_l: float, asked: Asked, salts: Sequence[Product]
+) -> tuple[list[Portion], list[Portion]]:
+    """What goes into A and into B; what fits both is shared so that neither is fuller than it must be."""
     per_stock = asked.volume_l * asked.strength / tank_l
-    in_a, in_b = (_of(portions, where, per_stock) for where in (Place.A, Place.B))
-    either = _of(portions, Place.EITHER, per_stock)
-    tried = (
-        (_stock("A", [*in_a, *_shared(either, share)], water, asked, salts),
-         _stock("B", [*in_b, *_shared(either, 1.0 - share)], water, asked, salts))
-        for share in _SHARES
-    )  # fmt: skip
-    a, b = min(tried, key=lambda pair: max(stock.fullest.share for stock in pair))
-    return Split(a, b, tuple(_of(portions, Place.TANK, 1.0)))
+    in_a, in_b, either = (_of(portions, where, per_stock) for where in (Place.A, Place.B, Place.EITHER))
+    tried = [
+        ([*in_a, *_shared(either, share)], [*in_b, *_shared(either, 1.0 - share)])
+        for share in (_SHARES if either else (0.5,))
+    ]
+    return min(tried, key=lambda pair: max(_fullest(stock, asked, salts).share for stock in pair))
 
 
 def _of(portions: Iterable[Portion], where: Place, factor: float) -> list[Portion]:
@@ -129,36 +136,44 @@ def _shared(portions: Iterable[Portion], share: float) -> Iterator[Portion]:
     yield from (Portion(p.product, p.grams * share) for p in portions if share > 0.0)
 
 
+def _brought(portions: Iterable[Portion], volume_l: float) -> Totals:
+    return totals_of(added(*(portion.brings(volume_l) for portion in portions)))
+
+
+def _fullest(portions: Sequence[Portion], asked: Asked, salts: Sequence[Product]) -> Full:
+    alone = [
+        Full(one.grams / asked.volume_l / most_g_per_l(one.product, asked.coldest_c), one.product.name)
+        for one in portions
+        if one.product.solubility
+    ]
+    return max([*alone, full(_brought(portions, asked.volume_l), salts, asked.coldest_c)])
+
+
 def _stock(
     name: str, portions: Sequence[Portion], water: Totals, asked: Asked, salts: Sequence[Product]
 ) -> Stock:
-    brought = totals_of(added(*(portion.brings(asked.volume_l) for portion in portions)))
-    whole = Totals._make(map(sum, zip(brought, water, strict=True)))
-    alone = [
-        Full(
-            portion.grams / asked.volume_l / most_g_per_l(portion.product, asked.coldest_c), portion.product.name
-        )
-        for portion in portions
-        if portion.product.solubility
-    ]
+    whole = Totals._make(map(sum, zip(_brought(portions, asked.volume_l), water, strict=True)))
     return Stock(
         name=name,
         volume_l=asked.volume_l,
         strength=asked.strength,
         portions=tuple(portions),
-        fullest=max([*alone, full(brought, salts, asked.coldest_c)]),
+        fullest=_fullest(portions, asked, salts),
         gypsum=gypsum_at_most(whole, asked.coldest_c),
         brushite=brushite_at_most(whole, asked.coldest_c),
     )
 
 
-def _most_strength(
-    portions: Sequence[Portion], tank_l: float, water: Totals, asked: Asked, salts: Sequence[Product]
-) -> float:
+def _most_strength(portions: Sequence[Portion], tank_l: float, asked: Asked, salts: Sequence[Product]) -> float:
     """The strongest that stays dissolved."""
+
+    def dissolves(strength: float) -> bool:
+        weaker = Asked(asked.volume_l, strength, asked.coldest_c)
+        pair = _best(portions, tank_l, weaker, salts)
+        return max(_fullest(stock, weaker, salts).share for stock in pair) <= MOST_FULL
+
     low, high = 0.0, asked.strength
     for _ in range(_STEPS):
         middle = 0.5 * (low + high)
-        tried = _split(portions, tank_l, water, Asked(asked.volume_l, middle, asked.coldest_c), salts)
-        low, high = (middle, high) if tried.a.dissolves and tried.b.dissolves else (low, middle)
+        low, high = (middle, high) if dissolves(middle) else (low, middle)
     return low
