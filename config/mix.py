@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 from pydantic import Field, ValidationError, model_validator
 
 from config.complaint import Complaint, complaints_of, nearest
-from config.settings import Table
+from config.table import Table
 from config.source_water import Analysis
 from config.toml_file import SettingsError, tables_of
 

@@ -53,7 +53,7 @@ def a_task(recipe: str = "hoagland_1", *, shelf: tuple[Product, ...] = (), **cha
     """Ten litres of a recipe in rain water, from the pure salts, with some fields changed."""
     plain: dict[str, Any] = {
         "volume_l": 10.0,
-        "goals": goals({str(word): mg for word, mg in recipes()[recipe].mg_per_l.items()}),  # type: ignore[index]
+        "goals": goals({str(word): mg for word, mg in recipes()[recipe].mg_per_l.items()}),
         "water": RAIN,
         "shelf": shelf or products(*PURE, *MICRO),
     }
