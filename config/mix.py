@@ -15,8 +15,8 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 from pydantic import Field, ValidationError, model_validator
 
 from config.complaint import Complaint, complaints_of, nearest
-from config.table import Table
 from config.source_water import Analysis
+from config.table import Table
 from config.toml_file import SettingsError, tables_of
 
 EXAMPLE = "config/mixes/quince-lane.toml"
