@@ -37,7 +37,20 @@ NEED_A_DAEMON = [
 def test_the_commands_are_those_that_the_tests_know() -> None:
     """A new one gets its tests."""
     asking = {words[0] for words in NEED_A_DAEMON}
-    alone = {"run", "demo", "rehearse", "check", "repair", "export", "watch", "page", "broker", "crop", "report", "mix"}
+    alone = {
+        "run",
+        "demo",
+        "rehearse",
+        "check",
+        "repair",
+        "export",
+        "watch",
+        "page",
+        "broker",
+        "crop",
+        "report",
+        "mix",
+    }
     assert set(COMMANDS) == asking | alone
 
 
