@@ -24,7 +24,7 @@ class Attempts:
 
     def __init__(self) -> None:
         self._tried: dict[str, _Tried] = {}
-        self._all: deque[float] = deque()
+        self._all: deque[float] = deque(maxlen=IN_ALL)
 
     def wait_s(self, address: str, now_s: float) -> float:
         """For how long nothing may be tried from there; 0 for a try that may begin now."""

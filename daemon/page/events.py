@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator
 from contextlib import contextmanager
 
 from daemon.link.client import ClientError
@@ -49,7 +49,7 @@ class Watch:
                 told, quiet_s = what, 0.0
             await asyncio.sleep(self._every_s)
 
-    async def messages(self, still: Callable[[], bool]) -> AsyncIterator[bytes]:
+    async def messages(self, still: Callable[[], bool]) -> AsyncGenerator[bytes, None]:
         """What one watcher is told, as long as `still` says that they may watch."""
         with self._watching() as place:
             yield b"retry: %d\n\n" % AGAIN_MS
