@@ -14,16 +14,15 @@ from pydantic_core import PydanticUndefined
 
 from config.complaint import amount, shown
 from config.garden import Garden, Want
+from config.prices import Appliance, Prices
 from config.pump import Pump
 from config.settings import (
-    Appliance,
     Bands,
     Circulation,
     CutOut,
     EcControl,
     Mqtt,
     PhControl,
-    Prices,
     Reservoir,
     RigTable,
     Site,

@@ -16,7 +16,7 @@ from enum import StrEnum
 from itertools import pairwise
 from math import fsum
 
-from config.settings import Appliance, Prices
+from config.prices import Appliance, Prices
 
 ML_PER_L = L_PER_M3 = W_PER_KW = 1000.0
 DAY = timedelta(days=1)

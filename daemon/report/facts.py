@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from config.crop import CropStage
 from daemon.crop.costs import Amounts, Costs
 from daemon.crop.diary import Line as Entry
 from daemon.crop.harvest_book import Record, Season
@@ -46,10 +47,15 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class BatchFacts:
-    """One batch. diary: its own entries that count; walks: those through its places while it stood."""
+    """One batch.
+
+    stages: of its crop's file, as far as it came; diary: its own entries that count; walks: those through its
+    places while it stood.
+    """
 
     record: Record
     costs: Costs
+    stages: tuple[CropStage, ...]
     stays: tuple[Stay, ...]
     diary: tuple[Entry, ...]
     walks: tuple[Entry, ...]

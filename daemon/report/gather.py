@@ -13,7 +13,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
+from config.crop import CropStage, load_crop
+from config.gardening import own_crops
 from config.settings import Settings
+from config.toml_file import SettingsError
 from daemon.crop.amounts import Kept, of_batch, uses
 from daemon.crop.costs import DAY, Shared, Standing, costs, shared
 from daemon.crop.diary import Line, Transplanted, Walked, standing
@@ -107,6 +110,7 @@ def _batch(record: Record, entries: Iterable[Line], among: Shared, box: _Box) ->
     return BatchFacts(
         record,
         costs(of_batch(batch, among, box.kept, box.settings), prices, batch.picked, batch.heads),
+        stages=_stages(record, last, box.settings),
         stays=tuple(_stays(record, every, box)),
         diary=tuple(line for line in every if getattr(line.event, "batch", None) == batch.name),
         walks=tuple(
@@ -115,6 +119,16 @@ def _batch(record: Record, entries: Iterable[Line], among: Shared, box: _Box) ->
             if isinstance(line.event, Walked) and batch.sown_on <= line.day <= last and line.event.where in places
         ),
     )
+
+
+def _stages(record: Record, last: date, settings: Settings | None) -> tuple[CropStage, ...]:
+    """Those of the crop's file that had begun by the last day; none where there is no such file any more."""
+    age_days = (last - record.batch.sown_on).days
+    try:
+        crop = load_crop(record.batch.crop, None if settings is None else own_crops(settings))
+    except SettingsError:
+        return ()
+    return tuple(stage for stage in crop.stage if stage.from_day <= age_days)
 
 
 def _stays(record: Record, entries: Iterable[Line], box: _Box) -> Iterator[Stay]:

@@ -6,6 +6,7 @@ All text of the grower's goes through `daemon.page.markup`, which escapes it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import timedelta
 
 from daemon import words
 from daemon.crop.costs import Costs
@@ -127,8 +128,9 @@ def _batch(of: BatchFacts, currency: str) -> Markup:
         "article",
         element("h2", f"{batch.name}: {batch.variety} {batch.crop}"),
         element("p", wording.verdict(of.costs, currency)),
-        _stages(of),
+        _spans(of),
         _told(wording.facts(of.record)),
+        *_stages(of),
         element("h3", "What it used, and what that cost"),
         _costs(of.costs, currency),
         *(_stay(stay) for stay in of.stays),
@@ -139,7 +141,7 @@ def _batch(of: BatchFacts, currency: str) -> Markup:
     )
 
 
-def _stages(of: BatchFacts) -> Markup:
+def _spans(of: BatchFacts) -> Markup:
     """How long it stood where, as a bar and in words."""
     batch, record = of.record.batch, of.record
     last = record.until or max([*(stay.end.date() for stay in of.stays), batch.sown_on])
@@ -158,6 +160,24 @@ def _stages(of: BatchFacts) -> Markup:
         element("div", *bars, class_="stages", aria_hidden="true"),
         element("p", f"{said or 'sown today'}.".capitalize()),
     )
+
+
+def _stages(of: BatchFacts) -> Iterator[Markup]:
+    """What its crop's file asks for, stage by stage."""
+    if not of.stages:
+        return
+    rows = [
+        (
+            stage.name,
+            f"{of.record.batch.sown_on + timedelta(days=stage.from_day)}",
+            f"{stage.ph_low:g} to {stage.ph_high:g}",
+            f"{stage.ec_low_ms_per_cm:g} to {stage.ec_high_ms_per_cm:g}",
+            f"{stage.water_low_c:g} to {stage.water_high_c:g}",
+        )
+        for stage in of.stages
+    ]
+    yield element("h3", f"Its stages, by the file of {of.record.batch.crop}")
+    yield _table("Stages", ("stage", "from", "pH", "EC, mS/cm", "water, °C"), rows)
 
 
 def _told(pairs: Mapping[str, str]) -> Markup:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from config.settings import Appliance, Prices
+from config.prices import Appliance, Prices
 from daemon.crop.costs import (
     Amounts,
     Missing,
