@@ -77,6 +77,7 @@ class Loop:
     keep_lives: Callable[[Lives], None] = lambda _: None
     state: State | None = None
     summary: str = ""  # of the last day, for every snapshot
+    next_task: str = ""  # in the garden, likewise
     _passes: int = 0
     _begun_s: float | None = None
     _started_utc: datetime | None = None
@@ -211,6 +212,7 @@ class Loop:
             notes=(*self.site.notes, *self._watch_note(stamp)),
             utc_trusted=stamp.utc_trusted,
             summary=self.summary,
+            next_task=self.next_task,
         )
 
     def _watch_note(self, stamp: Stamp) -> tuple[str, ...]:

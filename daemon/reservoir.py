@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import partial
 
 from config.settings import Reservoir as Table
@@ -125,6 +126,10 @@ class KeptReservoir:
         self.last_decision = next(iter(permits or decisions), None)
         self._stop_unusual(decisions, stamp)
         return self.last_decision
+
+    def crop_counts_from(self, sown_on: date | None) -> None:
+        """What the stages of the crop count from, by its diary; None leaves it to the settings."""
+        self._ramp.sown_on = sown_on
 
     def _keep_doubts(self) -> None:
         here, acidity = self.instruments, self._acidity

@@ -25,6 +25,8 @@ from daemon.alarm.life import Cause
 from daemon.alarm.life_file import LifeFile
 from daemon.alarm.table import Kind
 from daemon.altered import dose_numbers
+from daemon.crop.diary_file import FILE_NAME
+from daemon.cropping import Cropping
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.doubt_file import DoubtFile
 from daemon.dose.ledger import Ledger, LedgerError
@@ -123,6 +125,7 @@ class Service:
         self._lives = LifeFile(self.folder / "alarms.json")
         self._doubts = DoubtFile(self.folder / "doubts.json")
         self._normals = NormalFile(self.folder / "normals.json")
+        self._crop = Cropping(settings, self.folder / FILE_NAME)
         self._signal = self._opened_signal()
         self._link = self._opened_link() if mqtt else None
         self._history = self._opened_history() if history else None
@@ -141,6 +144,7 @@ class Service:
         )
         keep.callback(self._keep_normals)
         self._lock_without_ledger(stamp)
+        self._follow_crop(self.rig.clock.utc())
         if control:
             server = ControlServer(self.folder, snapshot=lambda: self.loop.state, submit=self.submit)
             keep.callback(server.close)
@@ -328,8 +332,16 @@ class Service:
             Job("test the way of alerts", CronTrigger(hour=10, minute=10, timezone=UTC), self._test_the_way),
             Job("sum up the day", CronTrigger(hour=at_hour, timezone=UTC), self._sum_up),
             Job("drop old minutes", CronTrigger(hour=4, minute=10, timezone=UTC), self._drop_old),
+            Job("follow the crop", CronTrigger(second=0, timezone=UTC), self._follow_crop),
             Job("keep what is normal", CronTrigger(hour="*/6", minute=20, timezone=UTC), self._keep_normals),
         )
+
+    def _follow_crop(self, now: datetime) -> None:
+        """What the diary says of the crop, where it or the day has changed: the next task, and the stages."""
+        if self._crop.look(now.astimezone().date()):
+            self.loop.next_task = self._crop.next_task
+            for name, reservoir in self.loop.reservoirs.items():
+                reservoir.crop_counts_from(self._crop.counts_from.get(name))
 
     def _test_the_way(self, _now: datetime) -> None:
         if self._link is not None:

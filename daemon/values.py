@@ -345,3 +345,4 @@ class State:
     notes: tuple[str, ...] = ()
     utc_trusted: bool = False  # whether `utc` is known to be right
     summary: str = ""  # of the last day, "" before the first
+    next_task: str = ""  # in the garden, "" where nothing is to do

@@ -116,6 +116,8 @@ def _status_lines(answer: Mapping[str, Any]) -> Iterable[str]:
     yield f"{state.utc:%Y-%m-%d %H:%M:%S} UTC · pass {state.passes} · rig {state.rig}"
     for note in state.notes:
         yield f"  note: {note}"
+    if state.next_task:
+        yield f"  garden: {state.next_task} (evenwater crop today)"
     for reservoir in state.reservoirs.values():
         yield from _reservoir_lines(reservoir)
     yield from _alarm_lines_of(state.alarms)

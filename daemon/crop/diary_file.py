@@ -17,7 +17,7 @@ import json
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +30,7 @@ from daemon.link.plain import plain, utc_text
 
 FILE_NAME = "crop-diary.jsonl"
 TORN = b" (torn)"
+EARLIEST = date(2000, 1, 1)
 MODE = 0o664  # a person in the service's group may add to it
 
 
@@ -99,6 +100,8 @@ def write(path: Path, event: Event, day: date, at: datetime) -> Line:
 def _added(path: Path, file: int, event: Event, day: date, at: datetime) -> Line:
     """Raises OSError, DiaryError, NotWrittenError. The file is locked, and open to add to."""
     raw = _whole(file)
+    if not _believable(day, at):
+        raise NotWrittenError(f"day = {day}: must be from {EARLIEST} to today")
     lines = _parsed(path, raw).lines
     if (why := objection(lines, event, day)) is not None:
         raise NotWrittenError(why)
@@ -155,12 +158,19 @@ def _line(path: Path, place: int, piece: bytes, after: int) -> Line:
         at, day = datetime.fromisoformat(table.pop("at")), date.fromisoformat(table.pop("day"))
         if type(number) is not int or not number > after or at.tzinfo is None:
             raise ValueError(f"number {number} must follow {after}, and `at` have a time zone")
+        if not _believable(day, at):
+            raise ValueError(f"day {day} must be from {EARLIEST} to the day it was written, {at:%Y-%m-%d}")
         return Line(number, at.astimezone(UTC), day, event_of(kind, table))
     except (ValueError, TypeError, KeyError, AttributeError) as wrong:
         raise DiaryError(
             f"{path} line {place} is damaged ({_said(wrong)}); nothing was changed. Keep a copy of the file, "
             f"then put that line right by hand, or end it with{TORN.decode()} so that it counts no more"
         ) from wrong
+
+
+def _believable(day: date, at: datetime) -> bool:
+    """Whether something that was written down then can have happened on that day, anywhere on Earth."""
+    return EARLIEST <= day <= at.date() + timedelta(days=1)
 
 
 def _said(wrong: Exception) -> str:

@@ -10,7 +10,7 @@ A change of stage ramps, never steps: roots bear a slow change, and no correctio
 from __future__ import annotations
 
 from dataclasses import astuple, dataclass
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time
 
 from config.settings import Reservoir, Stage
 from daemon.dose.windows import DAY_S, HOUR_S, Stamp
@@ -43,11 +43,15 @@ def plain(reservoir: Reservoir) -> Targets:
     )
 
 
-def targets_at(reservoir: Reservoir, utc: datetime) -> Targets:
-    """What the stage of that moment asks for; the plain tables where no stages are set, or before sowing."""
-    if reservoir.sown_on is None or not reservoir.stage:
+def targets_at(reservoir: Reservoir, utc: datetime, sown_on: date | None = None) -> Targets:
+    """What the stage of that moment asks for; the plain tables where no stages are set, or before sowing.
+
+    sown_on: what the stages count from, None for the day that the settings name.
+    """
+    counts_from = sown_on or reservoir.sown_on
+    if counts_from is None or not reservoir.stage:
         return plain(reservoir)
-    sown = datetime.combine(reservoir.sown_on, time.min, UTC)
+    sown = datetime.combine(counts_from, time.min, UTC)
     return _on_day(reservoir, (utc - sown).total_seconds() / DAY_S)
 
 
@@ -59,10 +63,14 @@ def towards(now: Targets, wanted: Targets, hours: float) -> Targets:
 
 
 class Ramp:
-    """The targets of one reservoir from pass to pass: by a wall clock that can be trusted, never in steps."""
+    """The targets of one reservoir from pass to pass: by a wall clock that can be trusted, never in steps.
+
+    sown_on: what its stages count from as the crop's diary has it; None leaves it to the settings.
+    """
 
     def __init__(self, reservoir: Reservoir) -> None:
         self.targets = plain(reservoir)
+        self.sown_on: date | None = None
         self._reservoir = reservoir
         self._at_s: float | None = None
 
@@ -70,7 +78,7 @@ class Ramp:
         """Move on to what this moment asks for; whether anything changed: nothing without a trusted clock."""
         if not (self._reservoir.stage and stamp.utc_trusted):
             return False
-        wanted = targets_at(self._reservoir, stamp.utc)
+        wanted = targets_at(self._reservoir, stamp.utc, self.sown_on)
         before = self.targets
         if self._at_s is None:  # a restart goes on where the days are by now
             self.targets = wanted

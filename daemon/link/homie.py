@@ -165,6 +165,7 @@ def _box(state: State) -> Iterator[Property]:
     yield _string("box", "version", "Program version", state.version)
     yield _string("box", "rig", "Rig", state.rig)
     yield _string("box", "summary", "The last day", state.summary)
+    yield _string("box", "next-task", "Next task in the garden", state.next_task)
     yield Property("box", "nonce", {"name": "To be named in a command", "datatype": "string"}, None)
     once = {"datatype": "json", "retained": False}
     yield Property("box", "request", {"name": "Command", "settable": True, **once}, None)

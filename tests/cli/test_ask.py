@@ -63,9 +63,10 @@ def test_status_says_notes_holds_and_alarms() -> None:
     held = replace(
         state().reservoirs["bed1"], condition=Condition.HELD, condition_reason="cleaning", last_doses=()
     )
-    shown = replace(state(1, held, alarms=(alarm(),)), notes=("dose 3 ended unseen",))
+    shown = replace(state(1, held, alarms=(alarm(),)), notes=("dose 3 ended unseen",), next_task="today: sow")
     lines = list(_status_lines(json.loads(json.dumps(plain(shown)))))
     assert "  note: dose 3 ended unseen" in lines
+    assert "  garden: today: sow (evenwater crop today)" in lines
     assert "Bed1 [bed1]: held (dosing paused by a person): cleaning" in lines
     assert lines[-2:] == [
         "high   bed1-ph-probe  since 2026-03-01 06:30:00, unacknowledged",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -91,6 +91,14 @@ def test_a_last_line_that_lacks_only_its_end_counts(path: Path) -> None:
     assert [line.number for line in read(path).lines] == [1, 2, 3, 4]
 
 
+@pytest.mark.parametrize("day", [date(1999, 12, 31), DAY + timedelta(days=2), date(9999, 12, 31)], ids=str)
+def test_a_day_that_cannot_be_is_not_written(path: Path, day: date) -> None:
+    """Yet to come, wherever on Earth the grower is, or long before there was a diary."""
+    with pytest.raises(NotWrittenError, match="must be from 2000-01-01 to today"):
+        write(path, Note(text="x"), day, AT)
+    assert write(path, Note(text="x"), DAY + timedelta(days=1), AT).number == 4
+
+
 DAMAGE = [
     (b'"plugs": 5', b'"plugs": -5', "plugs = -5: must be at least 0"),
     (b'"plugs": 5', b'"plugs": 5, "x": 1', "unknown key"),
@@ -99,6 +107,8 @@ DAMAGE = [
     (b'"number": 2, ', b"", "'number' is missing"),
     (b'"day": "2026-03-01"', b'"day": "1 March"', "damaged"),
     (b'"at": "2026-03-01T06:30:00.000Z"', b'"at": "2026-03-01T06:30:00"', "time zone"),
+    (b'"day": "2026-03-01"', b'"day": "2026-03-03"', "to the day it was written, 2026-03-01"),
+    (b'"day": "2026-03-01"', b'"day": "0001-01-01"', "must be from 2000-01-01"),
     (b'{"number": 2', b"[2]{", "damaged"),
     (b'{"number": 2', b"\x00\xff\x00", "damaged"),
 ]

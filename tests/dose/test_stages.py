@@ -96,6 +96,27 @@ def test_without_a_clock_to_trust_nothing_moves() -> None:
     assert ramp.targets == plain(bed())
 
 
+def test_the_diary_says_from_when_the_stages_count() -> None:
+    """Over the day in the settings; and what it changes comes in small steps too."""
+    ramp = Ramp(bed())
+    ramp.follow(stamp(0.0, utc=SOWN + timedelta(days=50), trusted=True))
+    assert ramp.targets == on_day(50.0)
+    ramp.sown_on = date(2026, 4, 10)
+    ramp.follow(stamp(3600.0, utc=SOWN + timedelta(days=50), trusted=True))
+    assert ramp.targets.ph == pytest.approx(on_day(50.0).ph - MOST_PH_PER_H)
+    ramp.follow(stamp(3.6e6, utc=SOWN + timedelta(days=50), trusted=True))
+    assert ramp.targets == on_day(10.0)
+
+
+def test_before_the_diary_has_a_batch_nothing_counts() -> None:
+    """Where the settings name no day either."""
+    ramp = Ramp(bed(sown_on=None))
+    assert not ramp.follow(stamp(0.0, utc=SOWN, trusted=True))
+    assert ramp.targets == plain(bed())
+    ramp.sown_on = date(2026, 3, 1)
+    assert ramp.follow(stamp(3600.0, utc=SOWN + timedelta(days=20), trusted=True))
+
+
 def test_nothing_is_gone_in_no_time() -> None:
     """Nor backwards in time."""
     now, wanted = on_day(0.0), on_day(40.0)

@@ -112,6 +112,12 @@ def test_an_empty_text_is_the_byte_zero() -> None:
     assert homie.values(state())["bed1-dosing/condition-reason"] == "\0"
 
 
+def test_the_next_task_in_the_garden_is_told() -> None:
+    """The one byte 0 where nothing is to do."""
+    assert homie.values(state())["box/next-task"] == "\0"
+    assert homie.values(replace(state(), next_task="today: sow"))["box/next-task"] == "today: sow"
+
+
 def test_a_long_text_is_cut() -> None:
     """A chatty driver cannot make a message too large for the broker."""
     text = homie.values(state(1, reservoir(waiting_for="x" * 5000)))["bed1-dosing/waiting-for"]
