@@ -68,9 +68,51 @@ def number_of(form: Form, name: str, what: str) -> float | None:
         raise ValueError(f"{what}: {typed!r} is no number, as 6.2 is one") from None
 
 
+def _begin(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("calibrate.begin", by, **_probe(form))
+
+
+def _afresh(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("calibrate.look", by, afresh=True, **_probe(form))
+
+
+def _point(daemon: Daemon, form: Form, by: str) -> str:
+    asked = {
+        "temperature_c": number_of(form, "temperature_c", "the standard's temperature"),
+        "true_c": number_of(form, "true_c", "what the thermometer shows"),
+        "litres": number_of(form, "litres", "the litres of water"),
+        "standard": form.get("standard") or None,
+    }
+    return daemon.acted("calibrate.point", by, **_probe(form), **asked)
+
+
+def _keep(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("calibrate.finish", by, accept=form.get("accept") == "yes", **_probe(form))
+
+
+def _back(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("calibrate.back", by, **_probe(form))
+
+
+def _cancel(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("calibrate.cancel", by, **_probe(form))
+
+
+def _probe(form: Form) -> dict[str, str]:
+    """Which probe of which reservoir."""
+    return {"reservoir": form["reservoir"], "quantity": form["quantity"]}
+
+
+_OF_A_PROBE = ("reservoir", "quantity")
 ACTS: Mapping[str, Act] = {
     "/hold": Act("/", _hold),
     "/acknowledge": Act("/alarms", _acknowledge),
     "/release": Act("/", _release, raises=True),
     "/clear": Act("/", _clear, raises=True),
+    "/calibrate/begin": Act("/calibrate", _begin, carried=_OF_A_PROBE, at_once=True),
+    "/calibrate/afresh": Act("/calibrate", _afresh, carried=_OF_A_PROBE, at_once=True),
+    "/calibrate/point": Act("/calibrate", _point, carried=_OF_A_PROBE, at_once=True),
+    "/calibrate/keep": Act("/calibrate", _keep, carried=_OF_A_PROBE, raises=True, at_once=True),
+    "/calibrate/back": Act("/calibrate", _back, carried=_OF_A_PROBE, raises=True),
+    "/calibrate/cancel": Act("/calibrate", _cancel, carried=_OF_A_PROBE),
 }

@@ -15,12 +15,14 @@ from urllib.parse import parse_qs
 from daemon.link.client import CallRefused, ClientError
 from daemon.page import views
 from daemon.page.acts import ACTS, Act
+from daemon.page.checks import CHECKS
 from daemon.page.frame import document
 from daemon.page.glimpse import Daemon
-from daemon.page.pages import VIEWS, Visit
+from daemon.page.pages import TABLES, VIEWS, Visit
 from daemon.page.visitor import Visitor
+from daemon.store.trend import HistoryError
 
-HTML = "text/html; charset=utf-8"
+HTML, CSV = "text/html; charset=utf-8", "text/csv; charset=utf-8"
 STATIC: Mapping[str, str] = {
     "page.css": "text/css; charset=utf-8",
     "page.js": "text/javascript; charset=utf-8",
@@ -55,6 +57,19 @@ class Page:
             body = document(path, glimpse, visitor=visitor, trouble=str(trouble))
             return Answer(HTTPStatus.SERVICE_UNAVAILABLE, body)
         return Answer(HTTPStatus.OK, document(path, glimpse, content, visitor=visitor))
+
+    def table(self, path: str, asked: Mapping[str, str], visitor: Visitor) -> Answer:
+        """The table of this path, one of TABLES, to keep as a file."""
+        try:
+            text = TABLES[path](Visit(visitor, asked, self.daemon.glimpse(), self.daemon, self.folder))
+        except (ClientError, HistoryError) as trouble:
+            return outcome(HTTPStatus.SERVICE_UNAVAILABLE, f"{trouble}.", visitor=visitor)
+        kept = {"Content-Disposition": f'attachment; filename="{path.rpartition("/")[2]}"'}
+        return Answer(HTTPStatus.OK, text.encode(), CSV, kept)
+
+    def check(self, path: str, form: Mapping[str, str], visitor: Visitor) -> Answer:
+        """What is found about the form of this path, one of CHECKS."""
+        return Answer(HTTPStatus.OK, document(path, None, CHECKS[path](form, visitor), visitor=visitor))
 
     def act(self, path: str, form: Mapping[str, str], visitor: Visitor) -> Answer:
         """Do what the form of this path, one of ACTS, asks for a visitor who may have it done."""

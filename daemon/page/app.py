@@ -27,12 +27,13 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from daemon.page.acts import ACTS, Act
 from daemon.page.answers import Answer, Page, elsewhere, fields, outcome, static
+from daemon.page.checks import CHECKS, LARGEST_CHECK
 from daemon.page.door import Door
 from daemon.page.entrance import login, waiting
 from daemon.page.events import KIND, Watch
 from daemon.page.frame import document
 from daemon.page.glimpse import MOST_CALLS
-from daemon.page.pages import VIEWS
+from daemon.page.pages import TABLES, VIEWS
 from daemon.page.passwords import PasswordError
 from daemon.page.place import Place
 from daemon.page.sessions import ENDS_S
@@ -71,7 +72,9 @@ class App:
                 Route("/login", self._login, methods=["POST"]),
                 Route("/logout", self._logout, methods=["POST"]),
                 *(Route(path, self._look, methods=["GET"]) for path in VIEWS),
+                *(Route(path, self._table, methods=["GET"]) for path in TABLES),
                 *(Route(path, self._act, methods=["POST"]) for path in ACTS),
+                *(Route(path, self._check, methods=["POST"]) for path in CHECKS),
             ],
             middleware=[Middleware(OurNames, place=place)],
             exception_handlers={
@@ -107,6 +110,13 @@ class App:
             return _response(elsewhere("/login" if path == "/" else f"/login?to={path}"))
         return _response(await self._beside(self._page.look, path, fields(request.url.query), visitor))
 
+    async def _table(self, request: Request) -> Response:
+        visitor = self._visitor(request)
+        if visitor is None:
+            raise Refused(HTTPStatus.UNAUTHORIZED, "Log in first.", back="/login")
+        asked = fields(request.url.query)
+        return _response(await self._beside(self._page.table, request.url.path, asked, visitor))
+
     async def _static(self, request: Request) -> Response:
         return _response(static(request.path_params["name"]))
 
@@ -124,6 +134,11 @@ class App:
         )
 
     # doing
+
+    async def _check(self, request: Request) -> Response:
+        form = await _form(request, LARGEST_CHECK)
+        visitor = self._may_act(request, form)
+        return _response(await self._beside(self._page.check, request.url.path, form, visitor))
 
     async def _act(self, request: Request) -> Response:
         act, form = ACTS[request.url.path], await _form(request)
@@ -235,11 +250,11 @@ class OurNames:
         return len(hosts) == 1 and self._place.is_ours(hosts[0].decode("latin-1"), called)
 
 
-async def _form(request: Request) -> dict[str, str]:
+async def _form(request: Request, largest: int = LARGEST_FORM) -> dict[str, str]:
     """The fields of a form that is small enough and says how long it is. Raises Refused."""
     length = request.headers.get("content-length", "")
-    if not (length.isascii() and length.isdigit() and int(length) <= LARGEST_FORM):
-        text = f"A form may have {LARGEST_FORM} bytes, and must say how many it has."
+    if not (length.isascii() and length.isdigit() and int(length) <= largest):
+        text = f"A form may have {largest} bytes, and must say how many it has."
         raise Refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, text)
     return fields((await request.body()).decode("utf-8", errors="replace"))
 

@@ -9,8 +9,16 @@ from daemon.page.markup import Markup, element, joined
 from daemon.page.visitor import Rank, Visitor
 from daemon.values import Alarm
 
-VIEWS: Mapping[str, str] = {"/": "Now", "/trend": "Trend", "/doses": "Doses", "/alarms": "Alarms"}
-RENEW_S: Mapping[str, int] = {"/": 5, "/trend": 60, "/doses": 30, "/alarms": 5}
+VIEWS: Mapping[str, str] = {
+    "/": "Now",
+    "/trend": "Trend",
+    "/doses": "Doses",
+    "/alarms": "Alarms",
+    "/calibrate": "Calibrate",
+    "/rig": "Rig",
+    "/settings": "Settings",
+}
+RENEW_S: Mapping[str, int] = {"/": 5, "/trend": 60, "/doses": 30, "/alarms": 5, "/calibrate": 2, "/rig": 30}
 """At most so often a view is renewed when there is something new; a view that is not named stays as it is."""
 NOBODY_THERE = (
     "What stands here is not how things are now.",

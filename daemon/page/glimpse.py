@@ -22,6 +22,8 @@ MOST_CALLS = 4  # at once, of the control socket's connections: the command line
 OLD_S = 60.0  # a snapshot older than this is no longer how it is
 PI_RIG = "drivers.pi:open_rig"  # its monotonic time is this box's
 
+OTHER_VERSION = "the daemon's answer is of another version than this page: restart both after an upgrade"
+
 T = TypeVar("T")
 
 _STATE = TypeAdapter(State)
@@ -113,9 +115,7 @@ class Daemon:
         try:
             return kind.validate_python(answer)
         except ValidationError as other:
-            raise NoDaemon(
-                "the daemon's answer is of another version than this page: restart both after an upgrade"
-            ) from other
+            raise NoDaemon(OTHER_VERSION) from other
 
     @contextmanager
     def _turn(self) -> Iterator[None]:

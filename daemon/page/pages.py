@@ -2,23 +2,35 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
+from importlib.metadata import version
 from pathlib import Path
+from typing import Any, TypeVar
 
+from pydantic import TypeAdapter, ValidationError
+
+from config.explain import explained
+from config.settings import Settings
+from daemon.desk_box import Box
+from daemon.link.client import CallRefused, NoDaemon
 from daemon.page import views
-from daemon.page.chart import Line
-from daemon.page.glimpse import Daemon, Glimpse
+from daemon.page.glimpse import OTHER_VERSION, Daemon, Glimpse
+from daemon.page.looking_back import MOST_LOOKED_BACK, Marks, marks, stretches
 from daemon.page.markup import Markup, element
+from daemon.page.views.calibrate import Going, Look, Past, Result
+from daemon.page.views.trend import CSV_HEADINGS, Stretch, rows_of
 from daemon.page.visitor import Visitor
-from daemon.store.minutes import MINUTE_S
-from daemon.store.trend import HistoryError, Trends, opened
-from daemon.values import Quantity, State
+from daemon.page.window import Window, WindowError, window
+from daemon.store.trend import HistoryError, opened
+from daemon.values import Quantity, State, VerdictReason
 
 DOSES_SHOWN = 50
-POINTS, ROWS = 320, 8  # of a line, and of its table
-MOST_LOOKED_BACK = 1000  # lines of the ledger, for marks in the trend
+T = TypeVar("T")
 RECENT = timedelta(days=7)  # alarms that began and ended since are listed
 
 
@@ -61,44 +73,105 @@ def _alarms(visit: Visit) -> Markup:
 
 
 def _trend(visit: Visit) -> Markup:
+    asked, trouble = _window(visit)
+    chosen = _chosen(visit)
     titles = {name: of.title for name, of in visit.state.reservoirs.items()}
-    chosen = visit.asked["of"] if visit.asked.get("of") in titles else next(iter(titles), "")
-    span = visit.asked["span"] if visit.asked.get("span") in views.SPANS else "day"
     try:
-        with opened(visit.folder) as trends:
-            stretches = _stretches(trends, visit, chosen, views.SPANS[span])
-    except HistoryError as trouble:
-        return element("p", f"{trouble}.")
-    return views.trend(titles, chosen, span, stretches)
+        lines, marked = _looked_back(visit, chosen, asked)
+    except HistoryError as unread:
+        return element("p", f"{unread}.")
+    return views.trend(titles, chosen, asked, lines, missing=marked.missing, trouble=trouble)
 
 
-def _stretches(trends: Trends, visit: Visit, chosen: str, days: int) -> list[views.Stretch]:
-    state = visit.state
-    begin, end = state.utc - timedelta(days=days), state.utc
-    alarms = [
-        event.at for event in trends.events(begin, end) if event.what == "raised" and event.reservoir == chosen
+def _window(visit: Visit) -> tuple[Window, str]:
+    """The time that is asked for; where that is none the last day, and what was wrong."""
+    try:
+        return window(visit.asked, visit.state.utc), ""
+    except WindowError as wrong:
+        return window({}, visit.state.utc), str(wrong)
+
+
+def _looked_back(visit: Visit, chosen: str, asked: Window) -> tuple[list[Stretch], Marks]:
+    entries = visit.daemon.doses(MOST_LOOKED_BACK)
+    with opened(visit.folder) as trends:
+        marked = marks(trends, entries, chosen, asked)
+        return stretches(trends, visit.state.reservoirs[chosen], asked, marked), marked
+
+
+def _chosen(visit: Visit) -> str:
+    """The reservoir that is asked for, else the first."""
+    there, asked = visit.state.reservoirs, visit.asked.get("of") or visit.asked.get("reservoir", "")
+    return asked if asked in there else next(iter(there))
+
+
+def _calibrate(visit: Visit) -> Markup:
+    chosen = _chosen(visit)
+    probe = next((of for of in Quantity if of.value == visit.asked.get("quantity")), None)
+    if probe not in visit.state.reservoirs[chosen].verdicts:
+        probe = None
+    out = [
+        of
+        for of, one in visit.state.reservoirs[chosen].verdicts.items()
+        if one.reason is VerdictReason.CALIBRATING
     ]
-    doses = [
-        dose.utc
-        for dose in visit.daemon.doses(MOST_LOOKED_BACK)
-        if dose.reservoir == chosen and begin <= dose.utc <= end
-    ]
-    made = []
-    for reservoir, name in trends.series():
-        if reservoir == chosen and name in set(Quantity):
-            quantity = Quantity(name)
-            line = Line(
-                quantity,
-                trends.buckets((reservoir, name), begin, end, POINTS),
-                begin,
-                end,
-                max(timedelta(seconds=MINUTE_S), (end - begin) / POINTS),
-                state.reservoirs[chosen].bands.get(quantity),
-                doses,
-                alarms,
-            )
-            made.append(views.Stretch(line, trends.buckets((reservoir, name), begin, end, ROWS)))
-    return made
+    going = next((going for of in (probe, *out) if of and (going := _going(visit, chosen, of))), None)
+    shown = going.quantity if going else probe
+    past = None if shown is None else _told(visit, Past, "history", chosen, shown)
+    return views.calibrate(visit.state, chosen, visit.visitor, probe=probe, going=going, past=past)
 
 
-VIEWS: Mapping[str, View] = {"/": _now, "/trend": _trend, "/doses": _doses, "/alarms": _alarms}
+def _going(visit: Visit, chosen: str, probe: Quantity) -> Going | None:
+    """The calibration of this probe, if there is one going on."""
+    try:
+        look = _told(visit, Look, "look", chosen, probe)
+    except CallRefused:
+        return None
+    return Going(probe, look, _told(visit, Result, "result", chosen, probe) if look.points else None)
+
+
+def _told(visit: Visit, kind: type[T], step: str, chosen: str, probe: Quantity) -> T:
+    method = f"calibrate.{step}"
+    return visit.daemon.looked_up(TypeAdapter(kind), method, reservoir=chosen, quantity=probe.value)
+
+
+def _rig(visit: Visit) -> Markup:
+    box = visit.daemon.looked_up(TypeAdapter(Box), "box")
+    return views.rig(visit.state, _as_started(visit), box, version("evenwater"))
+
+
+def _settings(visit: Visit) -> Markup:
+    return views.settings(explained(_as_started(visit)), visit.visitor)
+
+
+def _as_started(visit: Visit) -> Settings:
+    """The settings that the daemon was started with."""
+    told = visit.daemon.looked_up(TypeAdapter(dict[str, Any]), "settings")
+    try:
+        return Settings.model_validate_json(json.dumps(told))
+    except ValidationError as other:
+        raise NoDaemon(OTHER_VERSION) from other
+
+
+VIEWS: Mapping[str, View] = {
+    "/": _now,
+    "/trend": _trend,
+    "/doses": _doses,
+    "/alarms": _alarms,
+    "/calibrate": _calibrate,
+    "/rig": _rig,
+    "/settings": _settings,
+}
+
+
+def _csv(visit: Visit) -> str:
+    """What the trend shows, as RFC 4180 has it."""
+    asked, _ = _window(visit)
+    chosen = _chosen(visit)
+    lines, _ = _looked_back(visit, chosen, asked)
+    text = io.StringIO()
+    csv.writer(text).writerows([CSV_HEADINGS, *rows_of(chosen, lines)])
+    return text.getvalue()
+
+
+TABLES: Mapping[str, Callable[[Visit], str]] = {"/trend.csv": _csv}
+"""Each path that gives a table to keep. Raises as a view does, and HistoryError."""

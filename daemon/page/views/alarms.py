@@ -8,11 +8,10 @@ from daemon.alarm.describe import explained
 from daemon.alarm.table import Kind
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.forms import offered
+from daemon.page.views.signs import GRAVITY
 from daemon.page.visitor import Visitor
 from daemon.store.trend import Event
-from daemon.values import Alarm, Priority, State
-
-_GRAVITY = {Priority.HIGH: "!!!", Priority.MEDIUM: "!!", Priority.LOW: "!"}
+from daemon.values import Alarm, State
 
 
 def alarms(state: State, events: Sequence[Event], visitor: Visitor) -> Markup:
@@ -45,7 +44,7 @@ def _alarm(alarm: Alarm, visitor: Visitor) -> Markup:
     }
     facts = [joined(element("dt", name), element("dd", text)) for name, text in told.items()]
     parts: list[str] = [
-        element("h2", f"{_GRAVITY[alarm.priority]} {alarm.text}"),
+        element("h2", f"{GRAVITY[alarm.priority]} {alarm.text}"),
         element("p", f"{alarm.priority.value} priority, {alarm.key}"),
         element("dl", *facts),
     ]

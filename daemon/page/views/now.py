@@ -6,12 +6,11 @@ from daemon import words
 from daemon.page.chart import ruler
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.forms import field, folded, offered
+from daemon.page.views.signs import CONDITION, QUALITY
 from daemon.page.visitor import Visitor
 from daemon.values import Condition, Quality, ReservoirState, State, Verdict
 
 LONGEST_REASON = 200  # characters, as a request may carry
-_SIGN = {Quality.GOOD: "●", Quality.UNCERTAIN: "◐", Quality.BAD: "✕"}
-_CONDITION_SIGN = {Condition.KEEPING: "●", Condition.WATCHING: "◌", Condition.HELD: "‖", Condition.LOCKED: "✕"}
 
 
 def now(state: State, visitor: Visitor) -> Markup:
@@ -21,7 +20,7 @@ def now(state: State, visitor: Visitor) -> Markup:
 
 
 def _reservoir(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
-    condition = f"{_CONDITION_SIGN[of.condition]} {words.condition(of.condition, of.condition_reason)}"
+    condition = f"{CONDITION[of.condition]} {words.condition(of.condition, of.condition_reason)}"
     doses = [element("li", f"{entry.utc:%d %b %H:%M} {words.entry(entry)}") for entry in of.last_doses[:3]]
     return element(
         "section",
@@ -43,7 +42,7 @@ def _reading(of: ReservoirState, verdict: Verdict) -> Markup:
     parts: list[str] = [
         element("span", words.QUANTITY[quantity], class_="quantity"),
         element("span", words.value(quantity, amount), class_="amount"),
-        element("span", f"{_SIGN[verdict.quality]} {verdict.quality.value}", class_="quality"),
+        element("span", f"{QUALITY[verdict.quality]} {verdict.quality.value}", class_="quality"),
     ]
     if band:
         parts += [ruler(amount, band), element("span", _against(amount, *band), class_="against")]
