@@ -201,7 +201,7 @@ def _step(number: int, done: bool | None, *content: str) -> Markup:
 def _resting(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
     """How far the signal has come to rest."""
     look, kind = going.look, going.quantity.kind
-    rest = "✓ At rest." if look.settled else f"Not at rest yet, {look.share_settled:.0%} of the way."
+    rest = "✓ At rest: take the point." if look.settled else "Not at rest yet: wait."
     shown = (
         curve(look.seen, look.mean, look.allowed_spread, SIGNAL[kind], look.said)
         if look.seen and look.mean is not None and look.allowed_spread is not None
@@ -209,12 +209,12 @@ def _resting(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
     )
     live = element(
         "div",
-        element("p", element("strong", rest), role="status"),
         shown,
-        element("p", look.said, class_="why"),
+        element("p", f"{look.share_settled:.0%} of the way: {look.said}", class_="why"),
         id="resting",
         data_live=True,
     )
+    told = element("p", element("strong", rest), role="status", id="rest", data_live=True)
     moved = offered(
         visitor,
         "/calibrate/afresh",
@@ -222,7 +222,7 @@ def _resting(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
         reservoir=of.name,
         quantity=going.quantity.value,
     )
-    return joined(element("p", PLACE[kind]), live, moved)
+    return joined(element("p", PLACE[kind]), told, live, moved)
 
 
 def _take(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:

@@ -6,17 +6,16 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 
 from config.plausible import wire_words
-from config.settings import Reservoir, Settings
+from config.settings import Probe, Reservoir, Settings
 from daemon import words
 from daemon.desk_box import Box
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.signs import QUALITY
-from daemon.values import Quantity, ReservoirState, Role, State, Verdict
+from daemon.values import Quality, Quantity, ReservoirState, Role, State, Verdict
 from drivers.barriers import FREE_MB, Barrier, Standing
 from drivers.box import Facts, StateFolder
 
 _STANDING = {Standing.OK: "●", Standing.MISSING: "✕", Standing.UNKNOWN: "◌"}
-HEADS = ("input", "wired to", "how it does", "volts now", "calibrated")
 
 
 def rig(state: State, settings: Settings, box: Box, page_version: str) -> Markup:
@@ -38,50 +37,52 @@ def rig(state: State, settings: Settings, box: Box, page_version: str) -> Markup
 
 
 def _reservoir(of: ReservoirState, table: Reservoir) -> Markup:
-    inputs = [_row(name, *_wired(table, name), *_health(of.verdicts.get(Quantity(name)))) for name in table.probe]
+    inputs = [
+        _input(words.QUANTITY[Quantity(name)], _wired(probe), *_health(of.verdicts.get(Quantity(name))))
+        for name, probe in table.probe.items()
+    ]
     contacts = [
-        _row(name, f"GPIO {contact.line}", f"closed means {contact.closed_means}", "–", "–")
+        _input(name, f"contact at GPIO {contact.line}", f"closed means {contact.closed_means}")
         for name, contact in (("circulation", table.circulation), ("tray", table.tray))
         if contact is not None
     ]
     pumps = [element("li", *_pump(of, Role(role), pump.line)) for role, pump in table.pump.items()]
-    heads = [element("th", text, scope="col") for text in HEADS]
     return element(
         "section",
         element("h2", f"{of.title}, {table.volume_l:g} L, {table.system.replace('_', ' ')}"),
-        element(
-            "div",
-            element("table", element("thead", element("tr", *heads)), element("tbody", *inputs, *contacts)),
-            class_="wide",
-            tabindex=0,
-            role="region",
-            aria_label=f"Inputs of {of.title}",
-        ),
+        element("h3", "Inputs"),
+        element("ul", *inputs, *contacts, class_="inputs"),
         element("h3", "Pumps") if pumps else "",
         element("ul", *pumps) if pumps else element("p", "It has no pump: it is only watched."),
     )
 
 
-def _row(name: str, *cells: str) -> Markup:
-    title = words.QUANTITY[Quantity(name)] if name in set(Quantity) else name
-    return element("tr", element("th", title, scope="row"), *(element("td", cell) for cell in cells))
+def _input(name: str, wired: str, *health: str) -> Markup:
+    return element(
+        "li",
+        element("strong", name),
+        *(element("span", each) for each in health if each),
+        element("span", wired, class_="why"),
+    )
 
 
-def _wired(table: Reservoir, name: str) -> tuple[str]:
-    probe = next(probe for quantity, probe in table.probe.items() if quantity == name)
+def _wired(probe: Probe) -> str:
     wires = sorted(wire_words(wire) for wire in probe.wired().claims())
-    return (f"{probe.driver}: {', '.join(wires)}" if wires else probe.driver,)
+    return ": ".join((probe.driver, ", ".join(wires))) if wires else probe.driver
 
 
-def _health(verdict: Verdict | None) -> tuple[str, str, str]:
+def _health(verdict: Verdict | None) -> tuple[str, ...]:
+    """How it does, what it shows now, by which calibration."""
     if verdict is None:
-        return "◌ not looked at yet", "–", "–"
+        return ("◌ not looked at yet",)
     text = f"{QUALITY[verdict.quality]} {verdict.quality.value}"
-    if verdict.quality.value != "good":
+    if verdict.quality is not Quality.GOOD:
         text = f"{text}: {words.why(verdict)}"
-    volts = verdict.reading.sample.volts if verdict.reading is not None else None
-    day = verdict.reading.calibration if verdict.reading is not None else ""
-    return text, "–" if volts is None else f"{volts:.4f} V", day or "–"
+    if verdict.reading is None:
+        return (text,)
+    volts, day = verdict.reading.sample.volts, verdict.reading.calibration
+    shown = [f"{volts:.4f} V now" if volts is not None else "", f"calibrated on {day}" if day else ""]
+    return text, ", ".join(filter(None, shown))
 
 
 def _pump(of: ReservoirState, role: Role, line: int) -> Iterator[str]:

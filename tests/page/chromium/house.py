@@ -1,0 +1,96 @@
+"""A daemon and its page as processes of their own, and a browser to look at it with."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
+
+from tests.brokers import HOUSE
+from tests.page.browser import HOLDERS, passwords
+from tests.scenarios.site import ANY_PYTHON, Site, end, soon
+
+CHROMIUM = shutil.which("chromium")
+PHONE = ViewportSize(width=360, height=740)
+DESK = ViewportSize(width=1280, height=800)
+PATIENCE_MS = 60_000.0  # on a busy machine; all takes a fraction of it
+FASTER = 60.0  # bench seconds a second
+VIEWS = ("/", "/trend", "/doses", "/alarms", "/calibrate", "/rig", "/settings")
+
+
+class House:
+    """A site that runs, and its page. `without_password`: another page of it, that asks for none."""
+
+    def __init__(self, folder: Path, site: Site) -> None:
+        self.site, self._folder, self.page, self.url = site, folder, None, ""
+
+    @contextmanager
+    def serving(self, *words: str) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
+        """A page of this site as a process: it, and its address."""
+        log = self._folder / f"page-{len(list(self._folder.glob('page-*')))}"
+        command = [sys.executable, "-m", "daemon.cli.main", "page", "--port", "0"]
+        with log.open("wb") as file:
+            process = subprocess.Popen(
+                [*command, "--state", str(self.site.state), *words],
+                cwd=HOUSE,
+                env=ANY_PYTHON,
+                stdout=file,
+                stderr=file,
+            )
+        try:
+            soon(lambda: " is at http" in log.read_text() or process.poll() is not None)
+            found = re.search(r" is at (http\S+)/ ", log.read_text())
+            assert found, log.read_text()
+            yield process, found[1]
+        finally:
+            process.send_signal(signal.SIGCONT)
+            end(process)
+
+
+@contextmanager
+def lived_in(folder: Path) -> Iterator[House]:
+    """A site whose daemon runs and whose page is served, with a password."""
+    site = Site(folder, time_factor=FASTER)
+    passwords(site.state, guest=False)
+    house = House(folder, site)
+    with site.running(), house.serving() as (_, house.url):
+        yield house
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """Debian's own, without a window."""
+    arguments = ["--no-sandbox"] if os.geteuid() == 0 else []
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=arguments)
+        yield browser
+        browser.close()
+
+
+def log_in(browser: Browser, url: str, size: ViewportSize = PHONE) -> BrowserContext:
+    """A browser's window whose person has typed the password."""
+    context = browser.new_context(base_url=url, viewport=size, has_touch=size is PHONE, reduced_motion="reduce")
+    context.set_default_timeout(PATIENCE_MS)
+    page = context.new_page()
+    page.goto("/login")
+    page.get_by_label("Password of this page").fill(HOLDERS)
+    page.get_by_role("button", name="Log in").click()
+    page.get_by_role("heading", name="Now", exact=True).wait_for()
+    page.close()
+    return context
+
+
+def complaints(page: Page) -> list[str]:
+    """What the browser itself says against the page from now on: errors, and what its policy forbade."""
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: said.append(str(error)))
+    return said

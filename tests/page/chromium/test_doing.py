@@ -1,0 +1,118 @@
+"""What people do from a phone, from the first touch to what comes of it at the tank."""
+
+from __future__ import annotations
+
+import signal
+
+from playwright.sync_api import Browser, Page, expect
+
+from tests.page.browser import HOLDERS
+from tests.page.chromium.house import PATIENCE_MS, House
+from tests.scenarios.site import QUINCE_LANE, run, soon
+
+STANDARDS = ("7.00", "4.01")
+AGAIN = "Password, once more"
+
+
+def test_a_ph_probe_is_calibrated_in_two_buffers(phone: Page, house: House) -> None:
+    """From the choice to the water again: the curve comes to rest, new stands beside old, the ledger goes on."""
+    phone.goto("/calibrate")
+    phone.get_by_role("link", name="pH probe").click()
+    phone.get_by_role("button", name="Begin").click()
+    for number, standard in enumerate(STANDARDS, 1):
+        house.site.bench("dip", "ph", standard)
+        phone.get_by_role("button", name="look afresh").click()
+        expect(phone.get_by_text("✓ At rest", exact=False)).to_be_visible(timeout=PATIENCE_MS)
+        expect(phone.locator("#resting svg title")).to_contain_text("moved")
+        phone.get_by_label("Which bottle it is in").select_option(standard)
+        phone.get_by_role("button", name="Take this point").click()
+        expect(phone.get_by_text(f"{standard} taken", exact=False)).to_be_visible()
+        expect(phone.locator("li", has_text=" taken: ").locator("li")).to_have_count(number)
+    expect(phone.get_by_role("row", name="slope")).to_contain_text("97.")
+    keep_the_new_one(phone)
+    house.site.bench("back", "ph")
+    phone.get_by_label(AGAIN).fill(HOLDERS)
+    phone.get_by_role("button", name="It is in the water").click()
+    expect(phone.get_by_role("heading", name="Done")).to_be_visible()
+    soon(lambda: house.site.bed()["condition"] == "keeping")
+    assert "slope" in house.site.told("calibrate", "ph", "history")["said"]
+
+
+def keep_the_new_one(phone: Page) -> None:
+    """By the password; not by another one."""
+    accept = phone.get_by_label("I have checked it, and it is right")
+    for password, kept in (("not this one", False), (HOLDERS, True)):
+        if accept.count():
+            accept.check()
+        phone.get_by_label(AGAIN).fill(password)
+        phone.get_by_role("button", name="Keep the new calibration").click()
+        if not kept:
+            expect(phone.get_by_text("That is not the password")).to_be_visible()
+            phone.get_by_role("link", name="Back").click()
+    expect(phone.get_by_role("button", name="It is in the water")).to_be_visible()
+
+
+def test_dosing_is_paused_from_the_phone_and_let_on_again(phone: Page, house: House) -> None:
+    """With a reason for whoever looks later; only the password lets it dose again."""
+    phone.goto("/")
+    phone.get_by_text("Pause dosing", exact=True).click()
+    phone.get_by_label("Why, for whoever looks later").fill("wet hands <b>")
+    phone.get_by_role("button", name="Pause dosing of Bed 1").click()
+    expect(phone.get_by_role("heading", name="Done")).to_be_visible()
+    soon(lambda: house.site.bed()["condition"] == "held")
+    assert house.site.bed()["condition_reason"] == "wet hands <b>"
+    phone.goto("/")
+    expect(phone.get_by_text("wet hands <b>", exact=False).first).to_be_visible()
+    phone.get_by_text("Let it dose again", exact=True).click()
+    phone.get_by_label(AGAIN).fill(HOLDERS)
+    phone.get_by_role("button", name="Let Bed 1 dose again").click()
+    soon(lambda: house.site.bed()["condition"] == "keeping")
+
+
+def test_an_alarm_is_seen_and_silenced(phone: Page, house: House) -> None:
+    """It comes up by itself on a view that stands open; silencing it clears nothing."""
+    phone.goto("/")
+    house.site.bench("unplug", "ec")
+    link = phone.get_by_role("link", name="call", exact=False)
+    expect(link).to_be_visible(timeout=PATIENCE_MS)
+    link.click()
+    phone.get_by_role("button", name="I have seen bed1-ec-probe").click()
+    expect(phone.get_by_role("heading", name="Done")).to_be_visible()
+    assert "bed1-ec-probe" in house.site.alarms()
+    phone.goto("/alarms")
+    expect(phone.get_by_role("button", name="I have seen bed1-ec-probe")).to_have_count(0)
+    house.site.bench("plug", "ec")
+
+
+def test_a_connection_that_is_lost_is_told_and_comes_back(browser: Browser, house: House) -> None:
+    """What is shown is marked as old, with what to do; once the page answers again it goes on by itself."""
+    with house.serving("--password-file", str(house.site.state / "none")) as (process, url):
+        context = browser.new_context(base_url=url)
+        page = context.new_page()
+        page.goto("/")
+        process.send_signal(signal.SIGSTOP)
+        expect(page.get_by_role("alert")).to_contain_text("does not answer", timeout=PATIENCE_MS)
+        process.send_signal(signal.SIGCONT)
+        expect(page.get_by_role("alert")).to_have_count(0, timeout=PATIENCE_MS)
+        expect(page.locator("#age")).to_contain_text("s ago")
+        context.close()
+
+
+def test_a_changed_copy_of_the_settings_is_checked(phone: Page, house: House) -> None:
+    """Each mistake at once, in the words of the command line; nothing is changed, and what was pasted stays."""
+    before = house.site.settings.read_text()
+    broken = QUINCE_LANE.read_text().replace("max_per_dose_ml = 8.0", "max_per_dose_ml = -8.0")
+    broken = broken.replace("target = 6.0", "tarket = 6.0")
+    phone.goto("/settings")
+    phone.get_by_text("Check a changed copy").click()
+    phone.get_by_label("Its text, pasted").fill(broken)
+    phone.get_by_role("button", name="Check it").click()
+    expect(phone.get_by_role("heading", name="2 things are wrong")).to_be_visible()
+    copy = house.site.state / "copy.toml"
+    copy.write_text(broken)
+    said = run("daemon.cli.main", "check", str(copy)).stderr.replace(str(copy), "the copy").splitlines()
+    assert phone.locator("#found li").all_inner_texts() == said
+    phone.get_by_label("Its text, pasted").fill(QUINCE_LANE.read_text())
+    phone.get_by_role("button", name="Check it").click()
+    expect(phone.get_by_role("heading", name="The file is fine")).to_be_visible()
+    assert house.site.settings.read_text() == before
