@@ -25,6 +25,7 @@ demo: $(READY)
 
 test: $(READY)
 	@sh .ci/broker
+	@sh .ci/browser
 	@EVENWATER_ALL=$(ALL) $(BIN)/python -m pytest -n 2 $(ARGS)
 
 bench: $(READY)

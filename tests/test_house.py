@@ -288,7 +288,7 @@ def test_the_lock_keeps_what_only_developing_needs_apart() -> None:
     assert first.isdisjoint(second)
 
 
-@pytest.mark.parametrize("script", ["run", "setup", "broker", "units", "lock"])
+@pytest.mark.parametrize("script", ["run", "setup", "broker", "browser", "units", "lock"])
 def test_the_gates_are_sound_shell(script: str) -> None:
     """Each script parses, and can be run as it lies."""
     file = TOP / ".ci" / script
