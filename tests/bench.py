@@ -23,6 +23,7 @@ from daemon.service import Service, settings_with
 from sim_hw.bench import open_rig
 from sim_hw.from_settings import bench_table
 from sim_hw.scenarios import SCENARIOS
+from tests.page import two_years
 from tests.river.report import page, replay
 from tests.river.series import folder, sites
 from tests.uncertainty import CASES, DRAWS, SEED
@@ -72,7 +73,20 @@ def _figures(settings: Settings) -> Iterator[tuple[str, str, str]]:
     share = 9 * conversion_us / 1000.0 / pass_ms
     yield "share of that in 9 conversions through the ADC library", f"{share:.0%}", ""
     yield "resident memory of `evenwater run`", f"{_resident_mb():.1f} MB", "55 MB"
+    yield from _trend()
     yield from _beside_others()
+
+
+def _trend() -> Iterator[tuple[str, str, str]]:
+    """The page's trend over two years of minutes."""
+    with tempfile.TemporaryDirectory() as folder:
+        started_s = time.perf_counter()
+        values = two_years.build(Path(folder))
+        took_s = time.perf_counter() - started_s
+        yield f"{values / 1e6:.1f} million values of two years, made for the page's trend", f"{took_s:.0f} s", ""
+        for span, took_ms, size in two_years.figures(Path(folder)):
+            target = f"{two_years.MOST_MS:.0f} ms, {took_ms / two_years.MOST_MS:.0%} of it; {size / 1000:.0f} kB"
+            yield f"  the page's trend of {span}", f"{took_ms:.0f} ms", target
 
 
 def _beside_others() -> Iterator[tuple[str, str, str]]:

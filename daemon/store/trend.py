@@ -17,7 +17,7 @@ from daemon.store.history import BUSY_S, FILE, HOUR_S, THOUSANDTHS
 from daemon.store.minutes import MINUTE_S, Series
 
 POINTS = 400
-BY_HOURS_S = HOUR_S  # stretches as long as this, or longer, are made of whole hours
+BY_HOURS_S = 2400.0  # stretches as long as this, or longer, are made of whole hours
 
 _BY_MINUTES = """
 SELECT (minute - :first) / :width AS bucket, min(value), max(value), sum(value), count(*), sum(doubted)
@@ -101,7 +101,7 @@ class Grid:
 
 
 def grid_of(begin: datetime, end: datetime, points: int) -> Grid:
-    """At most `points` stretches of equal length, of whole hours where they are that long.
+    """At most `points` stretches of equal length, of whole hours where they would be about that long.
 
     Raises ValueError unless begin lies before end and points is above 0.
     """
