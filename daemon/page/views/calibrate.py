@@ -34,6 +34,7 @@ PLACE = {
 }
 SIGNAL = {Quantity.PH: "mV", Quantity.EC: "mS", Quantity.TEMPERATURE: "°C", Quantity.LEVEL: "share"}
 CALIBRATED = tuple(SIGNAL)
+LEAST_POINTS = {Quantity.PH: 2, Quantity.EC: 1, Quantity.TEMPERATURE: 1, Quantity.LEVEL: 2}
 _SIGN = {True: "✓", False: "○", None: "▸"}
 
 
@@ -174,7 +175,7 @@ def _going(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
         _step(0, True),
         _step(1, True if look.settled else None, _resting(of, going, visitor)),
         _step(2, None if look.settled else bool(taken), third),
-        _step(3, None if fourth else False, fourth),
+        _step(3, None if going.result is not None and going.result.rows else False, fourth),
         _step(4, False),
     )
     stop = offered(
@@ -275,8 +276,11 @@ def _bottles(look: Look) -> Markup:
 def _weighed(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
     """What the points make, beside the old; and the form that keeps it."""
     result = going.result
-    if result is None or not going.look.points:
+    taken, least = len(going.look.points), LEAST_POINTS[going.quantity.kind]
+    if result is None or not taken:
         return Markup("")
+    if taken < least:
+        return element("p", f"{taken} of {least} points taken: put it into the next one, above.")
     if not result.rows:
         return element("p", f"{result.said}.")
     heads = [element("th", text, scope="col") for text in ("", "old", "new")]

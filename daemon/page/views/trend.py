@@ -51,7 +51,7 @@ def trend(
         return joined(*parts)
     told = [MARKS, _of_bands(stretches), missing]
     parts.append(element("p", *(f"{each} " for each in told if each)))
-    parts += [_stretch(of) for of in stretches]
+    parts.append(element("div", *map(_stretch, stretches), class_="charts"))
     parts.append(element("p", element("a", "What is shown, as CSV", href=_to(chosen, window, "/trend.csv"))))
     return joined(*parts)
 
