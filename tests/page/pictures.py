@@ -20,7 +20,7 @@ from daemon.service import settings_with
 from tests.at_the_tank import at_the_tank, one_bed
 from tests.brokers import HOUSE
 from tests.page.browser import passwords
-from tests.page.chromium.house import CHROMIUM, DESK, FASTER, PATIENCE_MS, PHONE, House, chromium, log_in
+from tests.page.chromium.house import CHROMIUM, DESK, FASTER, PHONE, House, chromium, log_in
 from tests.scenarios.site import Site
 
 LIVED_H, UNPLUGGED_H = 36.0, (20.0, 21.0)
@@ -57,7 +57,7 @@ def calibrating(page: Page, house: House) -> None:
     for standard in ("7.00", "4.01"):
         house.site.bench("dip", "ph", standard)
         page.get_by_role("button", name="look afresh").click()
-        expect(page.get_by_text("✓ At rest", exact=False)).to_be_visible(timeout=PATIENCE_MS)
+        expect(page.get_by_text("✓ At rest", exact=False)).to_be_visible()
         if standard == "7.00":
             page.get_by_label("Which bottle it is in").select_option(standard)
             page.get_by_role("button", name="Take this point").click()
@@ -113,10 +113,11 @@ def main() -> int:
         site = Site(folder, time_factor=FASTER)
         lived(site.state)
         passwords(site.state, guest=False)
-        house = House(folder, site)
-        with site.running(), house.serving() as (_, house.url), chromium() as browser:
+        with site.running() as daemon, chromium() as browser:
+            house = House(folder, site, daemon)
             site.until_passes(60)
-            sizes = dict(take(browser, house, HOUSE / "docs"))
+            with house.serving() as house.url:
+                sizes = dict(take(browser, house, HOUSE / "docs"))
     for file, size in sizes.items():
         print(f"docs/{file}: {size / 1000:.0f} kB{'' if size < LARGEST else ', too large'}")
     return 0 if max(sizes.values()) < LARGEST else 1

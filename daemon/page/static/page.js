@@ -142,6 +142,13 @@
     }
   }
 
+  // A file that is chosen is put into the text field it belongs to; it goes nowhere until the form is sent.
+  document.documentElement.classList.add("has-script");
+  for (const chosen of document.querySelectorAll("input[type=file][data-into]"))
+    chosen.addEventListener("change", async () => {
+      if (chosen.files.length) document.getElementById(chosen.dataset.into).value = await chosen.files[0].text();
+    });
+
   setInterval(tick, 1000);
   if (leastMs) {
     listen();

@@ -213,9 +213,8 @@ def _resting(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
         shown,
         element("p", f"{look.share_settled:.0%} of the way: {look.said}", class_="why"),
         id="resting",
-        data_live=True,
     )
-    told = element("p", element("strong", rest), role="status", id="rest", data_live=True)
+    told = element("p", element("strong", rest), role="status", id="rest")
     moved = offered(
         visitor,
         "/calibrate/afresh",
@@ -252,23 +251,26 @@ def _number(name: str, label: str, quantity: Quantity, *, required: bool = False
 
 
 def _bottles(look: Look) -> Markup:
-    """Which bottle: what the label says, the likely ones first. None is chosen for the person where two fit."""
+    """Which bottle: what the label says. Where two fit the signal none is chosen for the person.
+
+    The list keeps its order from look to look: what somebody has chosen must not become another bottle.
+    """
     only = look.candidates[0] if len(look.candidates) == 1 else ""
-    rest = [name for name in look.bottles if name not in look.candidates]
     choices = [
         element(
             "option",
             f"{name} (by its signal)" if name in look.candidates else name,
             value=name,
+            id=f"standard-{name}",
             selected=name == only,
         )
-        for name in (*look.candidates, *rest)
+        for name in look.bottles
     ]
-    nothing = [] if only else [element("option", "what its label says …", value="")]
+    nothing = element("option", "what its label says …", value="", id="standard-none")
     return element(
         "div",
         element("label", "Which bottle it is in", for_="standard"),
-        element("select", *nothing, *choices, id="standard", name="standard", required=True),
+        element("select", nothing, *choices, id="standard", name="standard", required=True),
         class_="field",
     )
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import os
 import re
 import shutil
-import signal
 import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect, sync_playwright
 
 from tests.brokers import HOUSE
 from tests.page.browser import HOLDERS, passwords
@@ -27,16 +26,16 @@ VIEWS = ("/", "/trend", "/doses", "/alarms", "/calibrate", "/rig", "/settings")
 
 
 class House:
-    """A site that runs, and its page. `without_password`: another page of it, that asks for none."""
+    """A site that runs, and the address of its page."""
 
-    def __init__(self, folder: Path, site: Site) -> None:
-        self.site, self._folder, self.page, self.url = site, folder, None, ""
+    def __init__(self, folder: Path, site: Site, daemon: subprocess.Popen[bytes]) -> None:
+        self.site, self.daemon, self._folder, self.url = site, daemon, folder, ""
 
     @contextmanager
-    def serving(self, *words: str) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
-        """A page of this site as a process: it, and its address."""
+    def serving(self, *words: str, port: int = 0) -> Iterator[str]:
+        """A page of this site as a process, ended after the block: its address."""
         log = self._folder / f"page-{len(list(self._folder.glob('page-*')))}"
-        command = [sys.executable, "-m", "daemon.cli.main", "page", "--port", "0"]
+        command = [sys.executable, "-m", "daemon.cli.main", "page", "--port", str(port)]
         with log.open("wb") as file:
             process = subprocess.Popen(
                 [*command, "--state", str(self.site.state), *words],
@@ -49,9 +48,8 @@ class House:
             soon(lambda: " is at http" in log.read_text() or process.poll() is not None)
             found = re.search(r" is at (http\S+)/ ", log.read_text())
             assert found, log.read_text()
-            yield process, found[1]
+            yield found[1]
         finally:
-            process.send_signal(signal.SIGCONT)
             end(process)
 
 
@@ -60,9 +58,10 @@ def lived_in(folder: Path) -> Iterator[House]:
     """A site whose daemon runs and whose page is served, with a password."""
     site = Site(folder, time_factor=FASTER)
     passwords(site.state, guest=False)
-    house = House(folder, site)
-    with site.running(), house.serving() as (_, house.url):
-        yield house
+    with site.running() as daemon:
+        house = House(folder, site, daemon)
+        with house.serving() as house.url:
+            yield house
 
 
 @contextmanager
@@ -79,6 +78,7 @@ def log_in(browser: Browser, url: str, size: ViewportSize = PHONE) -> BrowserCon
     """A browser's window whose person has typed the password."""
     context = browser.new_context(base_url=url, viewport=size, has_touch=size is PHONE, reduced_motion="reduce")
     context.set_default_timeout(PATIENCE_MS)
+    expect.set_options(timeout=PATIENCE_MS)
     page = context.new_page()
     page.goto("/login")
     page.get_by_label("Password of this page").fill(HOLDERS)

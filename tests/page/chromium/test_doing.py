@@ -7,7 +7,7 @@ import signal
 from playwright.sync_api import Browser, Page, expect
 
 from tests.page.browser import HOLDERS
-from tests.page.chromium.house import PATIENCE_MS, House
+from tests.page.chromium.house import House
 from tests.scenarios.site import QUINCE_LANE, run, soon
 
 STANDARDS = ("7.00", "4.01")
@@ -22,7 +22,7 @@ def test_a_ph_probe_is_calibrated_in_two_buffers(phone: Page, house: House) -> N
     for number, standard in enumerate(STANDARDS, 1):
         house.site.bench("dip", "ph", standard)
         phone.get_by_role("button", name="look afresh").click()
-        expect(phone.get_by_text("✓ At rest", exact=False)).to_be_visible(timeout=PATIENCE_MS)
+        expect(phone.get_by_text("✓ At rest", exact=False)).to_be_visible()
         expect(phone.locator("#resting svg title")).to_contain_text("moved")
         phone.get_by_label("Which bottle it is in").select_option(standard)
         phone.get_by_role("button", name="Take this point").click()
@@ -74,7 +74,7 @@ def test_an_alarm_is_seen_and_silenced(phone: Page, house: House) -> None:
     phone.goto("/")
     house.site.bench("unplug", "ec")
     link = phone.get_by_role("link", name="call", exact=False)
-    expect(link).to_be_visible(timeout=PATIENCE_MS)
+    expect(link).to_be_visible()
     link.click()
     phone.get_by_role("button", name="I have seen bed1-ec-probe").click()
     expect(phone.get_by_role("heading", name="Done")).to_be_visible()
@@ -85,17 +85,31 @@ def test_an_alarm_is_seen_and_silenced(phone: Page, house: House) -> None:
 
 
 def test_a_connection_that_is_lost_is_told_and_comes_back(browser: Browser, house: House) -> None:
-    """What is shown is marked as old, with what to do; once the page answers again it goes on by itself."""
-    with house.serving("--password-file", str(house.site.state / "none")) as (process, url):
-        context = browser.new_context(base_url=url)
-        page = context.new_page()
-        page.goto("/")
-        process.send_signal(signal.SIGSTOP)
-        expect(page.get_by_role("alert")).to_contain_text("does not answer", timeout=PATIENCE_MS)
-        process.send_signal(signal.SIGCONT)
-        expect(page.get_by_role("alert")).to_have_count(0, timeout=PATIENCE_MS)
+    """What is shown is marked as old, with why; once the page answers again it goes on by itself."""
+    without_password = ("--password-file", str(house.site.state / "none"))
+    context = browser.new_context()
+    page = context.new_page()
+    with house.serving(*without_password) as url:
+        page.goto(url)
+        expect(page.get_by_role("alert")).to_have_count(0)
+    expect(page.get_by_role("alert")).to_contain_text("does not answer")
+    with house.serving(*without_password, port=int(url.rstrip("/").rpartition(":")[2])):
+        expect(page.get_by_role("alert")).to_have_count(0)
         expect(page.locator("#age")).to_contain_text("s ago")
         context.close()
+
+
+def test_a_daemon_that_hangs_is_told_with_what_to_do(phone: Page, house: House) -> None:
+    """Measure by hand, pull the plug; when it goes on, so does the page."""
+    phone.goto("/")
+    house.daemon.send_signal(signal.SIGSTOP)
+    try:
+        alert = phone.get_by_role("alert")
+        expect(alert).to_contain_text("measure by hand")
+        expect(phone.get_by_text("pH", exact=True)).to_be_visible()
+    finally:
+        house.daemon.send_signal(signal.SIGCONT)
+    expect(alert).to_have_count(0)
 
 
 def test_a_changed_copy_of_the_settings_is_checked(phone: Page, house: House) -> None:
@@ -112,7 +126,8 @@ def test_a_changed_copy_of_the_settings_is_checked(phone: Page, house: House) ->
     copy.write_text(broken)
     said = run("daemon.cli.main", "check", str(copy)).stderr.replace(str(copy), "the copy").splitlines()
     assert phone.locator("#found li").all_inner_texts() == said
-    phone.get_by_label("Its text, pasted").fill(QUINCE_LANE.read_text())
+    phone.get_by_label("Or choose the file", exact=False).set_input_files(QUINCE_LANE)
+    expect(phone.get_by_label("Its text, pasted")).to_have_value(QUINCE_LANE.read_text())
     phone.get_by_role("button", name="Check it").click()
     expect(phone.get_by_role("heading", name="The file is fine")).to_be_visible()
     assert house.site.settings.read_text() == before
