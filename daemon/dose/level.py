@@ -73,7 +73,7 @@ class RestLevel:
         """The level at rest; None until it was watched for as long as a flood may last, or not lately."""
         if self._since_s is None or not self._seen or not now_s - self._since_s >= self.rest_s:
             return None
-        return self._seen[0][1] if self._seen[0][0] >= now_s - self.rest_s else None
+        return next((share for at_s, share in self._seen if at_s >= now_s - self.rest_s), None)
 
 
 Levels = tuple[tuple[float, float], ...]

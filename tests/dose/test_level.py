@@ -40,6 +40,15 @@ def test_a_flood_that_is_short_enough_does_not_show() -> None:
     assert seen(rest, 0.6, 2.0 * REST_S, 60.0) == 0.6
 
 
+def test_a_falling_level_is_known_at_any_pace() -> None:
+    """Asked a moment after a look, when the oldest is just too old: the next one counts."""
+    rest = RestLevel(300.0)
+    for number in range(20):
+        rest.see(60.0 * number, 0.9 - 0.001 * number)
+        share = rest.share(60.0 * number + 0.2)
+        assert share == (None if number < 5 else pytest.approx(0.9 - 0.001 * (number - 4)))
+
+
 def test_what_is_no_number_is_not_remembered() -> None:
     """And a level that was not seen lately is not known."""
     rest = RestLevel(REST_S)

@@ -127,8 +127,8 @@ LEVEL = mutants_of(
     (
         (
             "level waits for a flood's end",
-            "return self._seen[0][1] if self._seen[0][0] >= now_s - self.rest_s else None",
-            "return self._seen[-1][1] if self._seen[0][0] >= now_s - self.rest_s else None",
+            "for at_s, share in self._seen if",
+            "for at_s, share in reversed(self._seen) if",
             f"test_a_flood_that_is_short_enough_does_not_show {FEED_TESTS}::test_a_flooded_bed_is_no_missing_water",
         ),
         (
