@@ -17,6 +17,7 @@ UNITS = (
     ("mmol_per_plant_day", "mmol per plant and day"),
     ("ml_per_ms_per_cm", "mL per mS/cm"),
     ("mg_caco3_per_l", "mg/L CaCO3"),
+    ("umol_per_m2_s", "µmol/(m² s)"),
     ("plants_per_m2", "per m2"),
     ("w_per_m2", "W/m2"),
     ("mmol_per_l", "mmol/L"),

@@ -41,6 +41,18 @@ class Appliance(Table):
 
     rated_w: float = Field(gt=0.0, le=20_000.0, description="the power on its label")
     hours_per_day: float = Field(ge=0.0, le=24.0, description="how long it is on, as its timer says")
+    on_at_h: float = Field(
+        default=6.0,
+        ge=0.0,
+        lt=24.0,
+        description="a lamp: when it comes on, as 6.5 for half past six by the clock",
+    )
+    light_umol_per_m2_s: float = Field(
+        default=0.0,
+        ge=0.0,
+        le=2000.0,
+        description="a lamp: the light it gives at the leaves; growth reckons with it",
+    )
     reservoir: tuple[HomieId, ...] = Field(
         default=(),
         max_length=16,

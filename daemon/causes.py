@@ -9,6 +9,7 @@ from config.settings import Reservoir as Table
 from daemon import words, words_of_calibration
 from daemon.alarm.life import Cause
 from daemon.alarm.table import Kind
+from daemon.dose.draw_down import Stands
 from daemon.dose.finding import Finding
 from daemon.dose.level import Drowned, Fall
 from daemon.dose.permit import BOTTLE_STOP_SHARE, PumpLimits
@@ -68,7 +69,8 @@ class Known:
 
     stood: the condition and reason of a hold or lock in force, None without one.
     spent: the ledger's totals per pump. leak: a fall of the level that drinking cannot explain.
-    drowned: it rose over roots that need air. moved, too_strong, little: findings on doses that still stand.
+    drowned: it rose over roots that need air. falls_fast, stands: a still reservoir falls too fast, or hardly.
+    moved, too_strong, little: findings on doses that still stand.
     water: None where nothing tells.
     unstirred: a circulation contact is fitted and does not say that the water moves. standing: keys of the alarms
     whose cause was there at the last pass: a value has to come back by a dead band before they end.
@@ -85,6 +87,8 @@ class Known:
     moved: Finding | None = None
     leak: Fall | None = None
     drowned: Drowned | None = None
+    falls_fast: Fall | None = None
+    stands: Stands | None = None
     water: Used | None = None
     too_strong: Finding | None = None
     little: Finding | None = None
@@ -101,6 +105,7 @@ def causes(known: Known) -> Iterator[Cause]:
     for quantity, said in known.ageing.items():
         yield from _of_ageing(known, quantity, said)
     yield from _of_doses(known)
+    yield from _of_level(known)
     yield from _of_effects(known)
     for role, pump in known.pumps.items():
         yield from _of_pump(known, role, pump)
@@ -228,11 +233,19 @@ def _of_water(known: Known) -> Iterator[Cause]:
     yield Cause(Kind.CHANGE_OUT, known.name, "water", text)
 
 
-def _of_effects(known: Known) -> Iterator[Cause]:
+def _of_level(known: Known) -> Iterator[Cause]:
+    title, full_l = known.table.title, known.table.volume_l
     if known.leak is not None:
-        yield Cause(Kind.LEAK, known.name, "level", f"{_capital(words.leak(known.leak, known.table.volume_l))}.")
+        yield Cause(Kind.LEAK, known.name, "level", f"{_capital(words.leak(known.leak, full_l))}.")
     if known.drowned is not None:
-        yield Cause(Kind.AIR_ROOTS, known.name, "level", words.drowned(known.drowned, known.table.title))
+        yield Cause(Kind.AIR_ROOTS, known.name, "level", words.drowned(known.drowned, title))
+    if known.falls_fast is not None:
+        yield Cause(Kind.FALLS_FAST, known.name, "level", words.falls_fast(known.falls_fast, title, full_l))
+    if known.stands is not None:
+        yield Cause(Kind.HARDLY_FALLS, known.name, "level", words.stands(known.stands, title, full_l))
+
+
+def _of_effects(known: Known) -> Iterator[Cause]:
     if known.moved is not None:
         yield Cause(Kind.MOVED, known.name, "ph", f"{_capital(words.finding(known.moved))}.")
     strong = known.too_strong

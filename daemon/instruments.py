@@ -10,7 +10,9 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.calibrating import Visit
 from daemon.causes import LEVEL_ENOUGH
+from daemon.dose import draw_down
 from daemon.dose.doubt_file import Doubts
+from daemon.dose.draw_down import Stands
 from daemon.dose.inflow import Inflow, follow, since_rise_s
 from daemon.dose.ledger_standing import Standing
 from daemon.dose.level import Drowned, Fall, Levels, RestLevel, drowned, leak, most_drunk_l_per_h, rest_s_of
@@ -86,6 +88,7 @@ class Instruments:
         self._rest = RestLevel(rest_s_of(table))
         self._fresh = Inflow()  # as _inflow, of the level at rest: a flood that runs back is no fresh water
         self._levels: Levels = ()
+        self._days: Levels = ()  # of a still reservoir, for days
         self._lowest: float | None = None  # level at rest of a still reservoir, since its water is in
         self.rest_share: float | None = None
         self._wet_looks = 0
@@ -196,6 +199,7 @@ class Instruments:
         self._levels = follow_level(self._levels, now_s, self.rest_share)
         if self._table.system == "still" and self.rest_share is not None:
             self._lowest = self.rest_share if self._lowest is None else min(self._lowest, self.rest_share)
+            self._days = draw_down.follow(self._days, now_s, self.rest_share)
 
     def _look_at_contacts(self) -> None:
         circulation, tray = self._table.circulation, self._table.tray
@@ -330,6 +334,14 @@ class Instruments:
         """The fall of the level that drinking cannot explain, if there is one."""
         return leak(self._levels, self._drunk_share_per_h)
 
+    def falls_too_fast(self) -> Fall | None:
+        """That a still reservoir loses more in a day than plants drink."""
+        return draw_down.too_fast(self._days, self._drunk_share_per_h)
+
+    def stands(self) -> Stands | None:
+        """That a still reservoir has hardly fallen for days."""
+        return draw_down.stands(self._days)
+
     def drowned(self) -> Drowned | None:
         """Whether a still reservoir was filled over its roots in the air."""
         return drowned(self._lowest, self.rest_share)
@@ -346,6 +358,7 @@ class Instruments:
     def level_disturbed(self) -> None:
         """People are at the tank: how the level falls says nothing."""
         self._levels = ()
+        self._days = ()
 
     @property
     def fresh_share(self) -> float:

@@ -9,15 +9,21 @@ import tempfile
 from collections import deque
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from math import ceil
 from pathlib import Path
 from typing import Any
 
+from daemon.crop.growth import HOURS_OF_DAY, UMOL_PER_J, Hour, Lamp, g_per_head, over_and_over
+from daemon.crop.still import Day, draw_down, drunk
 from daemon.requests import Origin, Request
 from daemon.service import Service
 from daemon.values import Quantity
 from sim_hw import grower
 from sim_hw.bench import Bench
+from sim_hw.crop import CropTable
 from sim_hw.pins import Edge
+from sim_hw.systems import Still
+from sim_hw.tables import TankTable
 
 MEMORY_FOLDER = Path("/dev/shm")
 
@@ -57,6 +63,25 @@ def calibrate_all(service: Service, bench: Bench) -> None:
         for quantity in grower.STANDARDS:
             if quantity in reservoir.probe:
                 grower.calibrate(quantity, name, ask=asking, play=bench.play, wait=wait)
+
+
+def expected_levels(tanks: Mapping[str, TankTable], days: float) -> dict[str, tuple[Day, ...]]:
+    """How the level of each still tank with a growing crop should fall, day by day, if nobody pours."""
+    return {
+        name: _expected(tank, tank.crop, ceil(days))
+        for name, tank in tanks.items()
+        if isinstance(tank.system, Still) and tank.crop is not None
+    }
+
+
+def _expected(tank: TankTable, crop: CropTable, days: int) -> tuple[Day, ...]:
+    """Reckoned as `evenwater crop still` does, from what the heads weigh."""
+    lamp = Lamp(crop.par_w_per_m2 * UMOL_PER_J, tank.light_on_h, tank.light_off_h - tank.light_on_h)
+    ordinary = [Hour(tank.temperature_c, lamp.light_umol(hour)) for hour in range(HOURS_OF_DAY)]
+    young = int(crop.age_days)
+    hours = over_and_over(ordinary, (young + days) * HOURS_OF_DAY)
+    curve = g_per_head(hours, crop.plants_per_m2, tank.air_co2_ppm)[young:]
+    return draw_down(curve, drunk(tank.plants, curve[-1] - curve[0], crop.water_l_per_kg), tank.volume_l)
 
 
 def taken(edges: deque[Edge]) -> Iterator[Edge]:

@@ -308,6 +308,8 @@ class KeptReservoir:
             moved=self._acidity.moved(stamp.at_s),
             leak=self._leak,
             drowned=self.instruments.drowned(),
+            falls_fast=self.instruments.falls_too_fast(),
+            stands=self.instruments.stands(),
             water=self._record.used(stamp),
             too_strong=self._acidity.too_strong(),
             little=self._acidity.little(stamp.at_s),

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from config.settings import Reservoir
 from daemon.altered import Altered
+from daemon.dose.draw_down import Stands
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.level import Drowned, Fall
 from daemon.dose.strength import stock_a_of_a_fill_ml
@@ -244,6 +245,22 @@ def drowned(of: Drowned, title: str) -> str:
     return (
         f"The level of {title} rose from {of.lowest:.0%} to {of.share:.0%}: roots that had grown into the air "
         f"are under water. It may stand at {of.most_share:.0%} at most."
+    )
+
+
+def falls_fast(of: Fall, title: str, volume_l: float) -> str:
+    """What a still reservoir lost, and what plants take at most."""
+    return (
+        f"The level of {title} fell by {of.share * volume_l:.1f} L within {of.over_s / 3600.0:.0f} h, plants "
+        f"take at most about {of.most_share * volume_l:.1f} L."
+    )
+
+
+def stands(of: Stands, title: str, volume_l: float) -> str:
+    """That a still reservoir hardly fell."""
+    return (
+        f"The level of {title} fell by {max(0.0, of.share) * volume_l:.1f} L within {of.over_s / 86400.0:.0f} "
+        f"days; even seedlings drink {of.least_share * volume_l:.1f} L in that time."
     )
 
 

@@ -74,9 +74,17 @@ SCENARIOS: dict[str, Scenario] = {
         {"system": "ebb_and_flow"},
     ),
     "still": Scenario(
-        "no pump: the level falls on purpose, nothing is dosed; on the sixth day somebody fills it up",
-        {"system": {"kind": "still"}, "start_ph": 6.0, "pour": [{"day": 5.5, "litres": 6.0}]},
+        "no pump, nothing is dosed: a crop drinks the level down; in the third week somebody fills it up",
+        {
+            "system": {"kind": "still"},
+            "start_ph": 6.0,
+            "plants": 12,
+            "crop": {},
+            "evaporation_l_per_day": 0.05,
+            "pour": [{"day": 16.5, "litres": 10.0}],
+        },
         {"system": "still", "start": "watching"},
+        days=21.0,
         without=("ph_down", "ph_up", "stock_a", "stock_b", "top_up"),
         dosed=False,
     ),
@@ -102,6 +110,8 @@ def tables_of(base: Tables, scenario: Scenario, variant: Tables | None = None) -
     _size(bed, tank, scenario.volume_l)
     _merge(bed, scenario.bed)
     tank.update(deepcopy(dict(scenario.tank)))
+    if "crop" in tank:
+        tank.pop("transpiration_l_per_day")  # its growth says that
     if scenario.faults:
         raw["rig"]["fault"] = [dict(fault) for fault in scenario.faults]
     _vary(tank, variant or {})

@@ -35,6 +35,8 @@ class Kind(StrEnum):
     LEVEL_LOW = "level-low"
     LEAK = "leak"
     AIR_ROOTS = "air-roots"
+    FALLS_FAST = "falls-fast"
+    HARDLY_FALLS = "hardly-falls"
     ROOM_SENSOR = "room-sensor"
     OUT_OF_SERVICE = "out-of-service"
     CIRCULATION = "circulation"
@@ -326,6 +328,27 @@ TABLE: dict[Kind, Row] = {
         done="Nothing is pumped out.",
         act="Take water out again. Wholly new water with young plants: evenwater change-out.",
         within="a day or two",
+        stops="none",
+    ),
+    Kind.FALLS_FAST: Row(
+        priority=Priority.MEDIUM,
+        on_delay_s=600.0,
+        off_delay_s=600.0,
+        consequence="It is empty before the crop is ready; a leak also brings water near the mains.",
+        done="Nothing is pumped in.",
+        act="Look for water below it, mains first. All dry: too many heads for it? evenwater crop still.",
+        within="a day or two",
+        stops="none",
+        follows=frozenset({Kind.LEAK}),
+    ),
+    Kind.HARDLY_FALLS: Row(
+        priority=Priority.LOW,
+        on_delay_s=600.0,
+        off_delay_s=600.0,
+        consequence="Plants that do not drink do not grow; a sender that sticks would hide a leak.",
+        done="Nothing is pumped in.",
+        act="Measure the depth with a stick: does the sender agree? Do roots reach the water? No plants: shelve.",
+        within="days",
         stops="none",
     ),
     Kind.CIRCULATION: Row(

@@ -22,7 +22,8 @@ from daemon.cli.ask import Commands
 from daemon.cli.audit import Audit
 from daemon.cli.run import seconds
 from daemon.cli.tally import Tally, Values
-from daemon.rehearse import calibrate_all, folder_in_memory, taken, truths
+from daemon.crop.still import Day
+from daemon.rehearse import calibrate_all, expected_levels, folder_in_memory, taken, truths
 from daemon.requests import RequestRefused
 from daemon.service import CANNOT_START, Service, settings_with
 from daemon.values import Cap, Condition, Quantity, State
@@ -30,8 +31,10 @@ from sim_hw import grower
 from sim_hw.bench import Bench, open_rig
 from sim_hw.from_settings import bench_table
 from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
+from sim_hw.tables import BenchTable
 
 DAY_S = 86400.0
+LEVELS_EVERY_DAYS = 3
 USUAL = Path(__file__).parents[2] / "config" / "rigs" / "quince-lane-fed.toml"
 USUAL_DAYS = 14.0
 TRUTH_EVERY_S = 60.0
@@ -158,7 +161,8 @@ def rehearse(settings: Settings, days: float, seed: int, progressing: Progressin
     """Run `days` and give the report as plain values. progressing: told the days gone by, now and then."""
     tally = Tally()
     audit = Audit(settings)
-    bench = open_rig(bench_table(settings, seed=seed))
+    table = bench_table(settings, seed=seed)
+    bench = open_rig(table)
     watcher = _Watcher(bench, tally, audit, progressing)
     with (
         folder_in_memory() as folder,
@@ -179,6 +183,7 @@ def rehearse(settings: Settings, days: float, seed: int, progressing: Progressin
         "seed": seed,
         "pass_every_s": settings.site.pass_every_s,
         **_counted(tally),
+        "still_levels": _levels(tally, expected_levels(BenchTable.model_validate(table).tank, days)),
         "doses": doses,
         "delivered_ml": audit.total_ml(),
         "cap_violations": len(audit.violations),
@@ -225,6 +230,35 @@ def _counted(tally: Tally) -> dict[str, Any]:
     }
 
 
+def _levels(tally: Tally, expected: Mapping[str, tuple[Day, ...]]) -> dict[str, list[dict[str, float | None]]]:
+    """Of each still reservoir, day by day: how it stood, and how it should, as shares of the full one."""
+    return {
+        name: [
+            {
+                "day": day.day,
+                "level": tally.levels.get(name, {}).get(day.day),
+                "expected": round(day.level, 4),
+                "expected_low": round(day.level_low, 4),
+                "expected_high": round(day.level_high, 4),
+            }
+            for day in days[:-1]
+        ]
+        for name, days in expected.items()
+    }
+
+
+def _level_lines(levels: Mapping[str, list[dict[str, float | None]]]) -> Iterator[str]:
+    """Every few days: how a still reservoir stood, and how it should if nobody poured anything in."""
+    for name, days in levels.items():
+        yield f"  level of {name}, beside what the plants should leave if nobody pours anything in"
+        for day in days[::LEVELS_EVERY_DAYS]:
+            stood = "not known" if day["level"] is None else f"{day['level']:.0%}"
+            yield (
+                f"    day {day['day']:>3}   {stood:>5}   expected {day['expected']:.0%}, "
+                f"{day['expected_low']:.0%} to {day['expected_high']:.0%}"
+            )
+
+
 def _lines(report: Mapping[str, Any]) -> Iterator[str]:
     """The report for a person."""
     yield (
@@ -241,6 +275,7 @@ def _lines(report: Mapping[str, Any]) -> Iterator[str]:
     yield from (f"  VIOLATION {what}" for what in report["violations"])
     for cap, count in report["refusals"].items():
         yield f"  refused, spells of it: {count} × {words.CAP[Cap(cap)]}"
+    yield from _level_lines(report["still_levels"])
     for alarm in report["alarms"]:
         over = (
             "still there"

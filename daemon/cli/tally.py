@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from daemon.values import Alarm, Cap, Quantity, Refusal, ReservoirState, State
 
+DAY_S = 86400.0
 Values = Mapping[Quantity, float]
 
 
@@ -41,7 +42,11 @@ class AlarmRun:
 
 @dataclass(slots=True)
 class Tally:
-    """Counts over a run. `settle_s`: what comes before it is also left out of `in_band_settled`."""
+    """Counts over a run.
+
+    `settle_s`: what comes before it is also left out of `in_band_settled`. `levels`: of each reservoir the first
+    of each day, as a share of the full one.
+    """
 
     settle_s: float = 6 * 3600.0
     passes: int = 0
@@ -51,6 +56,7 @@ class Tally:
     in_band_settled: dict[Quantity, BandShare] = field(default_factory=dict)
     refusals: Counter[Cap] = field(default_factory=Counter)
     alarms: dict[str, list[AlarmRun]] = field(default_factory=dict)
+    levels: dict[str, dict[int, float]] = field(default_factory=dict)
     _refused: dict[str, Cap | None] = field(default_factory=dict)
 
     def see(self, state: State, values: Mapping[str, Values]) -> None:
@@ -61,6 +67,7 @@ class Tally:
         for name, reservoir in state.reservoirs.items():
             self._see_bands(reservoir.bands, values.get(name, {}), elapsed_s)
             self._see_refusal(reservoir)
+            self._see_level(reservoir, elapsed_s)
         self._see_alarms(state.alarms, elapsed_s)
         self.last = state
 
@@ -82,6 +89,12 @@ class Tally:
             self.in_band.setdefault(quantity, BandShare()).see(value, band)
             if elapsed_s >= self.settle_s:
                 self.in_band_settled.setdefault(quantity, BandShare()).see(value, band)
+
+    def _see_level(self, reservoir: ReservoirState, elapsed_s: float) -> None:
+        """What the level showed first on each day."""
+        level = reservoir.verdicts.get(Quantity.LEVEL)
+        if level is not None and level.usable and level.reading is not None:
+            self.levels.setdefault(reservoir.name, {}).setdefault(int(elapsed_s // DAY_S), level.reading.value)
 
     def _see_refusal(self, reservoir: ReservoirState) -> None:
         """Count a refusal once for as long as the same cap goes on saying no."""

@@ -11,7 +11,7 @@ reckoned in logarithms, so that twice and half are equally far off.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from math import ceil, exp, floor, hypot, isfinite, log
 from statistics import fmean
 from typing import NamedTuple
@@ -143,6 +143,22 @@ def learned(earlier: Iterable[Scale]) -> Scale:
         weight += of_garden
         total += of_garden * one.log_mean
     return Scale(total / weight, hypot(weight**-0.5, BATCH_SD))
+
+
+def filled(known: Mapping[int, float], hours: int) -> tuple[float, ...]:
+    """So many hours from number 0 on; one that is not known is as the same hour of the days on which it is.
+
+    known: a value by the number of its hour. Where no day knows that hour, the mean of all. Empty where nothing
+    is known.
+    """
+    if not known:
+        return ()
+    mean = fmean(known.values())
+    ordinary = [
+        fmean([value for number, value in known.items() if number % HOURS_OF_DAY == hour] or [mean])
+        for hour in range(HOURS_OF_DAY)
+    ]
+    return tuple(known.get(number, ordinary[number % HOURS_OF_DAY]) for number in range(hours))
 
 
 def as_lately(hours: Sequence[Hour], days: int = 7) -> tuple[Hour, ...]:

@@ -7,11 +7,16 @@ these are reasons to look at the plants, not to throw them away.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from math import isfinite
+from statistics import fmean
 from typing import NamedTuple
+
+from daemon.crop.climate import WATER_C, day_deficit_kpa, oxygen_mg_per_l
+from daemon.measure.daily_light import DAY_S, mol_per_m2
+from daemon.values import Quantity
 
 COMMON = "common practice"
 
@@ -82,6 +87,18 @@ LIMITS = (
 """Each limit of each threat. A threat is as high as its highest sign."""
 
 
+class Spread(NamedTuple):
+    """A quantity over a day: lowest, mean and highest, in its own unit."""
+
+    low: float
+    mean: float
+    high: float
+
+
+Day = Mapping[Quantity, Spread]
+"""What was measured on one day; what was not is left out."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reason:
     """A figure past its limit. limit: the one that was passed."""
@@ -100,6 +117,44 @@ class Risk:
     threat: Threat
     height: Height
     reasons: tuple[Reason, ...]
+
+
+def signs_of(day: Day) -> Mapping[Sign, float]:
+    """The figures of a day that are known. HOURS_LIT and OVER_WEIGHT are not among them."""
+    means = {
+        Sign.LIGHT: mol_per_m2(day[Quantity.LIGHT].mean, DAY_S) if Quantity.LIGHT in day else None,
+        Sign.AIR: _mean(day, Quantity.AIR_TEMPERATURE),
+        Sign.NIGHT_AIR: day[Quantity.AIR_TEMPERATURE].low if Quantity.AIR_TEMPERATURE in day else None,
+        Sign.EC: _mean(day, Quantity.EC),
+        Sign.DEFICIT: _deficit(day),
+        Sign.WATER: _mean(day, Quantity.TEMPERATURE),
+        Sign.OXYGEN: _oxygen(_mean(day, Quantity.TEMPERATURE)),
+    }
+    return {sign: value for sign, value in means.items() if value is not None}
+
+
+def together(days: Iterable[Mapping[Sign, float]]) -> Mapping[Sign, float]:
+    """The mean of each figure over the days on which it is known."""
+    every = tuple(days)
+    known = {sign: [day[sign] for day in every if sign in day] for sign in Sign}
+    return {sign: fmean(values) for sign, values in known.items() if values}
+
+
+def _mean(day: Day, quantity: Quantity) -> float | None:
+    return day[quantity].mean if quantity in day else None
+
+
+def _oxygen(water_c: float | None) -> float | None:
+    return None if water_c is None or not WATER_C[0] <= water_c <= WATER_C[1] else oxygen_mg_per_l(water_c)
+
+
+def _deficit(day: Day) -> float | None:
+    air, damp = day.get(Quantity.AIR_TEMPERATURE), day.get(Quantity.HUMIDITY)
+    if air is None or damp is None:
+        return None
+    return day_deficit_kpa(
+        coolest_c=air.low, warmest_c=air.high, dampest_percent=damp.high, driest_percent=damp.low
+    )
 
 
 def risks(signs: Mapping[Sign, float]) -> tuple[Risk, ...]:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from config.load import load
+from config.load import load, raw_tables
 from config.settings import Settings
 from daemon.cli.main import main
-from daemon.cli.rehearse import rehearse
+from daemon.cli.rehearse import USUAL, _lines, rehearse
+from daemon.service import settings_with
+from sim_hw.scenarios import SCENARIOS, tables_of
 from tests.at_the_tank import RIGS, pump_settings, raw_settings, two_beds
 
 QUINCE_LANE = RIGS / "quince-lane.toml"
@@ -145,6 +148,32 @@ def test_a_pump_that_delivers_nothing_ends_locked_within_its_caps() -> None:
     assert report["cap_violations"] == 0
     assert 0.0 < report["delivered_ml"]["bed1/ph_down"] <= 4 * 8.0
     assert report["ended_condition"] == "locked"
+
+
+def test_a_still_reservoir_falls_as_expected_until_somebody_fills_it_up() -> None:
+    """Half-grown heads in a bucket: as growth explains for a day; then filled to the top, and the roots drown."""
+    still = SCENARIOS["still"]
+    tank = {**still.tank, "crop": {"age_days": 18.0}, "pour": [{"day": 1.2, "litres": 1.5}]}
+    bucket = replace(still, tank=tank, bed={**still.bed, "water": {"most_drunk_l_per_h": 0.2}}, volume_l=10.0)
+    settings = Settings.model_validate(tables_of(raw_tables(USUAL), bucket))
+    report = rehearse(settings_with(settings, site={"pass_every_s": 60.0}), 1.3, seed=1, progressing=quiet)
+    first, then = report["still_levels"]["bed1"]
+    assert first["level"] == pytest.approx(first["expected"], abs=0.01)
+    assert then["expected_low"] < then["level"] < then["expected_high"] < 0.95
+    assert [alarm["key"] for alarm in report["alarms"] if "level" in alarm["key"]] == ["bed1-level-air-roots"]
+    assert any("expected 100%" in line for line in _lines(report))
+
+
+def test_a_still_reservoir_that_leaks_slowly_calls_within_two_days() -> None:
+    """10 L of 60 in a day, too slow for the alarm of a leak; plants would take 3.6."""
+    still = SCENARIOS["still"]
+    leaky = replace(still, tank={**still.tank, "evaporation_l_per_day": 10.0, "pour": []})
+    settings = Settings.model_validate(tables_of(raw_tables(USUAL), leaky))
+    report = rehearse(settings_with(settings, site={"pass_every_s": 60.0}), 1.3, seed=1, progressing=quiet)
+    (alarm,) = [alarm for alarm in report["alarms"] if "level" in alarm["key"]]
+    assert alarm["key"] == "bed1-level-falls-fast"
+    assert "plants take at most about 3.6 L" in alarm["text"]
+    assert alarm["raised_s"] > 86400.0
 
 
 def test_progress_is_told_in_days() -> None:

@@ -20,6 +20,7 @@ from daemon.crop.growth import (
     as_lately,
     at_day,
     corrected,
+    filled,
     g_per_head,
     learned,
     over_and_over,
@@ -195,6 +196,16 @@ def test_days_to_come_are_as_the_last_ones() -> None:
     assert as_lately(dull[:23]) == ()
     turned = as_lately([*dull, *dull[:5]], days=1)
     assert [hour.light_umol for hour in turned] == [hour.light_umol for hour in (*dull[5:], *dull[:5])]
+
+
+def test_an_hour_that_was_missed_is_as_on_other_days() -> None:
+    """By its hour of the day; by the mean of all where no day knows it; nothing comes of nothing."""
+    known = {number: 10.0 + number % 24 for number in range(72) if number != 30 and number % 24 != 7}
+    hours = filled(known, 72)
+    assert hours[30] == 16.0
+    assert hours[7] == hours[31] == pytest.approx(sum(known.values()) / len(known))
+    assert [hours[number] for number in known] == list(known.values())
+    assert filled({}, 72) == ()
 
 
 def test_between_days_the_curve_is_straight() -> None:

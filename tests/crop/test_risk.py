@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.crop.risk import LIMITS, Height, Limit, Sign, Threat, risks, unknown
+from daemon.crop.risk import LIMITS, Height, Limit, Sign, Spread, Threat, risks, signs_of, together, unknown
+from daemon.values import Quantity
 from tests.reference.published import rows
 
 MILD = {
@@ -65,6 +66,37 @@ def test_whatever_is_measured_no_risk_is_without_a_reason(signs: dict[Sign, floa
         assert risk.reasons
         assert all(signs[one.sign] == one.value for one in risk.reasons)
     assert risks(dict.fromkeys(Sign, float("nan"))) == ()
+
+
+def test_the_figures_of_a_day_are_made_of_what_was_measured() -> None:
+    """Light to mol/m² (200 µmol for 16 h: 11.52), the deficit of FAO-56 examples 5 and 6, oxygen at 25 °C."""
+    day = {
+        Quantity.LIGHT: Spread(0.0, 200.0 * 16.0 / 24.0, 200.0),
+        Quantity.AIR_TEMPERATURE: Spread(18.0, 21.0, 25.0),
+        Quantity.HUMIDITY: Spread(54.0, 68.0, 82.0),
+        Quantity.TEMPERATURE: Spread(24.0, 25.0, 26.0),
+        Quantity.EC: Spread(1.1, 1.2, 1.3),
+    }
+    assert signs_of(day) == pytest.approx(
+        {
+            Sign.LIGHT: 11.52,
+            Sign.AIR: 21.0,
+            Sign.NIGHT_AIR: 18.0,
+            Sign.EC: 1.2,
+            Sign.DEFICIT: 0.914,
+            Sign.WATER: 25.0,
+            Sign.OXYGEN: 8.263,
+        },
+        abs=1e-3,
+    )
+    assert signs_of({}) == {}
+    assert Sign.OXYGEN not in signs_of({Quantity.TEMPERATURE: Spread(50.0, 50.0, 50.0)})
+
+
+def test_days_count_alike_where_they_are_known() -> None:
+    """A figure of one day only is that day's."""
+    days = [{Sign.AIR: 20.0, Sign.EC: 1.0}, {Sign.AIR: 24.0}]
+    assert together(days) == {Sign.AIR: 22.0, Sign.EC: 1.0}
 
 
 def test_what_is_not_measured_is_said() -> None:
