@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 
-from config.settings import Appliance
+from config.prices import Appliance
 from daemon.crop.diary import Batch
 from daemon.crop.growth import (
     HOUR_S,
