@@ -143,7 +143,12 @@ class Course:
     @property
     def soak_on(self) -> date:
         """The evening before sowing."""
-        return self.sow_on - timedelta(days=1)
+        return self.meant_on - timedelta(days=1)
+
+    @property
+    def meant_on(self) -> date:
+        """The day it was to be sown, where that is just gone; else the day it is sown."""
+        return min(self.sow_on, self.week - timedelta(days=self.kind.days_to_harvest))
 
     @property
     def look_on(self) -> date:

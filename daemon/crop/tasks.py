@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from daemon.crop.diary import Done, Line, Walked, standing
-from daemon.crop.plan import WEEK, Course, Plan, monday_of
+from daemon.crop.plan import LATEST_SOWING_DAYS, WEEK, Course, Plan, monday_of
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
@@ -85,14 +85,15 @@ def _task(course: Course, verb: str) -> Task:
 
 def _days(course: Course) -> Mapping[str, tuple[date, date]]:
     """The day of each task, and its last good one."""
-    slack = timedelta(days=2)
-    thin_on = course.thin_on or course.transplant_on
+    slack, latest = timedelta(days=2), course.meant_on + timedelta(days=LATEST_SOWING_DAYS)
+    plant_on = course.sow_on + timedelta(days=course.kind.transplant_on_day)
+    thin_on = course.thin_on or plant_on
     return {
-        "soak": (course.soak_on, course.sow_on),
-        "sow": (course.sow_on, course.sow_on + slack),
+        "soak": (course.soak_on, latest),
+        "sow": (course.meant_on, latest),
         "look": (course.look_on, course.look_on + slack),
         "thin": (thin_on, thin_on + slack),
-        "transplant": (course.transplant_on, course.transplant_on + slack),
+        "transplant": (plant_on, plant_on + slack),
         "harvest": (course.ready_on, course.best_until),
     }
 

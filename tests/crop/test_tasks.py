@@ -60,14 +60,23 @@ def test_what_was_done_is_gone_and_what_comes_before_it_too(events: tuple[Event,
 
 
 def test_a_task_is_due_then_late() -> None:
-    """Two days are allowed; harvest as long as it is at its best."""
+    """Some days are allowed."""
     sow = next(task for task in plan_on(MONDAY)[1] if task.verb == "sow")
-    days = {ago: MONDAY + timedelta(days=ago) for ago in (-1, 0, 2, 3)}
+    days = {ago: MONDAY + timedelta(days=ago) for ago in (-1, 0, 3, 4)}
     assert [sow.is_due(days[ago]) for ago in (-1, 0)] == [False, True]
-    assert [sow.is_late(days[ago]) for ago in (2, 3)] == [False, True]
+    assert [sow.is_late(days[ago]) for ago in (3, 4)] == [False, True]
     assert when(sow, days[-1]) == "2027-03-01"
-    assert when(sow, days[2]) == "today"
-    assert when(sow, days[3]) == "late since 2027-03-04"
+    assert when(sow, days[3]) == "today"
+    assert when(sow, days[4]) == "late since 2027-03-05"
+
+
+def test_what_was_not_done_in_time_is_late() -> None:
+    """A sowing for as long as it is still good for its week; a planting until it is done."""
+    sow = next(task for task in plan_on(MONDAY + timedelta(days=3))[1] if task.verb == "sow")
+    assert (sow.id, sow.due, sow.until) == ("sow-salad-27w17", MONDAY, MONDAY + timedelta(days=3))
+    much_later = MONDAY + timedelta(days=30)
+    planting = next(task for task in plan_on(much_later, SOWN)[1] if task.verb == "transplant")
+    assert (planting.due, planting.is_late(much_later)) == (MONDAY + timedelta(days=14), True)
 
 
 def test_the_next_task_is_one_line() -> None:
