@@ -14,6 +14,7 @@ from pydantic_core import PydanticUndefined
 
 from config.complaint import amount, shown
 from config.garden import Garden, Want
+from config.notify import Notify
 from config.prices import Appliance, Prices
 from config.pump import Pump
 from config.settings import (
@@ -39,6 +40,7 @@ TABLES: tuple[tuple[str, type[BaseModel]], ...] = (
     ("site", Site),
     ("rig", RigTable),
     ("mqtt", Mqtt),
+    ("notify", Notify),
     ("reference.NAME", ReferenceInput),
     ("cut_out", CutOut),
     ("reservoir.NAME", Reservoir),

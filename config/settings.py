@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 
 from config.garden import Garden
 from config.label import wrong_buffer, wrong_conductivity
+from config.notify import Notify
 from config.prices import Appliance, Prices
 from config.pump import Pump, PumpLine, RoleName
 from config.table import HomieId, Table
@@ -418,6 +419,7 @@ class Settings(Table):
     site: Site
     rig: RigTable
     mqtt: Mqtt = Mqtt()
+    notify: Notify = Field(default_factory=Notify)
     reference: dict[HomieId, ReferenceInput] = Field(default_factory=dict)
     cut_out: CutOut | None = None
     signal: Signal | None = None

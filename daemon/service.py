@@ -52,6 +52,9 @@ from daemon.store.history import History
 from daemon.store.trend import HistoryError, opened
 from daemon.summary import Ranges, summary
 from daemon.values import Outcome, Priority, Quantity, Role, State
+from daemon.ways.addresses import WaysError, read_ways
+from daemon.ways.herald import Herald
+from daemon.ways.out import WaysOut
 from drivers.ads1115 import Chips
 from drivers.contact import Contact
 from drivers.keeping import Keeper, open_keeper
@@ -60,7 +63,7 @@ from drivers.registry import open_probe
 from drivers.rig import Rig, RigError, missing_barriers, open_rig
 from drivers.signal_light import SignalLight
 
-CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSettingsError)
+CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSettingsError, WaysError)
 """What may stop a start, each with a message that names the next step."""
 
 Watch = Callable[[State], None]
@@ -70,10 +73,10 @@ ENDED_UNSEEN = "ended unseen"
 class Service:
     """Everything that runs, opened in an order that leaves all pumps off if any of it fails.
 
-    rig: already open (a rehearsal's bench), else the one the settings name. control, mqtt: whether people
-    and brokers can reach it. watch: called with each snapshot after the links, for a view.
+    rig: already open (a rehearsal's bench), else the one the settings name. control: whether people can reach it;
+    mqtt: whether it reaches a broker and other ways out. watch: called with each snapshot after the links.
     Raises what its parts raise: RigError, StateLockError, LedgerError, BookError, PumpError,
-    MqttSettingsError, ControlError; each with its next step.
+    MqttSettingsError, WaysError, ControlError; each with its next step.
     """
 
     def __init__(
@@ -94,7 +97,7 @@ class Service:
         self._backup_trouble = ""
         self._failed = False
         try:
-            self._open(rig, control=control, mqtt=mqtt and settings.mqtt.enabled, history=history)
+            self._open(rig, control=control, mqtt=mqtt, history=history)
         except BaseException:
             self._parts.close()
             raise
@@ -127,7 +130,8 @@ class Service:
         self._normals = NormalFile(self.folder / "normals.json")
         self._crop = Cropping(settings, self.folder / FILE_NAME)
         self._signal = self._opened_signal()
-        self._link = self._opened_link() if mqtt else None
+        self._link = self._opened_link() if mqtt and settings.mqtt.enabled else None
+        self._ways = self._opened_ways() if mqtt and settings.notify.enabled else None
         self._history = self._opened_history() if history else None
         self.loop = Loop(
             clock=self.rig.clock,
@@ -234,6 +238,12 @@ class Service:
         self._parts.callback(link.close)
         return link
 
+    def _opened_ways(self) -> WaysOut:
+        herald = Herald(read_ways(self.settings.notify, os.environ))
+        herald.start()
+        self._parts.callback(herald.close)
+        return WaysOut(self.settings.notify, self.settings.site.name, herald, self.folder / "told.json")
+
     def _opened_signal(self) -> SignalLight | None:
         if self.settings.signal is None:
             return None
@@ -278,6 +288,8 @@ class Service:
         """At the end of a pass: the links, the watching view, then the service manager."""
         if self._link is not None:
             self._link.publish(state)
+        if self._ways is not None:
+            self._ways.see(state, self.ledger.proven_s(self.loop.stamp()))
         if self._history is not None:
             self._history.see(state)
         if self._signal is not None:
@@ -290,12 +302,16 @@ class Service:
         """Whether a grave alarm is unheard, or somebody should know of one and cannot be reached."""
         if any(a.priority is Priority.HIGH and a.unheard for a in state.alarms):
             return True
+        if self._ways is not None and self._ways.status().none_works:
+            return True
         return any(alarm.kind == Kind.BROKER for alarm in state.alarms)
 
     def _own_causes(self) -> Iterator[Cause]:
         """What calls for a person and does not come from probes or pumps."""
         yield from self._barrier_causes()
         yield from self._broker_causes()
+        if self._ways is not None:
+            yield from self._ways.causes()
         for bus_number, address, text in self._chips.off_references():
             yield Cause(Kind.CONVERTER, "", f"i2c{bus_number}-0x{address:02x}", f"{text}.")
         if self._backup_trouble:
@@ -317,7 +333,8 @@ class Service:
             for entry in self.ledger.left_open
         )
         troubles = (self._lives.trouble, self._answers.trouble, self._doubts.trouble, self._normals.trouble)
-        return (*open_doses, *filter(None, troubles), *(cause.text for cause in self._barrier_causes()))
+        ways = "" if self._ways is None else self._ways.trouble
+        return (*open_doses, *filter(None, (*troubles, ways)), *(cause.text for cause in self._barrier_causes()))
 
     def _broker_causes(self) -> Iterator[Cause]:
         if self._link is None:

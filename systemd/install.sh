@@ -12,6 +12,7 @@ SETTINGS=/etc/evenwater
 STATE=/var/lib/evenwater
 COMMAND=/usr/local/bin/evenwater
 UNIT=/etc/systemd/system/evenwater.service
+WATCHER=/etc/systemd/system/evenwater-watch.service
 ACCOUNT=/etc/sysusers.d/evenwater.conf
 FOLDERS=/etc/tmpfiles.d/evenwater.conf
 DEVICES=/etc/udev/rules.d/60-evenwater.rules
@@ -197,11 +198,13 @@ make_settings() {
 make_service() {
     put 0644 "$here/evenwater.udev.rules" "$DEVICES"
     put 0644 "$here/evenwater.service" "$UNIT"
+    put 0644 "$here/evenwater-watch.service" "$WATCHER" # for who wants it: never enabled here
 }
 tell_system() { # after a change: devices to their groups, the unit read anew, a running service restarted
     live && [ "$changes" -gt 0 ] || return 0
     act "have the devices set by their rules" renew_devices
     act "have the service manager read its units" systemctl daemon-reload
+    if systemctl is-active --quiet evenwater-watch; then act "restart the watcher" systemctl restart evenwater-watch; fi
     systemctl is-active --quiet evenwater || return 0
     act "restart the service" restart
 }
@@ -257,7 +260,8 @@ do_uninstall() {
     need_root
     [ -z "$purge" ] || [ -n "$dry" ] || confirm_purge
     if live && [ -e "$UNIT" ]; then act "stop the service, and let it not start again" systemctl disable --now evenwater; fi
-    for path in "$UNIT" "$DEVICES" "$FOLDERS" "$ACCOUNT" "$COMMAND" "$PROGRAM"; do drop "$path"; done
+    if live && [ -e "$WATCHER" ]; then act "stop the watcher" systemctl disable --now evenwater-watch; fi
+    for path in "$UNIT" "$WATCHER" "$DEVICES" "$FOLDERS" "$ACCOUNT" "$COMMAND" "$PROGRAM"; do drop "$path"; done
     if [ -n "$purge" ]; then
         drop "$SETTINGS"
         drop "$STATE"

@@ -248,6 +248,17 @@ def test_only_rehearsing_may_name_the_simulator() -> None:
     }
 
 
+def test_only_the_sending_process_loads_the_senders_of_alerts() -> None:
+    """It costs half a second and 40 MB, and what it loads is nobody's business in a pass."""
+    named = {
+        module
+        for module, path in modules().items()
+        if any(name.split(".")[0] == "apprise" for name in _named(ast.parse(path.read_text())))
+    }
+    assert named == {"daemon.ways.send"}
+    assert [module for module in modules() if "daemon.ways.send" in imports(module)] == []
+
+
 # --- the top --------------------------------------------------------------------------------------------
 
 

@@ -52,6 +52,7 @@ class Kind(StrEnum):
     BROKER = "broker"
     CERTIFICATE = "certificate"
     SAME_ID = "same-id"
+    WAYS_OUT = "ways-out"
     COMMANDS = "commands"
     BARRIER = "barrier"
     BACKUP = "backup"
@@ -499,6 +500,19 @@ TABLE: dict[Kind, Row] = {
             "passwords."
         ),
         within="a day or two, while somebody looks in",
+        stops="none",
+    ),
+    Kind.WAYS_OUT: Row(
+        priority=Priority.LOW,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        consequence="Alerts do not reach those who count on that way.",
+        done="It goes on trying, at most once an hour; where no way works the lamp at the box is on.",
+        act=(
+            "Try it: evenwater notify --test. Does the box reach the internet, does its unit let it "
+            "(IPAddressAllow), is the address still right?"
+        ),
+        within="days, while somebody looks in",
         stops="none",
     ),
     Kind.COMMANDS: Row(

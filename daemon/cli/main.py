@@ -28,6 +28,7 @@ GROUPS = {
     "daemon.cli.change_out": ("change-out",),
     "daemon.cli.export": ("export",),
     "daemon.cli.watch": ("watch",),
+    "daemon.cli.notify": ("notify",),
     "daemon.cli.page": ("page",),
     "daemon.cli.repair": ("repair",),
     "daemon.cli.broker": ("broker",),

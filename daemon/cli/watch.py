@@ -14,10 +14,14 @@ from pathlib import Path
 from typing import Any
 
 from config.settings import Mqtt
+from daemon import notify
 from daemon.cli.ask import finite
 from daemon.link.fleet import Change, Fleet, Standing
 from daemon.link.trust import MqttSettingsError, Trust, explained
 from daemon.link.wire import Wire
+from daemon.ways.addresses import WaysError, ways_in
+from daemon.ways.herald import Herald
+from daemon.ways.plan import Message
 
 STEP_S = 0.5
 RETRY_FIRST_S, RETRY_LONGEST_S = 1.0, 60.0
@@ -66,6 +70,12 @@ def add_commands(commands: Any) -> None:
         metavar="S",
         help="of the boxes' settings (default 30)",
     )
+    parser.add_argument(
+        "--urls",
+        type=Path,
+        metavar="FILE",
+        help="addresses of other services by which each change goes out, mode 0600 (see evenwater notify --help)",
+    )
     parser.add_argument("--exec", metavar="COMMAND", help="a program to run at each change; no shell")
     parser.add_argument("--once", action="store_true", help="look once, after three heartbeats, and end")
     parser.add_argument("--for", dest="for_s", type=finite, metavar="S", help="end after so many seconds")
@@ -83,10 +93,12 @@ def _watch(arguments: argparse.Namespace) -> int:
             arguments.password_file.read_text(encoding="utf-8").strip() if arguments.password_file else None
         )
         trust = _trust(arguments)
-    except (OSError, MqttSettingsError) as trouble:
+        herald = _herald(arguments.urls)
+    except (OSError, MqttSettingsError, WaysError) as trouble:
         print(f"evenwater watch: {trouble}", file=sys.stderr)
         return 2
-    watching = _Watching(arguments, password, trust)
+    watching = _Watching(arguments, password, trust, herald)
+    notify.tell(notify.READY)
     watching.run()
     if not arguments.once:
         return 0
@@ -108,13 +120,24 @@ def _trust(arguments: argparse.Namespace) -> Trust | None:
     return trust
 
 
+def _herald(file: Path | None) -> Herald | None:
+    """Who sends what is told by other services; None where none is named. Raises WaysError, OSError."""
+    if file is None or not file.stat().st_size:  # an empty credential says that there are none
+        return None
+    herald = Herald(ways_in(file))
+    herald.start()
+    return herald
+
+
 class _Watching:
     """The loop: connect, listen, look, tell; for ever, or as long as was asked."""
 
-    def __init__(self, arguments: argparse.Namespace, password: str | None, trust: Trust | None) -> None:
+    def __init__(
+        self, arguments: argparse.Namespace, password: str | None, trust: Trust | None, herald: Herald | None
+    ) -> None:
         self.fleet = Fleet(tuple(arguments.expect), arguments.heartbeat_s)
         self._asked, self._password, self._trust = arguments, password, trust
-        self._table = _table(arguments)
+        self._table, self._herald = _table(arguments), herald
         ends = [arguments.for_s, 4.0 * arguments.heartbeat_s if arguments.once else None]
         ends_s = min((s for s in ends if s is not None), default=None)
         self._end_s = None if ends_s is None else time.monotonic() + ends_s
@@ -125,6 +148,7 @@ class _Watching:
         while not self._is_over():
             if self._listen():
                 pause_s = RETRY_FIRST_S
+            notify.tell(notify.ALIVE)
             if not self._is_over():
                 time.sleep(min(pause_s, RETRY_LONGEST_S))
                 pause_s *= 2.0
@@ -140,6 +164,9 @@ class _Watching:
         else:
             about = f" [{change.alert}]" if change.alert else ""
             print(f"{now}  {change.box or 'this watcher'}{about}: {change.text}", flush=True)
+        if self._herald is not None and not self._asked.once:
+            about = f" {change.alert}" if change.alert else f" is {change.standing.value}"
+            self._herald.tell(Message(f"{change.box or 'The watcher'}{about}", change.text))
         if self._asked.exec and not self._asked.once:
             _run(self._asked.exec, change)
 
@@ -162,6 +189,7 @@ class _Watching:
                     if not self._asked.once:
                         self.tell(change)
                 wire.step(STEP_S)
+                notify.tell(notify.ALIVE)
             problem = wire.problem
         except OSError as error:
             problem = explained(error, self._table)

@@ -48,7 +48,7 @@ HALF = 0.5  # of the nominal volume: more is enough
 LONGEST_TEXT = 1000  # characters; far below what any broker takes
 HOLD = re.compile(r"(?P<reservoir>[a-z0-9-]+)-dosing/hold/set")
 _NOT_IN_IDS = re.compile(r"[^a-z0-9]+")
-_PRIORITY = {Priority.HIGH: "hi", Priority.MEDIUM: "med", Priority.LOW: "lo"}
+PRIORITY = {Priority.HIGH: "hi", Priority.MEDIUM: "med", Priority.LOW: "lo"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,7 @@ def unheard_alerts(state: State) -> dict[str, str]:
 def alert_id(alarm: Alarm) -> str:
     """`hi-bed1-ph-probe`: the priority and the alarm's key, in the characters a topic level may hold."""
     key = _NOT_IN_IDS.sub("-", alarm.key.lower()).strip("-")
-    return f"{_PRIORITY[alarm.priority]}-{key}"
+    return f"{PRIORITY[alarm.priority]}-{key}"
 
 
 def set_paths(state: State) -> list[str]:

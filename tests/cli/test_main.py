@@ -51,6 +51,7 @@ def test_the_commands_are_those_that_the_tests_know() -> None:
         "report",
         "mix",
     }
+    alone |= {"notify"}
     assert set(COMMANDS) == asking | alone
 
 

@@ -13,6 +13,7 @@ import pytest
 
 from daemon.cli.main import main
 from tests.brokers import HOUSE, MOSQUITTO, Broker, Watcher, free_port, until
+from tests.services import running
 
 pytestmark = pytest.mark.skipif(MOSQUITTO is None, reason="mosquitto is not installed")
 ROOT = "homie/5/quince-lane"
@@ -78,3 +79,39 @@ def test_what_cannot_be_used_is_said(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "above 0" in capsys.readouterr().err
     assert main(["watch", "--port", str(free_port()), "--for", "0.3"]) == 0
     assert "how the boxes are is not known" in capsys.readouterr().out
+
+
+def test_what_it_tells_goes_out_by_other_services_too(broker: Broker, tmp_path: Path) -> None:
+    """For who has no broker on the phone; an empty file says that there are none."""
+    urls = tmp_path / "urls"
+    with running() as service:
+        urls.write_text(service.url("good", "grower:hunter2@") + "\n")
+        urls.chmod(0o600)
+        words = [
+            "--port",
+            str(broker.port),
+            "--expect",
+            "quince-lane",
+            "--heartbeat-s",
+            "0.1",
+            "--urls",
+            str(urls),
+        ]
+        process = subprocess.Popen(
+            [sys.executable, "-m", "daemon.cli.main", "watch", *words, "--urls", str(urls)],
+            cwd=HOUSE,
+            stdout=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": str(HOUSE)},
+        )
+        try:
+            until(lambda: service.got, within_s=30.0)
+        finally:
+            process.terminate()
+            process.wait()
+        ((_, fields), *_) = service.got
+        assert fields["title"] == "quince-lane is silent"
+        assert "was never heard" in fields["message"]
+    urls.write_text("")
+    assert main(["watch", "--port", str(broker.port), "--for", "0.1", "--urls", str(urls)]) == 0
+    urls.write_text("hunter2")
+    assert main(["watch", "--port", str(broker.port), "--for", "0.1", "--urls", str(urls)]) == 2

@@ -911,6 +911,90 @@ LINKS = (
         ),
     ),
     *mutants_of(
+        "daemon/ways/addresses.py",
+        "tests/ways/test_addresses.py",
+        (
+            (
+                "ways a file for all to read",
+                "    if mode & 0o077:",
+                "    if False:",
+                "test_a_file_that_others_may_read_is_refused",
+            ),
+            (
+                "ways an address with a repr",
+                "    url: str = field(repr=False)",
+                "    url: str = field()",
+                "test_an_address_has_no_repr",
+            ),
+            (
+                "ways a short password shown",
+                "_pieces(private, 1)",
+                "_pieces(private, 3)",
+                "test_an_encoded_password_is_hidden_as_it_is_meant_too",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/ways/plan.py",
+        "tests/ways/test_plan.py",
+        (
+            (
+                "ways more than an hour may have",
+                "    return of_the_hour < most_per_hour and",
+                "    return",
+                "test_never_more_than_the_settings_allow",
+            ),
+            (
+                "ways more than a day may have",
+                "of_the_hour < most_per_hour and len(memory.sent_s) < most_per_day",
+                "of_the_hour < most_per_hour",
+                "test_never_more_than_the_settings_allow",
+            ),
+            (
+                "ways nothing kept for grave ones",
+                "    if not grave:\n        most_per_hour",
+                "    if False:\n        most_per_hour",
+                "test_half_is_kept_for_grave_ones",
+            ),
+            (
+                "ways no quiet hours",
+                "    if alarm.priority.value in settings.quiet_priorities and is_quiet(hour, settings):",
+                "    if False:",
+                "test_in_the_quiet_hours_what_may_wait_waits",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/ways/herald.py",
+        "tests/ways/test_herald.py",
+        (
+            (
+                "ways a service that hangs",
+                "            timeout=within_s,\n",
+                "",
+                "test_a_service_that_hangs_is_given_up",
+            ),
+            (
+                "ways no second try",
+                "                self._waiting.appendleft(message)",
+                "                pass",
+                "test_what_got_out_nowhere_is_tried_again_until_it_does",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/ways/send.py",
+        "tests/ways/test_send.py",
+        (
+            (
+                "ways an address in the answer",
+                'redacted(said, order["url"])',
+                "said",
+                "test_what_the_process_prints_holds_no_secret",
+            ),
+        ),
+    ),
+    *mutants_of(
         "daemon/broker/make.py",
         "tests/broker/test_make.py",
         (
@@ -1022,7 +1106,7 @@ LINKS = (
                 "link a silent broker",
                 "        if wire.oldest_wait_s() > patience_s:",
                 "        if False:",
-                "test_a_broker_that_comes_back_gets_fresh_values_only tests/link/test_cut_link.py",
+                "test_publishing_does_not_wait_for_a_frozen_broker tests/link/test_cut_link.py",
             ),
             (
                 "link an error of its own",

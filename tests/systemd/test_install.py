@@ -136,6 +136,8 @@ def test_everything_the_unit_names_is_put_in_place(box: Box) -> None:
     box.install()
     unit = (box.root / "etc/systemd/system/evenwater.service").read_text()
     assert unit == (HOUSE / "systemd/evenwater.service").read_text()
+    watcher = "evenwater-watch.service"
+    assert (box.root / "etc/systemd/system" / watcher).read_text() == (HOUSE / "systemd" / watcher).read_text()
     program, stop = (
         box.root / re.findall(rf"^{key}=/(\S+)", unit, re.MULTILINE)[0] for key in ("ExecStart", "ExecStopPost")
     )
@@ -286,7 +288,7 @@ def test_uninstalling_keeps_settings_and_state(box: Box) -> None:
     assert code == 0
     assert "kept: /etc/evenwater, /var/lib/evenwater" in said
     files = {name for name in box.tree() if not (box.root / name).is_dir()}
-    assert files == {SITE, PASSWORD}
+    assert files == {SITE, PASSWORD, "etc/evenwater/watch-password", "etc/evenwater/watch-urls"}
     assert (box.root / SITE).read_text() == "# mine\n"
     assert (box.root / "var/lib/evenwater").is_dir()
     assert "nothing changed" in box.run("uninstall")[1]

@@ -10,10 +10,12 @@ import pytest
 
 from config.settings import Site
 from daemon.cli.main import parser
+from daemon.cli.watch import RETRY_LONGEST_S
 from daemon.notify import PASSES_PER_WATCHDOG
 
 SYSTEMD = Path(__file__).parents[2] / "systemd"
 UNIT = (SYSTEMD / "evenwater.service").read_text()
+WATCHER = (SYSTEMD / "evenwater-watch.service").read_text()
 INSTALLED = "/opt/evenwater/"
 
 
@@ -66,3 +68,29 @@ def test_pins_and_bus_stay_reachable(group: str) -> None:
     assert f"char-{group} rw" in values("DeviceAllow")
     assert values("PrivateDevices") == []
     assert values("ProcSubset") == []
+
+
+def test_the_watchers_command_is_one_the_program_has() -> None:
+    """With the words that its own head shows, and the credentials that it loads."""
+    (words,) = re.findall(r"^#   WATCH=(.*)$", WATCHER, re.MULTILINE)
+    program, *given = shlex.split(
+        values("ExecStart", WATCHER)[0].replace("%d", "/run/own").replace("$WATCH", words)
+    )
+    assert program == f"{INSTALLED}.venv/bin/evenwater"
+    arguments = parser().parse_args(given)
+    assert (arguments.command, arguments.expect) == ("watch", ["quince-lane"])
+    loaded = dict(each.split(":") for each in values("LoadCredential", WATCHER))
+    assert {arguments.password_file.name, arguments.urls.name} == set(loaded)
+    for path in loaded.values():
+        assert f"f {path} 0600 root root\n" in (SYSTEMD / "evenwater.tmpfiles.conf").read_text()
+
+
+def test_the_watcher_starts_only_where_it_is_told_what_to_watch() -> None:
+    """An empty list of boxes would look as if all were well."""
+    (file,) = values("EnvironmentFile", WATCHER)
+    assert values("ConditionPathExists", WATCHER) == [file]
+
+
+def test_the_watchers_watchdog_outlasts_its_longest_rest() -> None:
+    """Between attempts to reach the broker it says nothing."""
+    assert float(values("WatchdogSec", WATCHER)[0]) >= 2.0 * RETRY_LONGEST_S

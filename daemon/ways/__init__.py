@@ -1,0 +1,1 @@
+"""Ways out besides MQTT: alerts by the services of the grower's choice."""
