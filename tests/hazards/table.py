@@ -454,9 +454,10 @@ HAZARDS: tuple[Hazard, ...] = (
     ),
     Hazard(
         number=31,
-        what="No broker, no name service, an expired certificate.",
+        what="No broker, no name service, an expired certificate, a clock that is wrong, a cut cable.",
         mechanism="publishing never waits and keeps the newest snapshot only (daemon/link/mqtt.py); an alarm "
-        "after five minutes (daemon/alarm/table.py)",
+        "after five minutes (daemon/alarm/table.py) that says what to do (daemon/link/trust.py); another thirty "
+        "days before the broker's certificate ends (daemon/link/causes.py)",
         claim="the same doses at the same moments with and without a broker for three days; memory grows by 5 MB "
         "at most",
         elsewhere=(
@@ -464,8 +465,12 @@ HAZARDS: tuple[Hazard, ...] = (
             "link/test_mqtt.py::test_publishing_does_not_wait_for_a_frozen_broker",
             "test_service.py::test_no_broker_is_told_after_five_minutes_and_stops_no_dose",
             "scenarios/test_mqtt.py::test_no_broker_for_the_whole_run",
+            "link/test_trust.py::test_a_broker_that_cannot_be_verified_gets_no_word_until_it_is_put_right",
+            "link/test_cut_link.py::test_a_cut_link_is_noticed_told_and_outlived",
+            "link/test_two_boxes.py::test_beside_a_twin_it_doses_as_it_would_alone",
+            "link/test_causes.py",
         ),
-        not_built="no warning before a certificate ends",
+        not_built="no warning before the box's own certificate ends",
     ),
     Hazard(
         number=32,
@@ -492,8 +497,9 @@ HAZARDS: tuple[Hazard, ...] = (
         mechanism="alarms stand in every snapshot and at the box (`evenwater alarms`), kept through restarts "
         "(daemon/alarm/life_file.py); a refused alert is told, the broker must take a test alert each day, "
         "a grave one unheard goes out again each hour (daemon/link/session.py); a lamp or buzzer at the box "
-        "(drivers/signal_light.py); a watcher elsewhere (daemon/link/fleet.py); a high alarm that nobody "
-        "acknowledged for 24 h, restarts or not, locks (daemon/loop.py)",
+        "(drivers/signal_light.py); a watcher elsewhere (daemon/link/fleet.py), other services "
+        "(daemon/ways/herald.py); a high alarm that nobody acknowledged for 24 h, restarts or not, locks "
+        "(daemon/loop.py)",
         claim="a safety stop is there in the same pass and after a restart; silencing it frees nothing",
         elsewhere=(
             "link/test_mqtt.py::test_an_alert_that_the_broker_does_not_allow_is_told",
@@ -503,19 +509,24 @@ HAZARDS: tuple[Hazard, ...] = (
             "link/test_mqtt.py::test_a_grave_alert_that_nobody_heard_is_sent_again",
             "link/test_fleet.py",
             "test_service.py::test_a_lamp_is_on_while_a_grave_alarm_is_unheard",
+            "ways/test_out.py::test_a_service_that_hangs_delays_no_pass_and_is_told",
         ),
         not_built="whether a phone shows what the broker took nobody can test from here",
     ),
     Hazard(
         number=34,
         what="Weak or shared passwords, open ports, unsafe defaults.",
-        mechanism="no listening port, a control socket for owner and group only (daemon/link/control.py), the "
-        "password from a credential and never a default (daemon/link/mqtt.py)",
-        claim="0 ports; a start without its password fails",
+        mechanism="no listening port, a control socket for owner and group only (daemon/link/control.py); the "
+        "password, a certificate's key and other services' addresses from credentials, never a default and never "
+        "shown (daemon/link/trust.py, daemon/ways/addresses.py); a broker for the box with users within their "
+        "rights, proven (daemon/broker/prove.py)",
+        claim="0 ports; a start without its password or key fails, with every pump line low",
         elsewhere=(
             "link/test_control.py::test_the_socket_is_for_owner_and_group",
-            "link/test_mqtt.py::test_without_its_password_the_link_fails_closed",
-            "link/test_mqtt.py::test_tls_connects_only_to_a_broker_it_can_verify",
+            "link/test_trust.py::test_without_its_password_the_link_fails_closed",
+            "link/test_trust.py::test_the_server_is_always_checked",
+            "ways/test_addresses.py",
+            "broker/test_prove.py",
         ),
         not_built="TLS is used only where the settings name the broker's certificate; without, a warning",
     ),

@@ -12,6 +12,7 @@ import pytest
 
 from config.settings import Settings
 from daemon.desk import METHODS
+from daemon.link.trust import MqttSettingsError
 from daemon.requests import Origin, Request
 from daemon.service import Service
 from daemon.values import Condition
@@ -175,3 +176,25 @@ def test_h34_it_opens_no_port(tmp_path: Path, figure: Figure) -> None:
         mode = (tmp_path / "control.sock").stat().st_mode & 0o007
         assert mode == 0
     figure(f"{len(ports)} ports, the control socket closed to others")
+
+
+SECRETS = {
+    "password": {"username": "box", "password_credential": "mqtt-password"},
+    "key of a controller": {"release_controllers": ["panel"]},
+}
+
+
+@pytest.mark.parametrize("secret", sorted(SECRETS))
+def test_h34_without_its_secrets_it_does_not_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, figure: Figure, secret: str
+) -> None:
+    """Not by another way in their place; every pump line was driven low, and none high."""
+    monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
+    raw = raw_settings()
+    raw["mqtt"] = {"host": NOBODY, "port": 1, **SECRETS[secret]}
+    settings = Settings.model_validate(raw)
+    bench = open_rig(bench_table(settings, seed=4))
+    with pytest.raises(MqttSettingsError, match="cannot be read"):
+        Service(settings, rig=bench, state_folder=tmp_path / "state", control=False)
+    assert {(edge.line, edge.on) for edge in bench.edges} == {(17, False), (27, False)}
+    figure("without its password, or a controller's key, it does not start; every pump line low")
