@@ -115,3 +115,22 @@ def test_what_it_tells_goes_out_by_other_services_too(broker: Broker, tmp_path: 
     assert main(["watch", "--port", str(broker.port), "--for", "0.1", "--urls", str(urls)]) == 0
     urls.write_text("hunter2")
     assert main(["watch", "--port", str(broker.port), "--for", "0.1", "--urls", str(urls)]) == 2
+
+
+@pytest.mark.parametrize(
+    "half",
+    [
+        ["--certificate-file", "c.pem", "--ca-file", "ca.pem"],
+        ["--key-file", "c.key", "--ca-file", "ca.pem"],
+        ["--certificate-file", "c.pem", "--key-file", "c.key"],
+        ["--ca-file", "none.pem"],
+    ],
+)
+def test_half_of_a_certificate_or_no_authority_is_used_wrongly(
+    half: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing is connected to."""
+    assert main(["watch", *half]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "evenwater watch: " in said.err

@@ -178,7 +178,7 @@ def test_h34_it_opens_no_port(tmp_path: Path, figure: Figure) -> None:
     figure(f"{len(ports)} ports, the control socket closed to others")
 
 
-SECRETS = {
+SECRETS: dict[str, dict[str, Any]] = {
     "password": {"username": "box", "password_credential": "mqtt-password"},
     "key of a controller": {"release_controllers": ["panel"]},
 }
