@@ -214,7 +214,8 @@ class MqttLink:
         if self._ready:
             self._ready, self._changed_s = False, time.monotonic()
         if problem and problem != self._logged:
-            LOG.warning("MQTT: %s; trying again, dosing does not depend on it", problem)
+            where = f"{self._settings.host}:{self._settings.port}"
+            LOG.warning("MQTT at %s: %s; trying again, dosing does not depend on it", where, problem)
         self._memory.problem = self._logged = problem
 
 

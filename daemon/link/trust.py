@@ -167,14 +167,13 @@ def end_of(certificate: Mapping[str, Any] | None) -> datetime | None:
 
 def explained(error: OSError, settings: Mqtt, now: datetime | None = None) -> str:
     """Why no connection came to be, and what to do. now: the box's clock, UTC."""
-    where = f"{settings.host}:{settings.port}"
     if isinstance(error, ssl.SSLCertVerificationError):
-        return f"{where}: {_of_their_certificate(error, settings, now or datetime.now(UTC))}"
+        return _of_their_certificate(error, settings, now or datetime.now(UTC))
     if isinstance(error, ssl.SSLError):
-        return f"{where}: {of_alert(str(error), ours=settings.client_certificate_credential) or _not_tls(error)}"
+        return of_alert(str(error), ours=settings.client_certificate_credential) or _not_tls(error)
     if settings.tls_ca_file is not None and isinstance(error, ConnectionResetError):
-        return f"{where}: {_not_tls(error)}"
-    return f"{where}: {error}"
+        return _not_tls(error)
+    return str(error)
 
 
 def _of_their_certificate(error: ssl.SSLCertVerificationError, settings: Mqtt, now: datetime) -> str:
