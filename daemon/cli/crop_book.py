@@ -9,7 +9,7 @@ from typing import Any
 
 from daemon.cli.ask import add_command
 from daemon.cli.crop_settings import diary_of, or_trouble
-from daemon.crop.harvest_book import Record, book, season
+from daemon.crop.harvest_book import Record, Season, book, season
 from daemon.report import wording
 from daemon.report.table import book_row
 
@@ -44,25 +44,26 @@ def add_crop_commands(commands: Any) -> None:
 
 
 def _book(arguments: argparse.Namespace) -> int:
-    records = book(diary_of(arguments).lines)
+    lines = diary_of(arguments).lines
+    records = book(lines)
     if arguments.json:
         print(json.dumps([book_row(record) for record in records.values()], ensure_ascii=False))
         return 0
-    for line in _lines(list(records.values())):
-        print(line)
+    for text in _lines(list(records.values()), season(lines)):
+        print(text)
     return 0
 
 
-def _lines(records: list[Record]) -> Iterator[str]:
+def _lines(records: list[Record], of: Season) -> Iterator[str]:
     if not records:
         yield "Nothing was sown yet. Begin with: evenwater crop did sown --help"
         return
     table = [HEADS, *(_row(record) for record in records)]
     widths = [max(len(row[place]) for row in table) for place in range(len(HEADS))]
     yield from (_aligned(row, widths) for row in table)
-    of = season(records)
     yield ""
     yield f"{of.picked} heads picked of {of.planted} set out, {wording.weight(of.grams)} in all."
+    yield f"Of the harvest: {wording.became(of.became)}."
     yield f"Lost: {wording.causes(of.lost.items())}. Wasted, of heads gone: {wording.share(of.wasted)}."
 
 

@@ -18,6 +18,7 @@ from daemon import words
 from daemon.cli.ask import Commands, add_command
 from daemon.cli.crop_settings import NoSettingsError, add_settings_option, settings_of
 from daemon.cli.where import state_folder
+from daemon.crop.harvest_book import Season
 from daemon.disk import write_whole
 from daemon.report import wording
 from daemon.report.facts import BatchFacts, Facts
@@ -130,14 +131,20 @@ def _lines(facts: Facts) -> Iterator[str]:
         yield from _batch(one, facts.currency)
         yield ""
     if len(facts.batches) != 1:
-        of = facts.season
-        yield (
-            f"All together: {of.batches} batches, {of.planted} heads set out, {of.picked} picked, "
-            f"{wording.weight(of.grams)}; lost: {wording.causes(of.lost.items())}; "
-            f"wasted: {wording.share(of.wasted)}"
-        )
+        yield from _season(facts.season)
     for note in facts.notes:
         yield f"note: {note}"
+
+
+def _season(of: Season) -> Iterator[str]:
+    yield f"All together: {of.batches} batches, {of.planted} heads set out, {of.picked} picked"
+    for what, said in {
+        "weight": wording.weight(of.grams),
+        "of the harvest": wording.became(of.became),
+        "lost": wording.causes(of.lost.items()),
+        "wasted, of heads gone": wording.share(of.wasted),
+    }.items():
+        yield f"  {what:<24}{said}"
 
 
 def _batch(of: BatchFacts, currency: str) -> Iterator[str]:

@@ -123,7 +123,10 @@ def _told(name: str, kept: Kept, settings: Settings | None) -> Mapping[Thing, Mi
         dosed.add(Thing.WATER)
     appliances = () if settings is None else settings.appliance.values()
     lit = any(name in (one.reservoir or (name,)) for one in appliances)
+    unmeasured, dark = Missing.NOT_MEASURED, Missing.NO_APPLIANCE
+    if settings is None:
+        unmeasured = dark = Missing.NO_SETTINGS
     return {
-        **{thing: None if thing in dosed else Missing.NOT_MEASURED for thing in (*ALWAYS_USED, *dosed)},
-        Thing.ELECTRICITY: None if lit else Missing.NO_APPLIANCE,
+        **{thing: None if thing in dosed else unmeasured for thing in (*ALWAYS_USED, *dosed)},
+        Thing.ELECTRICITY: None if lit else dark,
     }

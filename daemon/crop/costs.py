@@ -37,6 +37,7 @@ class Thing(StrEnum):
 class Missing(StrEnum):
     """Why an amount or a cost is not known."""
 
+    NO_SETTINGS = "no_settings"  # only they would tell
     NOT_MEASURED = "not_measured"  # nothing there tells how much it was
     NO_APPLIANCE = "no_appliance"  # the settings name nothing that draws current
     NO_PRICE = "no_price"  # the grower entered none

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import fsum
 
-from daemon.crop.costs import Standing, days_between
+from daemon.crop.costs import DAY, Standing, days_between
 from daemon.crop.diary import (
     Batch,
     Composted,
@@ -82,32 +82,28 @@ def book(lines: Iterable[Line]) -> Mapping[str, Record]:
 
 def _record(batch: Batch, kept: Iterable[Line]) -> Record:
     mine = [line for line in kept if getattr(line.event, "batch", None) == batch.name]
-    days = [day for day, _ in batch.pickings]
-    became = _became(batch, [line.event for line in mine if isinstance(line.event, Used)])
+    days, pickings = [day for day, _ in batch.pickings], [picked for _, picked in batch.pickings]
+    became = _became(pickings, (line.event for line in mine if isinstance(line.event, Used)))
     leaving = [line.day for line in mine if isinstance(line.event, Picked | Lost)]
     return Record(
         batch,
         until=max(leaving, default=batch.sown_on) if batch.over else None,
         first_picked=min(days, default=None),
         last_picked=max(days, default=None),
-        unweighed=sum(1 for _, picked in batch.pickings if picked.grams is None),
-        grams_per_head=_grams_per_head(batch),
+        unweighed=sum(1 for picked in pickings if picked.grams is None),
+        grams_per_head=_grams_per_head(pickings),
         became=became,
         wasted=_wasted(batch, became),
     )
 
 
-def _grams_per_head(batch: Batch) -> float | None:
-    cut = [(picked.heads, picked.grams) for _, picked in batch.pickings if picked.way == "head" and picked.grams]
-    return fsum(grams for _, grams in cut) / sum(heads for heads, _ in cut) if cut else None
-
-
-def _became(batch: Batch, used: Iterable[Used]) -> Became | None:
+def _became(pickings: Iterable[Picked], used: Iterable[Used]) -> Became | None:
     """By weight where that is known of all, else by heads; None where neither is, or nobody told anything."""
-    told = tuple(used)
+    picked, told = tuple(pickings), tuple(used)
+    per_head = _grams_per_head(picked)
     for whole, amounts in (
-        (_grams_picked(batch), [_grams(one, _grams_per_head(batch)) for one in told]),
-        (_heads_picked(batch), [one.heads for one in told]),
+        (_grams_picked(picked), [_grams(one, per_head) for one in told]),
+        (_heads_picked(picked), [one.heads for one in told]),
     ):
         if whole and amounts and None not in amounts:
             parts = [(type(one), amount / whole) for one, amount in zip(told, amounts, strict=True) if amount]
@@ -117,14 +113,21 @@ def _became(batch: Batch, used: Iterable[Used]) -> Became | None:
     return None
 
 
-def _grams_picked(batch: Batch) -> float | None:
+def _grams_per_head(pickings: Iterable[Picked]) -> float | None:
+    cut = [(picked.heads, picked.grams) for picked in pickings if picked.way == "head" and picked.grams]
+    return fsum(grams for _, grams in cut) / sum(heads for heads, _ in cut) if cut else None
+
+
+def _grams_picked(pickings: Iterable[Picked]) -> float | None:
     """None where a picking was not weighed."""
-    return batch.grams if all(picked.grams is not None for _, picked in batch.pickings) else None
+    weights = [picked.grams for picked in pickings]
+    return fsum(grams for grams in weights if grams is not None) if None not in weights else None
 
 
-def _heads_picked(batch: Batch) -> float | None:
+def _heads_picked(pickings: Iterable[Picked]) -> float | None:
     """None where leaves were picked, of which heads tell no amount."""
-    return float(batch.picked) if all(picked.way == "head" for _, picked in batch.pickings) else None
+    every = tuple(pickings)
+    return float(sum(picked.heads for picked in every)) if all(one.way == "head" for one in every) else None
 
 
 def _grams(used: Used, per_head: float | None) -> float | None:
@@ -163,7 +166,7 @@ def _stood(batch: str, kept: Iterable[Line], until: date) -> Iterator[tuple[date
     come, gone = _moves(batch, kept)
     planted: dict[str, int] = defaultdict(int)
     left = 0
-    for day in days_between(min(day for day, _, _ in come), until):
+    for day in days_between(min(day for day, _, _ in come), min(until, _gone_by(come, gone))):
         for _, reservoir, heads in (one for one in come if one[0] == day):
             planted[reservoir] += heads
         stands = sum(planted.values()) - left
@@ -186,12 +189,21 @@ def _moves(batch: str, kept: Iterable[Line]) -> tuple[list[tuple[date, str, int]
     return come, gone
 
 
+def _gone_by(come: list[tuple[date, str, int]], gone: Mapping[date, int]) -> date:
+    """The day after the last head was gone; the end of all days where some stand."""
+    if sum(gone.values()) < sum(heads for _, _, heads in come):
+        return date.max
+    return max(*gone, *(day for day, _, _ in come)) + DAY
+
+
 # all batches together
 
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """All batches together. Shares by heads set out that stand no more; None before any is gone."""
+    """All batches together. became: of all that was picked, also by entries that name no batch; wasted: of the
+    heads set out that stand no more, None before any is gone.
+    """
 
     batches: int
     plugs: int
@@ -199,12 +211,14 @@ class Season:
     picked: int
     grams: float
     lost: Mapping[str, int]
+    became: Became | None
     wasted: float | None
 
 
-def season(records: Iterable[Record]) -> Season:
+def season(lines: Iterable[Line]) -> Season:
     """The sums of the book."""
-    every = tuple(records)
+    kept = tuple(lines)
+    every = list(book(kept).values())
     lost: dict[str, int] = defaultdict(int)
     for record in every:
         for cause, count in (*record.batch.lost_seedlings, *record.batch.lost_heads):
@@ -218,5 +232,9 @@ def season(records: Iterable[Record]) -> Season:
         picked=sum(one.batch.picked for one in every),
         grams=fsum(one.batch.grams for one in every),
         lost=lost,
+        became=_became(
+            (picked for one in every for _, picked in one.batch.pickings),
+            (line.event for line in standing(kept) if isinstance(line.event, Used)),
+        ),
         wasted=fsum(share * heads for share, heads in gone) / heads_gone if heads_gone else None,
     )

@@ -48,7 +48,8 @@ def gather(folder: Path, settings: Settings | None, chosen: Iterable[str] | None
 
     Raises DiaryError, LedgerError, HistoryError; LookupError for a batch that was never sown.
     """
-    lines = read(folder / FILE_NAME).lines
+    diary = read(folder / FILE_NAME)
+    lines = diary.lines
     records = _chosen(book(lines), chosen)
     until = now.date() + DAY
     stood = heads_standing(lines, until)
@@ -61,9 +62,9 @@ def gather(folder: Path, settings: Settings | None, chosen: Iterable[str] | None
             written=now.date(),
             currency=settings.prices.currency if settings is not None and settings.prices is not None else "",
             batches=tuple(_batch(record, standing(lines), among, box) for record in records.values()),
-            season=season(records.values()),
+            season=season(lines),
             nobodys=among.nobodys,
-            notes=tuple(_notes(settings, box, folder)),
+            notes=(*diary.torn, *_notes(settings, box, folder)),
         )
 
 
@@ -84,8 +85,8 @@ def _box(folder: Path, settings: Settings | None, trends: Trends | None, stood: 
     changed: dict[str, list[date]] = defaultdict(list)
     for name, at in ledger.new_water:
         changed[name].append(at.date())
-    begin = _midnight(first)
-    levels = {} if trends is None else {name: _levels(trends, name, begin, now) for name, _ in stood}
+    begin, places = _midnight(first), {name for name, _ in stood}
+    levels = {} if trends is None else {name: _levels(trends, name, begin, now) for name in places}
     kept = Kept(ledger.doses, {name: tuple(days) for name, days in changed.items()}, levels)
     return _Box(settings, trends, kept, () if trends is None else trends.events(begin, now), now)
 

@@ -67,6 +67,7 @@ def _season(facts: Facts) -> Markup:
         "sown": f"{of.plugs} plugs in {of.batches} batches",
         "set out": f"{of.planted} heads",
         "picked": f"{of.picked} heads, {wording.weight(of.grams)}",
+        "of the harvest": wording.became(of.became),
         "lost, seedlings and heads": wording.causes(of.lost.items()),
         "wasted, of heads gone": wording.share(of.wasted),
     }

@@ -18,6 +18,7 @@ THING: Mapping[Thing, str] = {
     Thing.PLUGS: "plugs and seeds",
 }
 _MISSING: Mapping[Missing, str] = {
+    Missing.NO_SETTINGS: "the settings would tell: --settings",
     Missing.NOT_MEASURED: "no pump gives it; what you pour, tell with `evenwater poured`",
     Missing.NO_APPLIANCE: "name what draws current in [appliance.NAME]",
     Missing.NO_PRICE: "name its price in [prices]",

@@ -13,6 +13,7 @@ import pytest
 from daemon.cli.main import main
 from daemon.dose.ledger import Ledger
 from daemon.values import Role
+from tests.at_the_tank import BEGINNING, AtTheTank
 from tests.dose.ledgers import opened, permitted
 from tests.strategies import stamp
 
@@ -70,8 +71,8 @@ def test_without_settings_it_says_what_it_does_not_know(
     assert typed("report", "spring-1") == 0
     said = capsys.readouterr().out
     assert "pH down                 20 mL       name its price in [prices]" in said
-    assert "electricity             not known   name what draws current in [appliance.NAME]" in said
-    assert "water                   not known   no top-up pump gives it, and no level tells" in said
+    assert "electricity             not known   the settings would tell: --settings" in said
+    assert "water                   not known   the settings would tell: --settings" in said
     assert "What it cost is not known." in said
     assert "note: No settings file was read" in said
     assert "EUR" not in said
@@ -148,6 +149,20 @@ def test_a_damaged_ledger_is_told(typed: Typed, tmp_path: Path, capsys: pytest.C
     assert "ledger.db is not a ledger" in capsys.readouterr().err
 
 
+def test_it_reads_beside_a_running_daemon(tank: AtTheTank, capsys: pytest.CaptureFixture[str]) -> None:
+    """Which goes on undisturbed, and whose newest dose is in it."""
+    state = tank.service.folder
+    day = BEGINNING.date().isoformat()
+    for words in (("sown", "a", *DIARY[0][2:8]), ("transplanted", "a", "--heads", "5", "--reservoir", "bed1")):
+        assert main(["crop", "did", *words, "--day", day, "--state", str(state)]) == 0
+    tank.ask("poured", pump="ph_down", ml=3.0, note="", sure=True)
+    capsys.readouterr()
+    assert main(["report", "a", "--state", str(state), "--settings", str(FED)]) == 0
+    assert "pH down                 3 mL" in capsys.readouterr().out
+    tank.passes(2)
+    assert tank.service.ledger.fault is None
+
+
 # crop book
 
 
@@ -155,11 +170,12 @@ def test_the_book(typed: Typed, capsys: pytest.CaptureFixture[str]) -> None:
     """A line for each batch, dashes for what is not known, the sums below."""
     capsys.readouterr()
     assert typed("crop", "book") == 0
-    head, first, second, _, sums, lost = capsys.readouterr().out.splitlines()
+    head, first, second, _, sums, became, lost = capsys.readouterr().out.splitlines()
     assert head.split()[:3] == ["batch", "sown", "plugs"]
     assert re.sub(" +", " ", first) == "spring-1 2026-02-01 6 – 5 4 600 g 150 g 47 1 75 % 20 %"
     assert re.sub(" +", " ", second) == "spring-2 2026-03-01 6 – 0 0 – – – 0 – –"
     assert sums == "4 heads picked of 5 set out, 600 g in all."
+    assert became == "Of the harvest: eaten 75 %, not told 25 %."
     assert lost == "Lost: slugs, many 1. Wasted, of heads gone: 20 %."
 
 

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, time
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from config.load import load, raw_tables
 from config.settings import Settings
 from daemon.crop.amounts import Kept, Levels, of_batch, uses
 from daemon.crop.costs import Missing, Thing, shared
+from daemon.crop.diary import Event
 from daemon.crop.harvest_book import book, heads_standing
 from daemon.values import DoseReason, Entry, Outcome, Role
 from tests.crop.diaries import day, diary, picked, sown, transplanted
@@ -29,7 +34,7 @@ LINES = diary(
     (49, picked("b", 4)),
 )
 END = day(60)
-NOT_MEASURED, NO_APPLIANCE = Missing.NOT_MEASURED, Missing.NO_APPLIANCE
+NOT_MEASURED, NO_APPLIANCE, NO_SETTINGS = Missing.NOT_MEASURED, Missing.NO_APPLIANCE, Missing.NO_SETTINGS
 
 
 def dose(ml: float, *, role: Role = Role.STOCK_A, on: date | None = None, **others: Any) -> Entry:
@@ -116,7 +121,7 @@ def test_what_nothing_tells_of_is_not_known() -> None:
 def test_without_settings_only_the_ledger_speaks() -> None:
     """No volume, no appliance: not known, and told."""
     of_a = used(Kept(doses=(dose(80.0), dose(8000.0, role=Role.TOP_UP))), None)["a"]
-    assert (of_a[Thing.STOCK_A], of_a[Thing.WATER], of_a[Thing.ELECTRICITY]) == (60.0, NOT_MEASURED, NO_APPLIANCE)
+    assert (of_a[Thing.STOCK_A], of_a[Thing.WATER], of_a[Thing.ELECTRICITY]) == (60.0, NO_SETTINGS, NO_SETTINGS)
 
 
 def test_current_is_by_the_label() -> None:
@@ -138,3 +143,36 @@ def test_a_batch_in_the_nursery_has_used_its_plugs_only() -> None:
     lines = diary((0, sown("c", 6)))
     among = shared((), {})
     assert of_batch(book(lines)["c"].batch, among, Kept(), SETTINGS) == {Thing.PLUGS: 6.0}
+
+
+@st.composite
+def gardens(draw: st.DrawFn) -> list[tuple[str, int, list[int]]]:
+    """Up to four batches: name, the day each was set out, and for each of its heads the day it was cut."""
+    return [
+        (f"batch-{number}", begins, draw(st.lists(st.integers(begins, 40), min_size=1, max_size=5)))
+        for number, begins in enumerate(draw(st.lists(st.integers(5, 30), min_size=1, max_size=4)))
+    ]
+
+
+@given(gardens(), st.lists(st.tuples(st.integers(0, 45), st.floats(0.1, 500.0)), max_size=10))
+def test_it_is_what_one_would_count_head_by_head(
+    garden: list[tuple[str, int, list[int]]], doses: list[tuple[int, float]]
+) -> None:
+    """Each dose is split among single heads, one by one in fractions: another way to the same."""
+    entries: list[tuple[int, Event]] = [(0, sown(name, 20)) for name, _, _ in garden]
+    entries += [(begins, transplanted(name, len(cut))) for name, begins, cut in garden]
+    entries += [(after, picked(name, 1)) for name, _, cut in garden for after in cut]
+    lines = diary(*sorted(entries, key=lambda entry: entry[0]))
+    standing = heads_standing(lines, END)
+    kept = Kept(doses=tuple(dose(ml, on=day(after)) for after, ml in doses))
+    found = shared(uses(kept, None, standing, END), standing)
+
+    by_head: dict[str, Fraction] = defaultdict(Fraction)
+    for after, ml in doses:
+        there = [name for name, begins, cut in garden for gone in cut if begins <= after <= gone]
+        for name in there or ["nobody"]:
+            by_head[name] += Fraction(ml) / max(1, len(there))
+    for name, _, _ in garden:
+        told = found.by_batch.get(name, {}).get(Thing.STOCK_A, 0.0)
+        assert told == pytest.approx(float(by_head[name]))
+    assert found.nobodys.get(Thing.STOCK_A, 0.0) == pytest.approx(float(by_head["nobody"]))

@@ -153,8 +153,16 @@ def test_the_season_is_the_sum() -> None:
         (27, transplanted("spring-2", 5)),
         (50, Lost(batch="spring-2", heads=5, cause="bolted")),
     )
-    found = season(book(diary(*GROWN, *other)).values())
+    found = season(diary(*GROWN, *other))
     assert (found.batches, found.plugs, found.planted, found.picked, found.grams) == (2, 18, 15, 9, 1500.0)
     assert found.lost == {"damping off": 2, "bolted": 6}
     assert found.wasted == pytest.approx((1 + 5) / 15)
-    assert season(()).wasted is None
+    assert (season(()).wasted, season(()).became) == (None, None)
+
+
+def test_what_was_eaten_of_no_named_batch_counts_for_the_season() -> None:
+    """1500 g picked; of whom the salad was nobody wrote down."""
+    lines = diary(*GROWN, (53, Eaten(grams=600.0)), (54, Eaten(batch="spring-1", grams=150.0)))
+    found = season(lines).became
+    assert found is not None
+    assert found.eaten == pytest.approx(0.5)
