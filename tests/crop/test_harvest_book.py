@@ -111,6 +111,19 @@ def test_what_still_stands_stands_until_the_end() -> None:
     assert sorted(standing) == [("bed1", day(20)), ("bed1", day(21)), ("bed1", day(22))]
 
 
+def test_seedlings_that_were_lost_are_no_heads() -> None:
+    """On the day of setting out neither; and leaves that were picked leave their heads standing."""
+    lines = diary(
+        (0, sown("a", 8)),
+        (20, Lost(batch="a", heads=3, cause="weak")),
+        (20, transplanted("a", 4)),
+        (25, Picked(batch="a", heads=4, grams=90.0, way="leaves")),
+        (30, picked("a", 1)),
+    )
+    standing = heads_standing(lines, day(35))
+    assert (standing["bed1", day(20)], standing["bed1", day(34)]) == ({"a": 4}, {"a": 3})
+
+
 def test_a_batch_in_two_reservoirs_is_parted() -> None:
     """6 in one and 2 in the other; of four cut nobody knows from where, so both give by their share."""
     entries = (

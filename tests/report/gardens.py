@@ -49,6 +49,7 @@ def garden(folder: Path, *, with_history: bool = True, entries: Iterable[tuple[i
     ledger = opened(folder)
     for number in range(5):  # stamps are of NOON, the second day
         ledger.intend(permitted(4.0, Role.PH_DOWN), stamp(1000.0 * (number + 1)))
+    ledger.intend(permitted(7.0, Role.PH_DOWN), stamp(DAYS * 86400.0))  # a day after the last head was cut
     ledger.close()
     if with_history:
         _history(folder)

@@ -36,11 +36,11 @@ def test_what_called_is_told_once_with_when_it_began(facts: Facts) -> None:
 
 
 def test_doses_are_summed(facts: Facts) -> None:
-    """Five of 4 mL; they were the batch's, all of them."""
+    """Five of 4 mL, all of them the batch's; one of 7 mL came when nothing stood there any more."""
     assert stay_of(facts).doses == {Role.PH_DOWN: (5, 20.0)}
     (acid,) = [item for item in facts.batches[0].costs.items if item.thing is Thing.PH_DOWN]
     assert acid.amount == pytest.approx(20.0)
-    assert facts.nobodys == {}
+    assert facts.nobodys == {Thing.PH_DOWN: 7.0}
 
 
 def test_walks_are_those_past_its_places(facts: Facts) -> None:
