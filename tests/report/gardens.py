@@ -45,7 +45,7 @@ DIARY: tuple[tuple[int, Event], ...] = (
 def garden(folder: Path, *, with_history: bool = True, entries: Iterable[tuple[int, Event]] = DIARY) -> Path:
     """All of it in this folder. Days count from MIDNIGHT, at which the heads were set out."""
     for after, event in entries:
-        write(folder / FILE_NAME, event, MIDNIGHT.date() + timedelta(days=after), MIDNIGHT)
+        write(folder / FILE_NAME, event, MIDNIGHT.date() + timedelta(days=after), NOW)
     ledger = opened(folder)
     for number in range(5):  # stamps are of NOON, the second day
         ledger.intend(permitted(4.0, Role.PH_DOWN), stamp(1000.0 * (number + 1)))
