@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -104,6 +105,22 @@ class Probe(Named):
     """One probe of a reservoir."""
 
     quantity: Quantity
+
+
+class Did(Ask):
+    """A task of the plan, by its id, and what the plan cannot know of it. Left out, it was as planned."""
+
+    task: str = Field(min_length=1, max_length=80)
+    plugs: int | None = Field(default=None, ge=0, le=5000)
+    heads: int | None = Field(default=None, ge=1, le=5000)
+    grams: float | None = Field(default=None, gt=0.0, le=1_000_000.0)
+
+
+class Walk(Ask):
+    """Where somebody walked past every plant, and what they found of each thing they looked for."""
+
+    where: str = Field(min_length=1, max_length=40)
+    found: Mapping[str, Literal["none", "few", "many"]]
 
 
 class Look(Probe):

@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
-from daemon import desk_box, desk_probes, desk_pumps, words
+from daemon import desk_box, desk_crop, desk_probes, desk_pumps, words
 from daemon.alarm import life
 from daemon.asked import (
     Ask,
     Clear,
+    Did,
     Doses,
     Finish,
     Hold,
@@ -34,6 +35,7 @@ from daemon.asked import (
     Shelve,
     Standard,
     TimedRun,
+    Walk,
     now,
     one,
     with_probe,
@@ -229,6 +231,8 @@ METHODS: Mapping[str, tuple[type[Ask], Origin, Act]] = {
     "calibrate_pump.cancel": (OfPump, Origin.LOCAL, desk_pumps.cancel_pump),
     "change_out.begin": (Named, Origin.LOCAL, begin_change),
     "change_out.done": (Named, Origin.LOCAL, end_change),
+    "crop.did": (Did, Origin.LOCAL, desk_crop.did),
+    "crop.walk": (Walk, Origin.LOCAL, desk_crop.walk),
     "calibrate.begin": (Probe, Origin.LOCAL, desk_probes.begin),
     "calibrate.look": (Look, Origin.LOCAL, desk_probes.look),
     "calibrate.point": (Standard, Origin.LOCAL, desk_probes.point),

@@ -37,6 +37,8 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "calibrate_pump.cancel": {"pump": "ph_down"},
     "change_out.begin": {},
     "change_out.done": {},
+    "crop.did": {"task": "sow-salad-27w05"},
+    "crop.walk": {"where": "bed1", "found": {}},
     "settings": {},
     "box": {},
     "calibrate.begin": PH,

@@ -103,12 +103,38 @@ def _probe(form: Form) -> dict[str, str]:
     return {"reservoir": form["reservoir"], "quantity": form["quantity"]}
 
 
+def _did(daemon: Daemon, form: Form, by: str) -> str:
+    counts = {
+        "plugs": _whole(form, "plugs", "the plugs"),
+        "heads": _whole(form, "heads", "the heads"),
+        "grams": number_of(form, "grams", "what it weighed"),
+    }
+    return daemon.acted("crop.did", by, task=form["task"], **counts)
+
+
+def _whole(form: Form, name: str, what: str) -> int | None:
+    number = number_of(form, name, what)
+    if number is None:
+        return None
+    if number != int(number):
+        raise ValueError(f"{what}: {number:g} is no whole number")
+    return int(number)
+
+
+def _walk(daemon: Daemon, form: Form, by: str) -> str:
+    found = {name.removeprefix(FOUND): of for name, of in form.items() if name.startswith(FOUND)}
+    return daemon.acted("crop.walk", by, where=form["where"], found=found)
+
+
+FOUND = "found-"  # begins the name of a field for what a walk looks for
 _OF_A_PROBE = ("reservoir", "quantity")
 ACTS: Mapping[str, Act] = {
     "/hold": Act("/", _hold),
     "/acknowledge": Act("/alarms", _acknowledge),
     "/release": Act("/", _release, raises=True),
     "/clear": Act("/", _clear, raises=True),
+    "/crop/did": Act("/crop", _did),
+    "/crop/walk": Act("/crop", _walk),
     "/calibrate/begin": Act("/calibrate", _begin, carried=_OF_A_PROBE, at_once=True),
     "/calibrate/afresh": Act("/calibrate", _afresh, carried=_OF_A_PROBE, at_once=True),
     "/calibrate/point": Act("/calibrate", _point, carried=_OF_A_PROBE, at_once=True),

@@ -14,11 +14,20 @@ VIEWS: Mapping[str, str] = {
     "/trend": "Trend",
     "/doses": "Doses",
     "/alarms": "Alarms",
+    "/crop": "Crop",
     "/calibrate": "Calibrate",
     "/rig": "Rig",
     "/settings": "Settings",
 }
-RENEW_S: Mapping[str, int] = {"/": 5, "/trend": 60, "/doses": 30, "/alarms": 5, "/calibrate": 2, "/rig": 30}
+RENEW_S: Mapping[str, int] = {
+    "/": 5,
+    "/trend": 60,
+    "/doses": 30,
+    "/alarms": 5,
+    "/calibrate": 2,
+    "/crop": 60,
+    "/rig": 30,
+}
 """At most so often a view is renewed when there is something new; a view that is not named stays as it is."""
 NOBODY_THERE = (
     "What stands here is not how things are now.",

@@ -16,13 +16,18 @@ from pydantic import TypeAdapter, ValidationError
 
 from config.explain import explained
 from config.settings import Settings
+from config.toml_file import SettingsError
+from daemon.crop.diary_file import FILE_NAME, DiaryError, read
+from daemon.crop.garden import day_of
 from daemon.desk_box import Box
+from daemon.desk_crop import NURSERY
 from daemon.link.client import CallRefused, NoDaemon
 from daemon.page import views
 from daemon.page.glimpse import OTHER_VERSION, Daemon, Glimpse
 from daemon.page.looking_back import MOST_LOOKED_BACK, Marks, marks, stretches
-from daemon.page.markup import Markup, element
+from daemon.page.markup import Markup, element, joined
 from daemon.page.views.calibrate import Going, Look, Past, Result
+from daemon.page.views.crop import Garden
 from daemon.page.views.trend import CSV_HEADINGS, Stretch, rows_of
 from daemon.page.visitor import Visitor
 from daemon.page.window import Window, WindowError, window
@@ -152,11 +157,22 @@ def _as_started(visit: Visit) -> Settings:
         raise NoDaemon(OTHER_VERSION) from other
 
 
+def _crop(visit: Visit) -> Markup:
+    settings = _as_started(visit)
+    try:
+        lines = read(visit.folder / FILE_NAME).lines
+        day = day_of(settings, lines, visit.state.utc.astimezone().date())
+    except (DiaryError, SettingsError) as trouble:
+        return joined(element("h1", "Crop"), element("p", f"{trouble}."))
+    return views.crop(Garden(day, lines, (*settings.reservoir, NURSERY)), visit.visitor)
+
+
 VIEWS: Mapping[str, View] = {
     "/": _now,
     "/trend": _trend,
     "/doses": _doses,
     "/alarms": _alarms,
+    "/crop": _crop,
     "/calibrate": _calibrate,
     "/rig": _rig,
     "/settings": _settings,

@@ -2,6 +2,7 @@
 
 from daemon.page.views.alarms import alarms
 from daemon.page.views.calibrate import calibrate
+from daemon.page.views.crop import crop
 from daemon.page.views.doses import doses
 from daemon.page.views.forms import answered
 from daemon.page.views.now import now
@@ -9,4 +10,4 @@ from daemon.page.views.rig import rig
 from daemon.page.views.settings import checked, settings
 from daemon.page.views.trend import trend
 
-__all__ = ["alarms", "answered", "calibrate", "checked", "doses", "now", "rig", "settings", "trend"]
+__all__ = ["alarms", "answered", "calibrate", "checked", "crop", "doses", "now", "rig", "settings", "trend"]

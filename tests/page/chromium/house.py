@@ -22,7 +22,7 @@ PHONE = ViewportSize(width=360, height=740)
 DESK = ViewportSize(width=1280, height=800)
 PATIENCE_MS = 60_000.0  # on a busy machine; all takes a fraction of it
 FASTER = 60.0  # bench seconds a second
-VIEWS = ("/", "/trend", "/doses", "/alarms", "/calibrate", "/rig", "/settings")
+VIEWS = ("/", "/trend", "/doses", "/alarms", "/crop", "/calibrate", "/rig", "/settings")
 
 
 class House:

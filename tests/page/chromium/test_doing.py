@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+from datetime import UTC, datetime, timedelta
 
 from playwright.sync_api import Browser, Page, expect
 
@@ -131,3 +132,23 @@ def test_a_changed_copy_of_the_settings_is_checked(phone: Page, house: House) ->
     phone.get_by_role("button", name="Check it").click()
     expect(phone.get_by_role("heading", name="The file is fine")).to_be_visible()
     assert house.site.settings.read_text() == before
+
+
+def test_a_task_of_the_garden_is_ticked_off(phone: Page, house: House) -> None:
+    """With the count that the plan cannot know; a slip is told, and nothing written."""
+    week_ago = (datetime.now(UTC) - timedelta(days=7)).date()
+    told = ("--crop", "lettuce", "--variety", "butterhead", "--plugs", "6", "--day", str(week_ago))
+    sown = house.site.evenwater("crop", "did", "sown", "spring-1", *told, "--settings", str(house.site.settings))
+    assert sown.returncode == 0, sown.stderr
+    phone.goto("/crop")
+    task = phone.locator("#task-look-spring-1")
+    task.get_by_text("How", exact=True).click()
+    expect(task.get_by_text("give them light at once", exact=False)).to_be_visible()
+    for plugs, heading in (("7", "Not done"), ("5", "Done")):
+        task.get_by_label("Plugs with a seedling").fill(plugs)
+        task.get_by_role("button", name="Done: look").click()
+        expect(phone.get_by_role("heading", name=heading, exact=True)).to_be_visible()
+        phone.get_by_role("link", name="Back").click()
+    expect(phone.get_by_text("emerged spring-1: plugs 5")).to_be_visible()
+    expect(task).to_have_count(0)
+    expect(phone.get_by_text("spring-1: butterhead lettuce", exact=False)).to_contain_text("5 seedlings")

@@ -41,7 +41,7 @@ def test_a_view_shuts_nobody_out(phone: Page, path: str) -> None:
 
 def test_all_of_it_is_named_and_opened_without_shutting_anybody_out(phone: Page) -> None:
     """With every fold of the settings and the trend open."""
-    for path in ("/settings", "/trend", "/"):
+    for path in ("/settings", "/trend", "/crop", "/"):
         phone.goto(path)
         phone.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
         found = Axe().run(phone).response["violations"]
@@ -87,7 +87,7 @@ def test_every_view_is_reached_from_every_other(browser: Browser, house: House) 
     context = log_in(browser, house.url, DESK)
     page = context.new_page()
     page.goto("/")
-    for name in ("Trend", "Doses", "Alarms", "Calibrate", "Rig", "Settings", "Now"):
+    for name in ("Trend", "Doses", "Alarms", "Crop", "Calibrate", "Rig", "Settings", "Now"):
         page.get_by_role("navigation", name="Views").get_by_role("link", name=name).click()
         expect(page.get_by_role("navigation", name="Views").locator("[aria-current=page]")).to_have_text(name)
         expect(page.locator("h1")).to_have_count(1)
