@@ -70,6 +70,7 @@ PICTURES = (
     Picture("trend-desk-light", a_view("/trend?span=day"), DESK, "light"),
     Picture("trend-desk-dark", a_view("/trend?span=day"), DESK, "dark"),
     Picture("alarms-phone-light", a_view("/alarms"), PHONE, "light"),
+    Picture("crop-phone-light", a_view("/crop"), PHONE, "light"),
     Picture("rig-phone-dark", a_view("/rig"), PHONE, "dark"),
     Picture("settings-desk-light", a_view("/settings"), DESK, "light"),
     Picture("calibrate-phone-light", calibrating, PHONE, "light"),

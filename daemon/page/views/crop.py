@@ -56,12 +56,7 @@ def _task(task: Task, of: Garden, visitor: Visitor) -> Markup:
     """What to do and how, and the form that says it is done."""
     today = of.day.plan.today
     late = f"! {when(task, today)}" if task.is_late(today) else ""
-    how = element(
-        "details",
-        element("summary", "How"),
-        element("ul", *(element("li", one) for one in task.how)),
-        id=f"how-{task.id}",
-    )
+    how = element("ul", *(element("li", one) for one in task.how))  # cautions with it: never folded away
     form = _walking(of, visitor) if task.verb == "walk" else _doing(task, visitor)
     heading = element("h3", f"{task.what[0].upper()}{task.what[1:]}")
     return element(

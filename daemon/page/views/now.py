@@ -16,7 +16,16 @@ LONGEST_REASON = 200  # characters, as a request may carry
 def now(state: State, visitor: Visitor) -> Markup:
     """Each reservoir: what it does and waits for, its values against their bands, last doses, a way to pause."""
     among = len(state.reservoirs)
-    return joined(element("h1", "Now"), *(_reservoir(of, visitor, among) for of in state.reservoirs.values()))
+    reservoirs = [_reservoir(of, visitor, among) for of in state.reservoirs.values()]
+    return joined(element("h1", "Now"), *reservoirs, _next_task(state.next_task))
+
+
+def _next_task(said: str) -> Markup:
+    """What is most urgent in the garden, with the way to how it is done."""
+    if not said:
+        return Markup("")
+    told = element("p", f"{said}. ", element("a", "How, and tick it off", href="/crop", class_="step"))
+    return element("section", element("h2", "Next in the garden"), told, id="next-task")
 
 
 def _reservoir(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
