@@ -38,8 +38,10 @@ def tables_in(text: str, name: str) -> dict[str, Any]:
     """The tables of this text. name: what complaints call it. Raises SettingsError."""
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # also a number of thousands of digits, which Python refuses
         raise _unusable(name, _syntax(str(error), text)) from error
+    except RecursionError as error:
+        raise _unusable(name, "is not TOML: brackets in brackets without end; is one left open?") from error
 
 
 def _unusable(name: Path | str, text: str) -> SettingsError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -50,7 +51,7 @@ def test_a_task_that_was_done_is_written_down_with_what_the_plan_cannot_know(sow
         ({"task": "walk-26w14"}, "what was found belongs to it"),
     ],
 )
-def test_what_cannot_be_is_refused_and_not_written(sown: AtTheTank, params: dict[str, object], why: str) -> None:
+def test_what_cannot_be_is_refused_and_not_written(sown: AtTheTank, params: dict[str, Any], why: str) -> None:
     """With what is wrong."""
     with pytest.raises(RequestRefused, match=why):
         sown.ask("crop.did", **params)

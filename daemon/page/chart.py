@@ -100,7 +100,7 @@ def summary(of: Line) -> str:
         f"at the end {words.value(of.quantity, of.buckets[-1].mean)}",
     ]
     said += [_of_bands(of)] if of.steps else []
-    if any(b.doubted for b in of.buckets):
+    if any(b.is_doubted for b in of.buckets):
         said.append("dotted where it was not to dose by")
     return "; ".join(said)
 
@@ -159,9 +159,9 @@ def _unbroken(buckets: Iterable[Bucket], step: timedelta) -> Iterator[list[Bucke
         if run and bucket.begins - run[-1].begins > 1.5 * step:
             yield run
             run = []
-        elif run and (bucket.doubted > 0.0) != (run[-1].doubted > 0.0):
+        elif run and bucket.is_doubted != run[-1].is_doubted:
             yield run
-            run = run[-1:] if run[-1].doubted > 0.0 else []
+            run = run[-1:] if run[-1].is_doubted else []
         run.append(bucket)
     if run:
         yield run
@@ -172,7 +172,7 @@ def _stretch(run: Sequence[Bucket], scale: _Scale) -> Markup:
     upper = [f"{x:.1f} {scale.y(b.high):.1f}" for x, b in zip(at, run, strict=True)]
     lower = [f"{x:.1f} {scale.y(b.low):.1f}" for x, b in zip(at, run, strict=True)]
     mean = [f"{x:.1f} {scale.y(b.mean):.1f}" for x, b in zip(at, run, strict=True)]
-    doubted = run[-1].doubted > 0.0
+    doubted = run[-1].is_doubted
     d = f"M{'L'.join(mean)}" if len(mean) > 1 else f"M{mean[0]}h1"
     return joined(
         element("path", d=f"M{'L'.join([*upper, *reversed(lower)])}z", class_="range"),

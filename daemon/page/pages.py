@@ -121,7 +121,7 @@ def _calibrate(visit: Visit) -> Markup:
     ]
     going = next((going for of in (probe, *out) if of and (going := _going(visit, chosen, of))), None)
     shown = going.quantity if going else probe
-    past = None if shown is None else _told(visit, Past, "history", chosen, shown)
+    past = None if shown is None or going else _told(visit, Past, "history", chosen, shown)
     return views.calibrate(visit.state, chosen, visit.visitor, probe=probe, going=going, past=past)
 
 

@@ -14,7 +14,6 @@ from daemon.store.trend import Band, Bucket, Event, Trends, grid_of
 from daemon.values import Entry, Quantity, Role
 
 HOUR = timedelta(hours=1)
-MOST_DOUBTED = 0.5  # share of an hour, from which on its mean says nothing
 POINTS = 200  # of a picture: as many as it has room for
 TOLD = (Quantity.PH, Quantity.EC, Quantity.TEMPERATURE, Quantity.AIR_TEMPERATURE)
 MARKED: Mapping[Quantity, tuple[Role, ...]] = {
@@ -82,7 +81,7 @@ def _band(reservoir: Reservoir, quantity: Quantity) -> Ends | None:
 
 def _in_band(read: Iterable[Bucket], steps: Sequence[Band]) -> float | None:
     """Of the hours that were to be relied on, the share whose mean was in the band of then; None without any."""
-    sound = [hour for hour in read if hour.doubted < MOST_DOUBTED]
+    sound = [hour for hour in read if not hour.is_doubted]
     inside = [band.low <= hour.mean <= band.high for hour in sound for band in _holding(steps, hour.begins)]
     return sum(inside) / len(inside) if inside else None
 

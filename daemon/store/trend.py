@@ -18,6 +18,7 @@ from daemon.store.minutes import MINUTE_S, Series
 
 POINTS = 400
 BY_HOURS_S = 2400.0  # stretches as long as this, or longer, are made of whole hours
+MOST_DOUBTED = 0.5  # share of a stretch, from which on its mean says nothing
 
 _BY_MINUTES = """
 SELECT (minute - :first) / :width AS bucket, min(value), max(value), sum(value), count(*), sum(doubted)
@@ -54,6 +55,11 @@ class Bucket:
     high: float
     mean: float
     doubted: float
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether so much of it was doubted that its mean says nothing."""
+        return not self.doubted < MOST_DOUBTED
 
 
 @dataclass(frozen=True, slots=True)
