@@ -88,7 +88,7 @@ class Prospect:
     """What is believed of a batch that has been set out.
 
     day: since it was set out. now: of a head, in g. curve: the model's, from setting out on. weighings: how many
-    told of it; earlier: how many batches before it did. ready: days since setting out. lately: an ordinary day.
+    told of it; earlier: how many batches before it did. ready: days since setting out.
     """
 
     batch: Batch
@@ -101,7 +101,6 @@ class Prospect:
     earlier: int
     ready: Window
     lived: Lived
-    lately: tuple[Hour, ...]
     signs: Mapping[Sign, float]
     risks: tuple[Risk, ...]
     unknown: Mapping[Threat, tuple[Sign, ...]]
@@ -201,16 +200,13 @@ def prospect(
     Raises LightUnknownError; HistoryError; ValueError where the batch was not set out, or only later than now.
     """
     begun, reservoir = _set_out(batch, now), _reservoir(batch)
-    scales = list(_scales(trends, earlier, now))
     begin = _midnight(begun, now)
+    day = (now - begin) / DAY
+    scales = tuple(_scales(trends, earlier, now))
     since = min(begin, _whole_hour(now) - LATELY_DAYS * DAY)
     seen = lived(trends, reservoir, since, now, room)
-    own = seen.hours[int((begin - since) / HOUR) :]
     lately = as_lately(seen.hours, LATELY_DAYS)
-    day = (now - begin) / DAY
-    curve = g_per_head(
-        (*own, *over_and_over(lately, AHEAD_DAYS * HOURS_OF_DAY)), room.plants_per_m2, room.co2_ppm
-    )
+    curve = _curve(seen.hours[int((begin - since) / HOUR) :], lately, room)
     weighed = tuple(_weighings(batch, curve, day))
     scale = corrected(learned(scales), weighed)
     grams = grams_on(curve, day, scale, day)
@@ -220,17 +216,22 @@ def prospect(
         begun=begun,
         day=day,
         now=grams,
-        curve=curve,
         scale=scale,
+        curve=curve,
         weighings=len(weighed),
         earlier=len(scales),
         ready=window(curve, room.wanted_g, scale, day),
         lived=seen,
-        lately=lately,
         signs=signs,
         risks=risks(signs),
         unknown=unknown(signs),
     )
+
+
+def _curve(own: Sequence[Hour], lately: Sequence[Hour], room: Room) -> tuple[float, ...]:
+    """g per head by the model: through its own hours, then through days like the last."""
+    hours = (*own, *over_and_over(lately, AHEAD_DAYS * HOURS_OF_DAY))
+    return g_per_head(hours, room.plants_per_m2, room.co2_ppm)
 
 
 def _set_out(batch: Batch, now: datetime) -> date:

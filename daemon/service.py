@@ -26,6 +26,7 @@ from daemon.alarm.life_file import LifeFile
 from daemon.alarm.table import Kind
 from daemon.altered import dose_numbers
 from daemon.crop.diary_file import FILE_NAME
+from daemon.crop.risk import Spread
 from daemon.cropping import Cropping
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.doubt_file import DoubtFile
@@ -370,7 +371,7 @@ class Service:
             self.loop.summary = summary(self.loop.state, self._ranges(now))
 
     def _ranges(self, now: datetime) -> Ranges:
-        """Lowest and highest of the last 24 h; nothing where the history cannot be read."""
+        """Lowest, mean and highest of the last 24 h; nothing where the history cannot be read."""
         if self._history is None:
             return {}
         try:
@@ -379,7 +380,11 @@ class Service:
                 found = {series: trends.buckets(series, day, now, 1) for series in trends.series()}
         except HistoryError:
             return {}
-        return {series: (buckets[0].low, buckets[0].high) for series, buckets in found.items() if buckets}
+        return {
+            series: Spread(buckets[0].low, buckets[0].mean, buckets[0].high)
+            for series, buckets in found.items()
+            if buckets
+        }
 
     def _drop_old(self, now: datetime) -> None:
         if self._history is not None:

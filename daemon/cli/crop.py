@@ -10,7 +10,7 @@ from daemon.cli.ask import add_command
 # Each adds its sub-commands by `add_crop_commands`. Heavy libraries are imported where a command acts.
 MODULES = (
     *("daemon.cli.crop_plan", "daemon.cli.crop_diary", "daemon.cli.crop_walk", "daemon.cli.crop_book"),
-    "daemon.cli.crop_still",
+    *("daemon.cli.crop_growth", "daemon.cli.crop_still"),
 )
 
 EPILOG = """\
@@ -21,6 +21,7 @@ examples:
   evenwater crop did transplanted spring-1 --heads 5 --reservoir bed1
   evenwater crop walk --where bed1              look at every plant, once a week
   evenwater crop diary
+  evenwater crop grow                           what heads weigh, when to cut, what threatens
   evenwater crop still --heads 6                a reservoir without a pump: how large, how it falls
   evenwater crop book                           what became of each batch
   evenwater crop did --help                     every kind of entry, and what it takes

@@ -42,6 +42,14 @@ def settings_of(arguments: argparse.Namespace) -> Settings:
     )
 
 
+def settings_if_any(arguments: argparse.Namespace) -> Settings | None:
+    """The settings that a command line means; None where there are none. Raises SettingsError."""
+    try:
+        return settings_of(arguments)
+    except NoSettingsError:
+        return None
+
+
 def a_day(text: str) -> date:
     """2026-03-01. Raises argparse's error for anything else."""
     try:

@@ -13,10 +13,9 @@ from importlib.resources import files
 from pathlib import Path
 
 from config.load import SettingsError
-from config.settings import Settings
 from daemon import words
 from daemon.cli.ask import Commands, add_command
-from daemon.cli.crop_settings import NoSettingsError, add_settings_option, settings_of
+from daemon.cli.crop_settings import add_settings_option, settings_if_any
 from daemon.cli.where import state_folder
 from daemon.crop.harvest_book import Season
 from daemon.disk import write_whole
@@ -61,14 +60,6 @@ def add_commands(commands: Commands) -> None:
     parser.set_defaults(act=_report)
 
 
-def _settings(arguments: argparse.Namespace) -> Settings | None:
-    """The settings that a command line means; None where there are none. Raises SettingsError."""
-    try:
-        return settings_of(arguments)
-    except NoSettingsError:
-        return None
-
-
 def ending(suffix: str) -> Callable[[str], Path]:
     """A file to be written, known by its ending, so that a slip overwrites nothing else."""
 
@@ -86,7 +77,7 @@ def _report(arguments: argparse.Namespace) -> int:
         return 2
     try:
         chosen = None if arguments.all else [arguments.batch]
-        facts = gather(state_folder(arguments.state), _settings(arguments), chosen, datetime.now(UTC))
+        facts = gather(state_folder(arguments.state), settings_if_any(arguments), chosen, datetime.now(UTC))
         _write(facts, arguments)
     except LookupError as wrong:
         print(f"evenwater report: {wrong.args[0]}", file=sys.stderr)
