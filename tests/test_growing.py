@@ -16,7 +16,7 @@ from daemon.crop.risk import Sign, Threat
 from daemon.growing import LightUnknownError, Room, Source, days_before, lamps_of, lived, prospect
 from daemon.store.history import History
 from daemon.store.trend import Trends, opened
-from daemon.values import Quantity
+from daemon.values import Quality, Quantity
 from tests.link.states import good, reservoir, state, unknown
 
 NOW = datetime(2026, 4, 1, 12, 0, tzinfo=UTC)
@@ -25,16 +25,18 @@ ROOM = Room(plants_per_m2=25.0, wanted_g=150.0, lamps=(LAMP,))
 Reading = Callable[[datetime], Mapping[Quantity, float | None]]
 
 
-def kept(folder: Path, since: datetime, until: datetime, reading: Reading, name: str = "bed1") -> None:
+def kept(
+    folder: Path, since: datetime, until: datetime, reading: Reading, quality: Quality = Quality.GOOD
+) -> None:
     """A history with one minute of each hour from since up to until; no reading for None."""
     history = History(folder, keep_days=800)
     at, number = since, 0
     while at < until:
         verdicts = {
-            quantity: unknown(quantity) if value is None else good(quantity, value)
+            quantity: unknown(quantity) if value is None else replace(good(quantity, value), quality=quality)
             for quantity, value in reading(at).items()
         }
-        bed = reservoir(name, verdicts=verdicts)
+        bed = reservoir(verdicts=verdicts)
         history.see(replace(state(number, bed), at_s=3600.0 * number, utc=at, utc_trusted=True))
         at, number = at + timedelta(hours=1), number + 1
     history.close()
@@ -100,6 +102,14 @@ def test_a_gap_is_filled_by_other_days_and_told(tmp_path: Path) -> None:
     assert (seen.air_share, seen.light_share) == (0.75, 0.75)
     assert seen.hours[24] == Hour(24.0, 200.0)  # the lamp of the settings
     assert dark.hours[24] == Hour(24.0, 250.0)  # none: as on the other days
+
+
+def test_what_was_doubted_was_not_measured(tmp_path: Path) -> None:
+    """A sensor that stuck tells nothing of growth."""
+    kept(tmp_path, NOW - timedelta(days=2), NOW, bright_room, Quality.BAD)
+    with opened(tmp_path) as there:
+        seen = lived(there, "bed1", NOW - timedelta(days=2), NOW, ROOM)
+    assert (seen.air, seen.light) == (Source.ASSUMED, Source.LAMP)
 
 
 def test_water_stands_in_for_air_that_was_never_measured(tmp_path: Path) -> None:

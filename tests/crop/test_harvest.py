@@ -27,6 +27,13 @@ def test_eight_cases_in_ten_lie_between() -> None:
     assert (likely / low, high / likely) == pytest.approx((1.1367, 1.1367), abs=1e-4)
 
 
+def test_the_past_is_as_sure_as_today_and_days_to_come_less() -> None:
+    """A hundredth a day, beside what is doubted today: 0.1 and 20 days make 0.224."""
+    scale = Scale(0.0, 0.1)
+    spread = [log(grams_on(CURVE, day, scale, 20.0).high / CURVE[day]) / 1.2816 for day in (5, 20, 40)]
+    assert spread == pytest.approx([0.1, 0.1, 0.2236], abs=1e-4)
+
+
 @given(scale=scales, wanted=st.floats(1.0, 400.0), today=st.floats(0.0, 60.0))
 def test_the_earliest_is_never_after_the_latest(scale: Scale, wanted: float, today: float) -> None:
     """Days that are not reached count as later than all."""
