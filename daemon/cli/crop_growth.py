@@ -143,10 +143,16 @@ def _prospect(
 def _grown_lines(found: Sequence[tuple[Room, Prospect]]) -> Iterator[str]:
     if not found:
         yield "No head stands in a reservoir. Write down what you set out: evenwater crop did transplanted --help"
-    for number, (room, one) in enumerate(found):
-        if number:
+    told: dict[tuple[Risk, ...], str] = {}
+    for room, one in found:
+        if told:
             yield ""
         yield from _of(room, one)
+        if one.risks and (before := told.get(one.risks)) is not None:
+            yield f"  risks           those of {before}"
+        else:
+            yield from _risk_lines(one)
+        told.setdefault(one.risks, one.batch.name)
 
 
 def _of(room: Room, one: Prospect) -> Iterator[str]:
@@ -163,7 +169,6 @@ def _of(room: Room, one: Prospect) -> Iterator[str]:
     )
     if any(picked.way == "leaves" for _, picked in batch.pickings):
         yield "  leaves picked   are not taken off: the grams are of a head that kept them"
-    yield from _risk_lines(one)
 
 
 def _ready(ready: Window, begun: date, day: float) -> str:
@@ -189,7 +194,8 @@ def _risk_lines(one: Prospect) -> Iterator[str]:
     for each in one.risks:
         yield f"  {words.risk(each)}"
         yield f"    {words.DO[each.threat]}"
-        yield f"    limits: {'; '.join(dict.fromkeys(reason.source for reason in each.reasons))}"
+        sources = [source for reason in each.reasons for source in reason.source.split("; ")]
+        yield f"    limits: {'; '.join(dict.fromkeys(sources))}"
     if not one.risks:
         yield "  risks           none seen in what was measured"
     if missing := words.not_known(sign for signs in one.unknown.values() for sign in signs):

@@ -18,8 +18,6 @@ from daemon.crop.climate import WATER_C, day_deficit_kpa, oxygen_mg_per_l
 from daemon.measure.daily_light import DAY_S, mol_per_m2
 from daemon.values import Quantity
 
-COMMON = "common practice"
-
 
 class Threat(StrEnum):
     """What may go wrong."""
@@ -70,11 +68,11 @@ LIMITS = (
         *(Threat.TIP_BURN, Sign.EC, 1.8, 2.2),
         "1.8: upper end for production, UF/IFAS EDIS AE610; 2.2: common practice",
     ),
-    Limit(Threat.TIP_BURN, Sign.DEFICIT, 0.4, 0.2, COMMON),
+    Limit(Threat.TIP_BURN, Sign.DEFICIT, 0.4, 0.2, "damp air: common practice"),
     Limit(Threat.BOLTING, Sign.AIR, 25.0, 28.0, "above 25: HortScience 59(2):255 (2024); 28: common practice"),
-    Limit(Threat.BOLTING, Sign.NIGHT_AIR, 20.0, 23.0, COMMON),
-    Limit(Threat.BOLTING, Sign.HOURS_LIT, 16.5, 18.5, COMMON),
-    Limit(Threat.BOLTING, Sign.OVER_WEIGHT, 1.25, 1.6, COMMON),
+    Limit(Threat.BOLTING, Sign.NIGHT_AIR, 20.0, 23.0, "warm nights: common practice"),
+    Limit(Threat.BOLTING, Sign.HOURS_LIT, 16.5, 18.5, "long days: common practice"),
+    Limit(Threat.BOLTING, Sign.OVER_WEIGHT, 1.25, 1.6, "heads left to stand: common practice"),
     Limit(
         *(Threat.ROOT_ROT, Sign.WATER, 23.0, 26.0),
         "23: Bates & Stanghellini 1984, Plant Dis. 68:989 (spinach); 26: roots of vegetables 1992-94 (abstract)",
