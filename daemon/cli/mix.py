@@ -15,9 +15,9 @@ from config.mix import MixFile, Stocks, load_mix
 from config.toml_file import SettingsError
 from daemon.cli.ask import Commands, finite
 from daemon.cli.mix_lines import Answer, Held, contains_lines, mix_lines, product_lines
-from daemon.cli.mix_plain import plain_held, plain_mix
+from daemon.cli.mix_plain import plain_held, plain_mix, plain_products
 from daemon.crop.contents import MixError, Portion, contents
-from daemon.crop.mixing import mixed, mixed_to_ec, what_would_help
+from daemon.crop.mixing import Mix, mixed, mixed_to_ec, what_would_help
 from daemon.crop.nonnegative import NoAnswerError
 from daemon.crop.products import Product
 from daemon.crop.stocks import Asked, Split, split
@@ -108,7 +108,8 @@ def _dose(text: str) -> Dose:
 
 def _act(parser: argparse.ArgumentParser, arguments: argparse.Namespace) -> int:
     if arguments.products:
-        return _printed(product_lines(shop().values()))
+        products = shop().values()
+        return _printed(product_lines(products), plain_products(products) if arguments.json else None)
     if arguments.file is None:
         parser.error("FILE is missing; start from: cp config/mixes/quince-lane.toml my-mix.toml")
     if arguments.strength is not None and arguments.stock_l is None:
@@ -172,7 +173,16 @@ def _answer(mix: MixFile) -> Answer:
         stock_weighings=(a, b) if stocks else None,
         weighed=contents(task.water, mix.volume_l, as_weighed),
         water_ec_ms_per_cm=contents(task.water, mix.volume_l, ()).ec_ms_per_cm,
+        ml_per_ms_per_cm=_ml_per_ms_per_cm(mix, made, straight),
     )
+
+
+def _ml_per_ms_per_cm(mix: MixFile, made: Mix, straight: tuple[Portion, ...]) -> float | None:
+    """mL of each stock that raise the tank by 1 mS/cm, above its water with what goes straight into it."""
+    if mix.stocks is None:
+        return None
+    rise = made.contents.ec_ms_per_cm - contents(water_of(mix), mix.volume_l, straight).ec_ms_per_cm
+    return 1000.0 * mix.volume_l / mix.stocks.strength / rise if rise > 0.0 else None
 
 
 def _stocks(mix: MixFile, portions: tuple[Portion, ...]) -> Split | None:

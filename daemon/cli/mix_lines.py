@@ -33,6 +33,7 @@ class Answer:
     stock_weighings: tuple[Weighing, Weighing] | None
     weighed: Contents
     water_ec_ms_per_cm: float
+    ml_per_ms_per_cm: float | None  # of each stock, that raise this tank by 1 mS/cm
 
     @property
     def products(self) -> tuple[Product, ...]:
@@ -127,6 +128,10 @@ def _feed_lines(answer: Answer) -> Iterator[str]:
     each = f"{_in_steps(1000.0 * answer.file.volume_l / stocks.a.strength, answer.file.measure_ml):>9} mL"
     yield f"into {answer.file.volume_l:g} L, in this order:"
     yield from _weighed_lines(answer.tank, [f"{'stock A, stirred in well':<32}{each}", f"{'stock B':<32}{each}"])
+    if answer.ml_per_ms_per_cm is not None:
+        ml = f"{answer.ml_per_ms_per_cm:.0f}"
+        yield f"  {ml} mL of each raise this tank by 1 mS/cm; to be fed by pumps, in its settings:"
+        yield f"  [reservoir.NAME.ec] stock_a_ml_per_ms_per_cm = {ml}.0"
 
 
 def _weighed_lines(weighing: Weighing, more: Sequence[str] = ()) -> Iterator[str]:
@@ -240,14 +245,14 @@ def _contents_lines(contents: Contents, file: MixFile, water_ec: float | None = 
 def _missed_lines(answer: Answer) -> Iterator[str]:
     for met in answer.mix.missed:
         buy = _buy(answer.helped.get(met.goal.name))
-        yield f"{met.goal.name} is missed by {100.0 * met.off:+.0f} %: {_why(met)}{buy}"
+        yield f"{met.goal.name} is missed by {100.0 * met.off:+.0f} % before rounding: {_why(met)}{buy}"
 
 
 def _why(met: Met) -> str:
     if met.why is Why.WATER:
         return f"{met.why}; thin it with rain water"
     if met.why is Why.ACID:
-        return f"{met.why}; take another acid"
+        return f"{met.why}; take another, or thin the water with rain water and need less"
     return str(met.why)
 
 

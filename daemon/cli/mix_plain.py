@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import isfinite
 from typing import Any
 
 from daemon.cli.mix_lines import Answer, Held, bottle_name, in_order
 from daemon.crop.contents import Contents
 from daemon.crop.elements import MG_CACO3_PER_MEQ
+from daemon.crop.products import Product
 from daemon.crop.weighing import Weighed, Weighing
 
 
@@ -45,6 +47,7 @@ def plain_mix(answer: Answer) -> dict[str, Any]:
             for met in answer.mix.met
         ],
         "contents": _plain_contents(answer.weighed),
+        "stock_a_ml_per_ms_per_cm": answer.ml_per_ms_per_cm,
         "currency": answer.file.currency,
     }  # fmt: skip
 
@@ -56,6 +59,21 @@ def plain_held(held: Held) -> dict[str, Any]:
         "volume_l": held.file.volume_l,
         "doses_g": {portion.product.name: portion.grams for portion in held.portions},
         "contents": _plain_contents(held.contents),
+    }
+
+
+def plain_products(products: Iterable[Product]) -> dict[str, Any]:
+    """What ships, by name, as one JSON value."""
+    return {
+        product.name: {
+            "about": product.about,
+            "kind": product.kind.value,
+            "formula": product.formula,
+            "percent": {element.value: mg / 10.0 for element, mg in product.mg_per_g.items()},
+            "density_g_per_ml": product.density_g_per_ml,
+            "soluble_g_per_kg": {f"{at_c:g}": grams for at_c, grams in product.solubility},
+        }
+        for product in products
     }
 
 

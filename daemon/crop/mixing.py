@@ -208,7 +208,7 @@ def _met(task: Task, goal: Goal, wanted: float, acid: Portion | None, given: Amo
 
 def what_would_help(task: Task, mix: Mix, shop: Iterable[Product], most: int = 3) -> dict[str, tuple[str, ...]]:
     """For each goal missed, the products of a shop of which one more would meet it, the best first."""
-    missed = [met for met in mix.missed if met.why is not Why.WATER]
+    missed = [met for met in mix.missed if met.why not in (Why.WATER, Why.ACID)]
     if not missed:
         return {}
     standing = {product.name for product in task.shelf}

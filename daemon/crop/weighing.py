@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from math import floor
 
 from daemon.crop.contents import Portion
 from daemon.crop.elements import TRACES, Element
-from daemon.crop.products import Product
+from daemon.crop.products import Kind, Product
 from daemon.crop.saturation import most_g_per_l
 from daemon.crop.stocks import Place, place
 
@@ -93,7 +94,10 @@ class Weighing:
 
 
 def weighing(portions: Iterable[Portion], scale_g: float, measure_ml: float) -> Weighing:
-    """Portions in steps of the scale or, of a liquid, of the cylinder; bottles where that is too coarse."""
+    """Portions in steps of the scale or, of a liquid, of the cylinder; bottles where that is too coarse.
+
+    Acid is rounded down: what is short can be added, what is too much cannot be taken out.
+    """
     plain = [_weighed(portion, scale_g, measure_ml) for portion in portions]
     groups = [[w for w in plain if not w.fits and _bottled(w.product) is where] for where in (Place.A, Place.B)]
     bottles = [_bottle(group, scale_g, measure_ml) for group in groups if group]
@@ -104,7 +108,8 @@ def weighing(portions: Iterable[Portion], scale_g: float, measure_ml: float) -> 
 
 def _weighed(portion: Portion, scale_g: float, measure_ml: float) -> Weighed:
     exact, step = portion.product.measured(portion.grams), measure_ml if portion.product.liquid else scale_g
-    return Weighed(portion.product, exact, round(exact / step) * step, step)
+    steps = floor(exact / step) if portion.product.kind is Kind.ACID else round(exact / step)
+    return Weighed(portion.product, exact, steps * step, step)
 
 
 def _bottled(product: Product) -> Place | None:

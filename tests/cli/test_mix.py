@@ -131,6 +131,19 @@ def test_stocks_put_calcium_apart_and_into_the_tank_in_turn(capsys: pytest.Captu
     assert "never pour concentrates A and B together" in out
 
 
+def test_the_stocks_are_told_as_the_settings_ask(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """mL of each that raise the tank by 1 mS/cm: in rain water, what a mix of 1 mS/cm takes of each."""
+    rain = tmp_path / "rain.toml"
+    dry = re.sub(r"\[water\].*?\n\n", "", HARD, flags=re.DOTALL).partition("[shelf.part_b]")[0]
+    rain.write_text(dry, encoding="utf-8")
+    asked = ["--stock-l", "1", "--strength", "50"]
+    at_1 = as_json(capsys, str(rain), *asked, "--ec", "1.0")
+    assert at_1["stock_a_ml_per_ms_per_cm"] == pytest.approx(10_000.0 / 50.0, rel=0.01)
+    assert at_1["stocks"][0]["ml_per_tank"] == 200.0
+    assert "stock_a_ml_per_ms_per_cm = 2" in run(capsys, str(rain), *asked, "--ec", "1.0")[1]
+    assert as_json(capsys, EXAMPLE)["stock_a_ml_per_ms_per_cm"] is None
+
+
 def test_the_order_of_dissolving(capsys: pytest.CaptureFixture[str]) -> None:
     """Acid first, calcium last."""
     _, out, _ = run(capsys, EXAMPLE)
@@ -161,7 +174,8 @@ def test_what_cannot_be_met_is_said_with_what_to_buy(capsys: pytest.CaptureFixtu
     code, out, _ = run(capsys, hard(tmp_path))
     assert code == FINE
     assert re.search(
-        r"Fe is missed by -100 %: nothing on the shelf brings it; one of these would do: .*iron_dtpa", out
+        r"Fe is missed by -100 % before rounding: nothing on the shelf brings it; one of .* do: .*iron_dtpa",
+        out,
     )
     assert "sodium 6" in out
     assert "lettuce bears 50; thin the water with rain water" in out
@@ -177,7 +191,9 @@ def test_a_weaker_mix_in_hard_water_cannot_lose_calcium(
 ) -> None:
     """The water alone has more: thin it."""
     _, out, _ = run(capsys, hard(tmp_path), "--ec", "0.9")
-    assert re.search(r"Ca is missed by \+\d+ %: the water alone has more; thin it with rain water", out)
+    assert re.search(
+        r"Ca is missed by \+\d+ % before rounding: the water alone has more; thin it with rain water", out
+    )
 
 
 def test_too_coarse_a_scale_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -200,6 +216,7 @@ def test_what_ships_is_listed_with_what_it_holds(capsys: pytest.CaptureFixture[s
     code, out, _ = run(capsys, "--products")
     assert code == FINE
     assert re.search(r"potassium_nitrate +209  K 38\.67, NO3-N 13\.85", out)
+    assert as_json(capsys, "--products")["potassium_nitrate"]["percent"]["K"] == pytest.approx(38.67, abs=0.01)
     assert re.search(r"phosphoric_acid_85 +-  P 26\.87; 1\.685 g/mL", out)
 
 

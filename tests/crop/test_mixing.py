@@ -15,12 +15,15 @@ from hypothesis import strategies as st
 from config.mix import recipes
 from config.source_water import MG_CACO3_PER_MMOL, Analysis
 from daemon.crop.contents import MixError, alkalinity_of
-from daemon.crop.elements import Element, g_per_mol, nitrogen
+from daemon.crop.elements import Element, g_per_mol, nitrogen, totals_of
 from daemon.crop.mixing import Goal, Mix, Task, Why, goals, mixed, mixed_to_ec, what_would_help
 from daemon.crop.products import Kind, by_formula, by_label
 from daemon.shelf import shop
 from tests.crop.shelves import MICRO, PURE, WATERS, a_task, everything, product, products
+from tests.crop.test_saturation import asked, engine
 from tests.reference.published import rows
+
+__all__ = ["engine"]
 
 US_GALLONS_100_L = 378.5412
 
@@ -226,6 +229,18 @@ def test_it_is_as_strong_as_asked(ec: float, water: str) -> None:
     mix = mixed_to_ec(a_task("sonneveld_lettuce", water=WATERS[water], shelf=everything()), ec)
     assert mix.contents.ec_ms_per_cm == pytest.approx(ec, abs=2e-5)
     assert mix.contents.ec_doubt_ms_per_cm > 0.08 * ec
+
+
+@pytest.mark.parametrize("water", sorted(WATERS))
+@pytest.mark.parametrize("recipe", sorted(recipes()))
+def test_its_ec_is_phreeqcs(engine: Any, recipe: str, water: str) -> None:
+    """Every recipe at three strengths, in each water with nitric acid: within 5 %, well inside the doubt told."""
+    task = a_task(recipe, shelf=everything(), water=WATERS[water], acid=product("nitric_acid_38"))
+    for strength in (0.4, 0.7, 1.0):
+        held = mixed(task, strength).contents
+        theirs = asked(engine, totals_of(held.mg_per_l), 25.0)["ec"]
+        assert held.ec_ms_per_cm == pytest.approx(theirs, rel=0.05), strength
+        assert abs(held.ec_ms_per_cm - theirs) < 0.5 * held.ec_doubt_ms_per_cm
 
 
 def test_an_ec_that_cannot_be_is_refused() -> None:

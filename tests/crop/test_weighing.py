@@ -24,11 +24,18 @@ def test_grams_in_steps_of_the_scale() -> None:
 
 
 def test_liquids_in_steps_of_the_cylinder() -> None:
-    """37.2 mL of acid by a cylinder of 0.5 mL is 37.0 mL, and that many grams go in."""
+    """37.4 mL of a feed by a cylinder of 0.5 mL is 37.5 mL, and that many grams go in."""
+    feed = by_label("feed", "", {"K2O": 5.0}, density_g_per_ml=1.2)
+    (poured,) = weighing([Portion(feed, 37.4 * 1.2)], 0.1, 0.5).single
+    assert poured.measured == pytest.approx(37.5)
+    assert poured.portion.grams == pytest.approx(37.5 * 1.2)
+
+
+def test_acid_is_rounded_down() -> None:
+    """37.4 mL by a cylinder of 0.5 mL is 37.0 mL, though 37.5 is nearer."""
     acid = product("nitric_acid_38")
-    (poured,) = weighing([Portion(acid, 37.2 * 1.2329)], 0.1, 0.5).single
+    (poured,) = weighing([Portion(acid, 37.4 * 1.2329)], 0.1, 0.5).single
     assert poured.measured == pytest.approx(37.0)
-    assert poured.portion.grams == pytest.approx(37.0 * 1.2329)
 
 
 def test_traces_of_one_tank_go_into_a_bottle() -> None:
