@@ -131,6 +131,13 @@ def test_what_acid_brings_counts_as_fed() -> None:
     assert mix.contents.alkalinity_meq_per_l == pytest.approx(0.6, abs=0.001)
 
 
+def test_salts_make_room_for_what_acid_brings() -> None:
+    """60 mg/L of nitrogen by acid: the salts bring that much less, and nitrogen is met."""
+    task = a_task(water=WATERS["hard"], acid=product("nitric_acid_60"), shelf=everything())
+    (n,) = (met for met in mixed(task).met if met.goal.name == "N")
+    assert abs(n.off) < 0.02
+
+
 def test_no_acid_into_water_that_needs_none() -> None:
     """Rain water."""
     assert "nitric_acid_60" not in grams(mixed(a_task(acid=product("nitric_acid_60"))))

