@@ -165,6 +165,9 @@ def _of_value(known: Known, quantity: Quantity, amount: float) -> Iterator[Cause
     if quantity not in known.bands:
         return
     low, high = known.bands[quantity]
+    back = _dead_band(quantity, low, high)
+    if low + back <= amount <= high - back:  # well inside, whatever stood before
+        return
     text = f"{words.QUANTITY[quantity]} {words.value(quantity, amount)}, band {low:g} to {high:g}."
     own = quantity not in _CORRECTED  # nothing of the daemon's keeps it from being right
     out = Cause(Kind.OUT_OF_BAND, known.name, quantity.value, text, own)
@@ -180,10 +183,13 @@ def _is_within(known: Known, cause: Cause, amount: float, margin: float) -> bool
     """Whether the value is so near the band that this cause is not, or no longer, there."""
     quantity = Quantity(cause.about)
     low, high = known.bands[quantity]
-    back = 0.0
-    if cause.key in known.standing:
-        back = min(DEAD_BAND.get(quantity, 0.0) + DEAD_BAND_SHARE.get(quantity, 0.0) * high, (high - low) / 4.0)
+    back = _dead_band(quantity, low, high) if cause.key in known.standing else 0.0
     return low - margin + back <= amount <= high + margin - back
+
+
+def _dead_band(quantity: Quantity, low: float, high: float) -> float:
+    """How far inside its band a value has to come back before an alarm about it ends."""
+    return min(DEAD_BAND.get(quantity, 0.0) + DEAD_BAND_SHARE.get(quantity, 0.0) * high, (high - low) / 4.0)
 
 
 def _of_doses(known: Known) -> Iterator[Cause]:

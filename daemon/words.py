@@ -6,6 +6,7 @@ Every room passes reasons as enum members and numbers; only here do they become 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 
 from config.settings import Reservoir
 from daemon.altered import Altered
@@ -163,6 +164,7 @@ def entry(of: Entry) -> str:
     return f"{text} [{OUTCOME[of.outcome]}{': ' + of.note if of.note else ''}]"
 
 
+@lru_cache(maxsize=256)  # asked for at each pass, another once a day
 def rate(of: PumpState) -> str:
     """What a pump is taken to deliver, since when, and what is wrong with that."""
     day = f", measured {of.measured_on}" if of.measured_on else ""

@@ -13,7 +13,8 @@ conversion itself, which averages over its 8 ms, and 100 Hz cancels too (25 ms a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from statistics import fmean, median
+from math import fsum
+from statistics import median
 from typing import Final
 
 STARTS_OF_SET_S: Final = (0.0, 0.010, 0.025, 0.035)
@@ -39,7 +40,7 @@ def without_outliers(values: Sequence[float], least_reach: float) -> list[float]
     if not values:
         return []
     middle = median(values)
-    reach = max(least_reach, REACH_IN_DISTANCES * median(abs(value - middle) for value in values))
+    reach = max(least_reach, REACH_IN_DISTANCES * median([abs(value - middle) for value in values]))
     kept = [value for value in values if abs(value - middle) <= reach]
     return kept if len(values) - len(kept) <= len(values) // SET else list(values)
 
@@ -47,4 +48,4 @@ def without_outliers(values: Sequence[float], least_reach: float) -> list[float]
 def settled(values: Sequence[float], least_reach: float) -> tuple[float, float]:
     """Mean, and largest minus smallest, of the values that belong together. values: at least one."""
     kept = without_outliers(values, least_reach)
-    return fmean(kept), max(kept) - min(kept)
+    return fsum(kept) / len(kept), max(kept) - min(kept)

@@ -77,7 +77,8 @@ class Ads1115Chip:
 
     def give(self, count: int) -> bytes:
         """The bytes of a read: the register that the pointer names, high byte first, over and over."""
-        return (self.read().to_bytes(2, "big") * ((count + 1) // 2))[:count]
+        register = self.read().to_bytes(2, "big")
+        return register if count == len(register) else (register * ((count + 1) // 2))[:count]
 
     def reset(self) -> None:
         """Power-on registers; a conversion under way is lost. The pointer is left, as the next write sets it."""

@@ -148,8 +148,9 @@ def _unshelved(life: Life, now_s: float) -> Life:
 
 def _explained(life: Life, lives: Lives) -> Life:
     """The life, with what explains it: an alarm of its reservoir, or of the box, that it follows from."""
-    follows = TABLE[life.cause.kind].follows
-    explains = "" if life.cause.own else next((k for k, o in lives.items() if _explains(o, life, follows)), "")
+    follows = frozenset[Kind]() if life.cause.own else TABLE[life.cause.kind].follows
+    found = (key for key, other in lives.items() if _explains(other, life, follows)) if follows else ()
+    explains = next(iter(found), "")
     return life if life.because_of == explains else replace(life, because_of=explains)
 
 
@@ -208,6 +209,9 @@ def standing(lives: Lives) -> frozenset[str]:
 
 def unheard(lives: Lives, now_s: float) -> tuple[Alarm, ...]:
     """Alarms of high priority that have stood for UNHEARD_S and that nobody has acknowledged."""
+    alarms = (life.alarm for life in lives.values() if life.alarm is not None)
+    if not any(alarm.priority is Priority.HIGH for alarm in alarms):  # as at nearly every pass
+        return ()
     return tuple(
         alarm
         for alarm in active(lives)
@@ -246,7 +250,7 @@ def _shown(life: Life, alarm: Alarm) -> Alarm:
         return replace(alarm, state=AlarmState.SHELVED)
     if life.because_of:
         return replace(alarm, state=AlarmState.SUPPRESSED, because_of=life.because_of)
-    return replace(alarm, until_utc=None)
+    return alarm if alarm.until_utc is None else replace(alarm, until_utc=None)
 
 
 def is_silent(alarm: Alarm) -> bool:

@@ -25,12 +25,15 @@ class LifeFile:
         self._path = path
         self.known, fault = recalled(path, _read, dict[str, Life]())
         self._written = _raw(self.known)
+        self._seen: Lives = self.known
         if fault is not None:
             self.trouble = f"the alarms of before cannot be read from {path}: each is raised anew ({fault!r})"
 
     def keep(self, lives: Lives) -> None:
         """Write down what has changed. Never raises: at worst it is raised anew at the next start."""
-        raw = _raw(lives)
+        if lives == self._seen:
+            return
+        self._seen, raw = lives, _raw(lives)
         if raw != self._written:
             self._written = raw
             keep_if_may_be(self._path, raw)

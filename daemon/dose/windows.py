@@ -196,9 +196,12 @@ class Tally:
     def __init__(self) -> None:
         self._pumps: dict[tuple[str, Role], _Pump] = {}
         self._last_end_s: dict[str, float] = {}
+        self._known: dict[tuple[str, Role], Totals] = {}  # at _known_s; each is asked for several times a pass
+        self._known_s = -inf
 
     def charge(self, reservoir: str, pump: Role, end_s: float, ml: float, *, from_bottle: bool = True) -> None:
         """Charge `ml` for a run that ends at `end_s`. from_bottle: the bottle was not refilled since."""
+        self._known.clear()
         spent = self._pumps.setdefault((reservoir, pump), _Pump())
         spent.charges.append((end_s, ml))
         spent.since_refill_ml += ml if from_bottle else 0.0
@@ -208,10 +211,20 @@ class Tally:
 
     def refill(self, reservoir: str, pump: Role) -> None:
         """The bottle of this pump is full again."""
+        self._known.clear()
         self._pumps.setdefault((reservoir, pump), _Pump()).since_refill_ml = 0.0
 
     def totals(self, reservoir: str, pump: Role, now_s: float) -> Totals:
-        """What counts at `now_s` (proven). Sums are kept until a charge leaves a window."""
+        """What counts at `now_s` (proven)."""
+        if now_s != self._known_s:
+            self._known, self._known_s = {}, now_s
+        known = self._known.get((reservoir, pump))
+        if known is None:
+            known = self._known[reservoir, pump] = self._totals(reservoir, pump, now_s)
+        return known
+
+    def _totals(self, reservoir: str, pump: Role, now_s: float) -> Totals:
+        """Sums are kept until a charge leaves a window."""
         spent = self._pumps.get((reservoir, pump), _NOTHING)
         if not now_s <= spent.until_s and spent is not _NOTHING:
             spent.recount(now_s)

@@ -31,7 +31,7 @@ class Noise:
         if len(self.volts) < LEAST_LOOKS:
             return None
         threes = zip(self.volts, self.volts[1:], self.volts[2:], strict=False)
-        return _SIGMA_PER_MEDIAN * median(abs(one - 2.0 * two + three) for one, two, three in threes)
+        return _SIGMA_PER_MEDIAN * median([abs(one - 2.0 * two + three) for one, two, three in threes])
 
 
 def heard(noise: Noise, sample: Sample) -> Noise:

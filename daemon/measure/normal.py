@@ -233,14 +233,16 @@ def _believed(normal: Normal, kept: _Kept, value: float, at_s: float, way: Way |
         lately = _with(lately, way, abs(value - kept.value))
     after_s = at_s - kept.at_s
     if after_s < PACE_S - 1.0 and normal.trial is None:
-        return replace(normal, lately=lately)
+        return normal if lately is normal.lately else replace(normal, lately=lately)
     doubts = normal.doubts if normal.trial is None else normal.doubts + 1.0
     normal = replace(normal, lately=lately, trial=None, doubts=doubts)
     return _stepped(normal, value, at_s, min(max(after_s, 0.0), BREAK_S))
 
 
 def _with(moves: _Moves, way: Way, move: float) -> _Moves:
-    up, down, back = (max(of, move) if at == way.value else of for at, of in enumerate(moves))
+    if not move > moves[way.value]:
+        return moves
+    up, down, back = (move if at == way.value else of for at, of in enumerate(moves))
     return up, down, back
 
 
