@@ -7,9 +7,9 @@ nothing of a dose, a jump or a splash now and then.
 
 from __future__ import annotations
 
+from bisect import bisect_left, insort
 from dataclasses import dataclass
 from math import isfinite, sqrt
-from statistics import median
 
 from daemon.values import Sample
 
@@ -21,21 +21,36 @@ _SIGMA_PER_MEDIAN = 1.4826 / sqrt(6.0)  # of normal noise: median of |second dif
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """What is remembered of one probe: its newest volts, oldest first."""
+    """What is remembered of one probe.
+
+    volts: its newest, oldest first; differences: of each three of them in a row the size of the second
+    difference, in volts, the smallest first.
+    """
 
     volts: tuple[float, ...] = ()
+    differences: tuple[float, ...] = ()
 
     @property
     def floor_v(self) -> float | None:
         """Standard deviation of one look, in volts; None until there are enough looks."""
         if len(self.volts) < LEAST_LOOKS:
             return None
-        threes = zip(self.volts, self.volts[1:], self.volts[2:], strict=False)
-        return _SIGMA_PER_MEDIAN * median([abs(one - 2.0 * two + three) for one, two, three in threes])
+        last = len(self.differences) - 1
+        least, most = self.differences[last // 2], self.differences[(last + 1) // 2]
+        return _SIGMA_PER_MEDIAN * (least + most) / 2.0
 
 
 def heard(noise: Noise, sample: Sample) -> Noise:
     """With one more look. Begun anew where the true voltage is not known; a digital probe has no noise."""
     if sample.volts is None or not isfinite(sample.volts) or sample.clipped:
         return Noise()
-    return Noise((*noise.volts, sample.volts)[-KEPT_LOOKS:])
+    volts, differences = (*noise.volts, sample.volts), list(noise.differences)
+    if len(volts) >= 3:
+        insort(differences, _second_difference(*volts[-3:]))
+    if len(volts) > KEPT_LOOKS:
+        del differences[bisect_left(differences, _second_difference(*volts[:3]))]
+    return Noise(volts[-KEPT_LOOKS:], tuple(differences))
+
+
+def _second_difference(one: float, two: float, three: float) -> float:
+    return abs(one - 2.0 * two + three)

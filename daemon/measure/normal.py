@@ -21,7 +21,7 @@ widens what is allowed by half for some weeks, all together at most to twice as 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import Enum
 from math import inf, sqrt
 from typing import NamedTuple
@@ -106,9 +106,8 @@ _Moves = tuple[float, float, float]
 _NONE: _Moves = (0.0, 0.0, 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Normal:
-    """What was learned of one quantity of one water, and where it stands.
+class Normal(NamedTuple):
+    """What was learned of one quantity of one water, and where it stands. A tuple, as each look makes new ones.
 
     largest: of each way, faded; lately: of the last hours, not counted yet. seen_s: for how long it was watched.
     unlike_s: when it last moved further than ever in its memory. doubts: how often a move was doubted, faded.
@@ -129,7 +128,7 @@ class Normal:
 
 def afresh(normal: Normal) -> Normal:
     """Only what was learned: after a restart, a calibration or new water it stands anywhere."""
-    return replace(normal, kept=None, middle=0.0, same=None, trial=None, unlike_s=-inf)
+    return normal._replace(kept=None, middle=0.0, same=None, trial=None, unlike_s=-inf)
 
 
 def is_other_water(temperature: Normal, now_s: float) -> bool:
@@ -146,9 +145,9 @@ def weigh(
     """
     normal = _stands(normal, value, at_s, bounds)
     if (still := _stood_too_long(normal, bounds)) is not None:
-        return still, replace(normal, trial=None)
+        return still, normal._replace(trial=None)
     if normal.kept is None:
-        return None, replace(normal, kept=_Kept(value, at_s), middle=value)
+        return None, normal._replace(kept=_Kept(value, at_s), middle=value)
     return _moved(normal, normal.kept, value, at_s, _Judging(bounds, other_water))
 
 
@@ -161,10 +160,10 @@ def _stands(normal: Normal, value: float, at_s: float, bounds: Bounds) -> Normal
     """Since when the value is what it is. How long the last one stood is learned when it ends, where believed."""
     same = normal.same
     if same is not None and value == same.value and at_s - same.at_s <= BREAK_S:
-        return replace(normal, same=_Same(value, same.since_s, at_s))
+        return normal._replace(same=_Same(value, same.since_s, at_s))
     believed = same is not None and _stood_too_long(normal, bounds) is None
     still_s = max(normal.still_s, same.at_s - same.since_s) if same is not None and believed else normal.still_s
-    return replace(normal, same=_Same(value, at_s, at_s), still_s=still_s)
+    return normal._replace(same=_Same(value, at_s, at_s), still_s=still_s)
 
 
 def _stood_too_long(normal: Normal, bounds: Bounds) -> Unusual | None:
@@ -190,14 +189,14 @@ def _moved(normal: Normal, kept: _Kept, value: float, at_s: float, by: _Judging)
     way = _way(kept.value, value, normal.middle)
     usual = _usual(normal, way, kept.value, by.bounds)
     if after_s <= BREAK_S and abs(move) > usual / TIMES + _ROUNDING:
-        normal = replace(normal, unlike_s=at_s)
+        normal = normal._replace(unlike_s=at_s)
     unseen_s = after_s if normal.trial is None else normal.trial.since_s - kept.at_s
     allowed = usual * (OTHER_WATER_TIMES if by.other_water else 1.0) * sqrt(max(1.0, unseen_s / PACE_S))
     teaches = after_s <= BREAK_S
     if not abs(move) <= allowed + _ROUNDING:
         trial = _tried(normal.trial, value, at_s, allowed, after_break=not teaches)
         if not (at_s - trial.since_s >= HOLD_S and value != trial.first):
-            return Unusual(Oddity.MOVED, move, allowed), replace(normal, trial=trial)
+            return Unusual(Oddity.MOVED, move, allowed), normal._replace(trial=trial)
         teaches = not trial.after_break
     return None, _believed(normal, kept, value, at_s, way if teaches and not by.other_water else None)
 
@@ -233,9 +232,9 @@ def _believed(normal: Normal, kept: _Kept, value: float, at_s: float, way: Way |
         lately = _with(lately, way, abs(value - kept.value))
     after_s = at_s - kept.at_s
     if after_s < PACE_S - 1.0 and normal.trial is None:
-        return normal if lately is normal.lately else replace(normal, lately=lately)
+        return normal if lately is normal.lately else normal._replace(lately=lately)
     doubts = normal.doubts if normal.trial is None else normal.doubts + 1.0
-    normal = replace(normal, lately=lately, trial=None, doubts=doubts)
+    normal = normal._replace(lately=lately, trial=None, doubts=doubts)
     return _stepped(normal, value, at_s, min(max(after_s, 0.0), BREAK_S))
 
 
@@ -250,8 +249,7 @@ def _stepped(normal: Normal, value: float, at_s: float, watched_s: float) -> Nor
     """Measured from here on, what was learned faded by the time watched."""
     fade = 0.5 ** (watched_s / HALF_LIFE_S)
     up, down, back = (of * fade for of in normal.largest)
-    normal = replace(
-        normal,
+    normal = normal._replace(
         largest=(up, down, back),
         still_s=normal.still_s * fade,
         doubts=normal.doubts * fade,
@@ -265,4 +263,4 @@ def _stepped(normal: Normal, value: float, at_s: float, watched_s: float) -> Nor
 
 def _taught(normal: Normal) -> Normal:
     up, down, back = (max(pair) for pair in zip(normal.largest, normal.lately, strict=True))
-    return replace(normal, largest=(up, down, back), lately=_NONE, untaught_s=0.0)
+    return normal._replace(largest=(up, down, back), lately=_NONE, untaught_s=0.0)

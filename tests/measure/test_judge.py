@@ -602,7 +602,7 @@ def test_water_not_known_yet_is_held_to_the_fixed_limits_only() -> None:
 def test_what_moves_every_day_may_but_never_faster_than_water() -> None:
     """Learning widens what is usual, not what is possible."""
     watch = Watch(PH)
-    watch.history = ProbeHistory(normal=replace(CALM, largest=(1.0, 1.0, 1.0)))
+    watch.history = ProbeHistory(normal=CALM._replace(largest=(1.0, 1.0, 1.0)))
     watch.settled_at(6.0)
     assert says(crept(watch, 6.0, 1.2)) == GOOD
     assert says(watch.read(9.0)) == (Quality.BAD, VerdictReason.JUMPED)
@@ -656,7 +656,7 @@ def test_a_value_of_no_voltage_that_stands_for_a_day_is_stuck(limits: Limits) ->
 
 def test_a_value_that_stands_longer_than_this_water_ever_did_is_uncertain() -> None:
     """Half a day where minutes were the most."""
-    history, now_s, saids = ProbeHistory(normal=replace(CALM, still_s=600.0)), 0.0, []
+    history, now_s, saids = ProbeHistory(normal=CALM._replace(still_s=600.0)), 0.0, []
     for _ in range(round(LEAST_STILL_S / 60.0) + 6):
         now_s += 60.0
         look = look_at(EC, 1.2, now_s)
