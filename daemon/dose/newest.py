@@ -6,7 +6,8 @@ from math import isfinite
 
 from daemon.values import Verdict
 
-READINGS = 5  # never on one sample: the median of this many, all newer than the mixing of the last dose
+READINGS = 5  # never on one sample: the median of this many, in all of which the last dose shows
+SHOWS_TIMES = 2.5  # mixing times after a dose, each of which takes 95 % of what is left: 0.06 % is still to come
 BREAK_S = 180.0  # readings further apart than this do not belong together (three of the slowest passes)
 
 Newest = tuple[tuple[float, float], ...]
@@ -16,7 +17,7 @@ Newest = tuple[tuple[float, float], ...]
 def gather(newest: Newest, verdict: Verdict, mixed_s: float, *, watching: bool = False) -> Newest:
     """`newest` with this look added; begun anew after a break or a dose, empty without a usable reading.
 
-    mixed_s: monotonic time at which the last dose had mixed, -inf where there was none. watching: for pumps to be
+    mixed_s: monotonic time from which the last dose shows, -inf where there was none. watching: for pumps to be
     watched by, not to dose by (`Verdict.shows_water`).
     """
     believed = verdict.shows_water if watching else verdict.usable

@@ -35,7 +35,7 @@ from typing import NamedTuple
 from daemon.dose.control import PhAim
 from daemon.dose.finding import DOUBTED, Finding, Surprise
 from daemon.dose.moved_alone import LONG_S, moved_alone, slow_s_of
-from daemon.dose.newest import READINGS
+from daemon.dose.newest import READINGS, SHOWS_TIMES
 from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.points import POINT_S, Point, following, median, since, thinned
 from daemon.dose.second_look import Rest, is_effect, rest_after, rested, seen
@@ -204,10 +204,10 @@ def _mixing(
     if (finding := _runaway(pending, effects.points)) is not None:
         return finding, replace(effects, pending=None, newest=(), points=())
     mixed_s = pending.end_s + MIXING_TIMES * aim.mixing_time_s
-    if not (usable and point.at_s >= mixed_s):
+    if not (usable and point.at_s >= pending.end_s + SHOWS_TIMES * aim.mixing_time_s):
         return None, effects
     newest = following(effects.newest, point)
-    if len(newest) < READINGS:
+    if len(newest) < READINGS or not point.at_s >= mixed_s:
         return None, replace(effects, newest=newest)
     finding, lessons = None, effects.lessons
     if isfinite(pending.before.at_s) and point.at_s <= mixed_s + LATEST_S:

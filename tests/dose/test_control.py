@@ -137,18 +137,35 @@ def test_an_unusable_verdict_asks_nothing_and_starts_over(quality: Quality) -> N
         assert asked is None
 
 
-def test_waits_three_mixing_times_and_then_for_new_readings() -> None:
-    """After a dose at 1000 s, readings count from 1360 s on; the fifth of them, at 1400 s, may ask."""
+def test_waits_three_mixing_times_and_for_readings_in_which_the_dose_shows() -> None:
+    """After a dose at 1000 s, readings count from 1300 s on, and the first from 1360 s on may ask."""
     state, asks = ControlState(), []
     for at_s in range(1000, 1500, 10):
         asked, state = ask_ph("bed1", verdict(7.0, float(at_s)), AIM, state, float(at_s), 1000.0)
         asks += [at_s] if asked else []
-    assert asks[0] == 1400
+    assert asks[0] == 1360
+
+
+def test_slow_passes_wait_for_five_readings_after_the_mixing() -> None:
+    """One a minute: at 1300 s and each later one; the fifth of them is at 1540 s."""
+    state, asks = ControlState(), []
+    for at_s in range(1000, 1700, 60):
+        asked, state = ask_ph("bed1", verdict(7.0, float(at_s)), AIM, state, float(at_s), 1000.0)
+        asks += [at_s] if asked else []
+    assert asks[0] == 1540
 
 
 def test_a_reading_of_the_mixing_looked_at_later_does_not_count() -> None:
-    """Taken during the wait, looked at after it: not used."""
-    assert ask_ph("bed1", verdict(7.0, 1359.0), AIM, ControlState(), 1361.0, 1000.0)[1].newest == ()
+    """Taken before the dose shows, looked at after it: not used."""
+    assert ask_ph("bed1", verdict(7.0, 1299.0), AIM, ControlState(), 1361.0, 1000.0)[1].newest == ()
+
+
+def test_five_readings_from_before_the_end_of_the_mixing_ask_nothing() -> None:
+    """However late they are looked at: the newest has to be from after it."""
+    state = ControlState()
+    for at_s in (1319.0, 1329.0, 1339.0, 1349.0, 1359.0):
+        asked, state = ask_ph("bed1", verdict(7.0, at_s), AIM, state, at_s + 30.0, 1000.0)
+        assert asked is None
 
 
 def test_a_break_in_the_readings_starts_over() -> None:
