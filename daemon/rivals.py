@@ -39,6 +39,7 @@ from sim_hw.tables import TankTable
 from sim_hw.tank import Tank
 
 MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86400.0
+EC_EVERY = 10  # minutes: it takes as long to work out as all else of a step, and changes by the hour
 PROBE_NOISE_PH = 0.005  # of a reading that is the median of three conversions with 0.5 mV of noise
 TIMER_EVERY_S = 3600.0
 PID_GAIN, PID_INTEGRAL_PER_H, PID_DEAD_BAND_PH = 0.7, 0.005, 0.05
@@ -59,7 +60,8 @@ class Way(Protocol):
 
 @dataclass(slots=True)
 class Sight:
-    """What came of a run: each minute (time in s, true value), each dose (time in s, mL, base below zero)."""
+    """What came of a run: each minute, of EC now and then (time in s, true value), each dose (time in s, mL, base
+    below zero)."""
 
     ph: list[tuple[float, float]] = field(default_factory=list)
     ec: list[tuple[float, float]] = field(default_factory=list)
@@ -126,7 +128,8 @@ class Rival:
             self._tank.advance(MINUTE_S, start_day_s + now_s)
             look = self._tank.look()
             self.sight.ph.append((now_s, look.ph))
-            self.sight.ec.append((now_s, look.ec25_ms_per_cm))
+            if minute % EC_EVERY == 0:
+                self.sight.ec.append((now_s, look.ec25_ms_per_cm))
             if minute % 60 == 0:
                 self._feed_by_hand()
             if now_s - self._last_s >= MIXING_TIMES * self._bed.mixing_time_s:

@@ -107,8 +107,7 @@ class Ads1115Chip:
 
     def _wait_or_convert(self) -> None:
         """A look at a busy chip lasts until it is ready, so that polling costs one look; not in real time."""
-        left_s = self._ready_s - self._clock.monotonic_s()
-        if self._pointer == CONFIG and left_s > 0.0:
+        if self._pointer == CONFIG and (left_s := self._ready_s - self._clock.monotonic_s()) > 0.0:
             self._clock.last(left_s)
         self._catch_up()
 

@@ -40,7 +40,7 @@ class Bus:
 
     def try_lock(self) -> bool:
         """Whether the bus is now the caller's."""
-        if self._clock.monotonic_s() >= self.next_change_s:
+        if self.next_change_s != inf and self._clock.monotonic_s() >= self.next_change_s:
             self.let_happen()
         if self.held or self._locked:
             self._clock.spend(REFUSED_LOCK_S)

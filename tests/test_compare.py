@@ -9,7 +9,22 @@ import pytest
 
 from config.load import raw_tables
 from config.settings import Settings
-from daemon.compare import OURS, Run, Score, live, lived, mean_and_spread, picture, score, targets
+from daemon.compare import (
+    BANDED,
+    ORACLE,
+    OURS,
+    Run,
+    Score,
+    live,
+    lived,
+    mean_and_spread,
+    picture,
+    same_as,
+    score,
+    targets,
+    targets_over,
+    waters_of,
+)
 from daemon.rivals import DAY_S, HOUR_S, Sight
 from sim_hw.scenarios import SCENARIOS, tables_of
 from tests.at_the_tank import RIGS
@@ -45,6 +60,14 @@ def test_means_and_spread() -> None:
     mean, spread = mean_and_spread([GOOD, replace(GOOD, starts=120.0)])
     assert (mean.starts, spread.starts) == pytest.approx((110.0, 14.142), abs=0.001)
     assert mean_and_spread([GOOD])[1].starts == 0.0
+
+
+def test_as_near_as_the_pid_is_to_a_thousandth_of_the_time() -> None:
+    """Where both are near nearly always, a minute says nothing; any other column does, and is named."""
+    banded = replace(GOOD, near=0.9998)
+    assert targets(GOOD, GOOD, banded)[-1][1:] == ("worse: nowhere", True)
+    assert targets(GOOD, GOOD, replace(banded, near=1.0, starts=99.0))[-1][1:] == ("worse: starts", False)
+    assert targets(replace(GOOD, near=0.996), GOOD, banded)[-1][1:] == ("worse: share", False)
 
 
 @pytest.mark.parametrize(
@@ -96,3 +119,25 @@ def test_a_way_without_chance_is_run_once_for_all_seeds() -> None:
     assert lived(runs) == 3
     oracle = [live(run, BASE)[1] for run in runs[:2]]
     assert oracle[0] == oracle[1]
+
+
+def test_a_fault_yet_to_come_makes_no_other_water() -> None:
+    """For a week nobody could tell the holiday from the typical water: lived once, and counted once."""
+    assert (same_as("holiday", 7.0), same_as("holiday", 14.0)) == ("typical", "holiday")
+    assert same_as("holiday", None) == "holiday"
+    assert [same_as(name, 5.0) for name in SCENARIOS if name != "holiday"] == [
+        n for n in SCENARIOS if n != "holiday"
+    ]
+    runs = [Run(name, OURS, 1, days=5.0) for name in ("typical", "holiday", "still")]
+    assert lived(runs) == 2
+    assert waters_of(runs) == ["typical"]
+    assert waters_of(runs[1:]) == ["holiday"]
+    assert live(replace(runs[1], days=1.1), BASE) == live(replace(runs[0], days=1.1), BASE)
+
+
+def test_the_means_count_each_water_once() -> None:
+    """Half of the starts in one of two waters are a quarter less, however often its figures stand there."""
+    ways = (OURS, ORACLE, BANDED)
+    found = {Run(name, way, 1, days=5.0): GOOD for name in ("typical", "soft", "holiday") for way in ways}
+    found[Run("soft", OURS, 1, days=5.0)] = replace(GOOD, starts=50.0)
+    assert [measured for what, measured, _ in targets_over(found) if "starts" in what] == ["75 : 100"]

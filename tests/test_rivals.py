@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -28,12 +27,12 @@ def settings(**bed: Any) -> Settings:
     return Settings.model_validate(raw)
 
 
-def lived(way: str, seed: int = 1) -> Sight:
+def lived(way: str, seed: int = 1, **more: Any) -> Sight:
     """Two days of it."""
     of = settings()
     bed = of.reservoir[BED]
     table = check(bench_table(of, seed=seed)).tank[BED]
-    return Rival(bed, table, RIVALS[way](bed), seed=seed).live(DAYS, START_DAY_S)
+    return Rival(bed, table, RIVALS[way](bed), seed=seed, **more).live(DAYS, START_DAY_S)
 
 
 @pytest.fixture(scope="module")
@@ -69,13 +68,34 @@ def test_all_keep_the_waits_and_caps(sights: dict[str, Sight]) -> None:
     acid = bed.pump["ph_down"]
     for sight in sights.values():
         starts = [at_s for at_s, _ in sight.doses]
-        assert all(later - earlier >= 3.0 * bed.mixing_time_s for earlier, later in pairwise(starts))
+        ends = [at_s + abs(ml) / acid.ml_per_s for at_s, ml in sight.doses]
+        assert all(
+            later - end_s >= 3.0 * bed.mixing_time_s for end_s, later in zip(ends, starts[1:], strict=False)
+        )
         assert all(abs(ml) <= (acid.max_per_dose_ml or 0.0) for _, ml in sight.doses)
         for at_s in starts:
             hour_ml = sum(ml for t, ml in sight.doses if at_s - HOUR_S < t <= at_s and ml > 0.0)
             assert hour_ml <= (acid.max_per_hour_ml or 0.0) + 1e-9
         acids, bases = ([t for t, ml in sight.doses if (ml > 0.0) is acid] for acid in (True, False))
         assert all(abs(a - b) >= bed.opposite_gap_h * HOUR_S for a in acids for b in bases)
+
+
+def test_caps_shrink_with_the_level() -> None:
+    """Two litres an hour gone of sixty: after an hour the largest dose is a thirtieth smaller."""
+    of = settings()
+    bed = of.reservoir[BED]
+    table = check(bench_table(of, seed=1)).tank[BED].model_copy(update={"evaporation_l_per_day": 48.0})
+    doses = Rival(bed, table, RIVALS["oracle"](bed), seed=1).live(0.08, START_DAY_S).doses
+    assert doses[0][1] == pytest.approx(8.0, abs=0.02)
+    after_an_hour = next(ml for at_s, ml in doses if at_s > HOUR_S)
+    assert after_an_hour == pytest.approx(8.0 * (1.0 - 2.0 / 60.0), rel=0.01)
+
+
+def test_a_bottle_that_runs_dry_gives_no_more() -> None:
+    """The way asks on, and pH no longer follows."""
+    dry = lived("oracle", dry_s={"ph_down": HOUR_S})
+    assert dry.ph[-1][1] > 6.5
+    assert dry.doses[-1][0] > DAY_S
 
 
 def test_the_same_seed_gives_the_same_run() -> None:

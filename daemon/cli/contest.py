@@ -6,8 +6,8 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -51,7 +51,7 @@ def contest(arguments: argparse.Namespace) -> int:
         return 1
     try:
         base = raw_tables(arguments.settings)
-        runs = list(_runs(arguments))
+        runs = _runs(arguments)
         found = _all_scores(runs, base)
         if arguments.picture is not None:
             _draw(arguments, base)
@@ -66,16 +66,21 @@ def contest(arguments: argparse.Namespace) -> int:
     return 1 if any(score.violations for score in found.values()) else 0
 
 
-def _runs(arguments: argparse.Namespace) -> Iterator[Run]:
+def _runs(arguments: argparse.Namespace) -> list[Run]:
     names = list(SCENARIOS) if arguments.all else [arguments.scenario or next(iter(SCENARIOS))]
     days = arguments.days if arguments.days is not None else (DAYS_OF_ALL if arguments.all else None)
-    ways = WAYS if arguments.compare else (OURS,)
-    seeds = arguments.seeds if arguments.compare else 1
+    ways, seeds = (WAYS, arguments.seeds) if arguments.compare else ((OURS,), 1)
+    begin: int = arguments.seed
+    return list(runs_of(names, ways, range(begin, begin + seeds), Run("", "", 0, arguments.variant, days)))
+
+
+def runs_of(names: Iterable[str], ways: Sequence[str], seeds: Sequence[int], like: Run) -> Iterator[Run]:
+    """Each way in each water with each seed; where nothing is dosed ours alone, once. like: the rest of each."""
     for name in names:
         dosed = SCENARIOS[name].dosed
         for way in ways if dosed else (OURS,):
-            for seed in range(arguments.seed, arguments.seed + (seeds if dosed else 1)):
-                yield Run(name, way, seed, arguments.variant, days)
+            for seed in seeds if dosed else seeds[:1]:
+                yield replace(like, scenario=name, way=way, seed=seed)
 
 
 def _all_scores(runs: Sequence[Run], base: Mapping[str, Any]) -> dict[Run, Score]:
