@@ -771,9 +771,21 @@ CONTROL = mutants_of(
         ),
         (
             "control never on one sample",
-            "if median_ph is None or state.trend.readings < READINGS:",
-            "if False:",
+            "if median_ph is None or state.trend.readings < READINGS or",
+            "if",
             "test_never_asks_on_few_readings_or_outliers",
+        ),
+        (
+            "control not before the mixing is over",
+            "state.trend.readings < READINGS or not newest[-1][0] >= mixed_s:",
+            "state.trend.readings < READINGS:",
+            "test_five_readings_from_before_the_end_of_the_mixing_ask_nothing",
+        ),
+        (
+            "control the last dose shows",
+            "dosed_s + SHOWS_TIMES * aim.mixing_time_s",
+            "dosed_s",
+            "test_a_reading_of_the_mixing_looked_at_later_does_not_count",
         ),
         (
             "control the median as well",
@@ -783,9 +795,9 @@ CONTROL = mutants_of(
         ),
         (
             "control three mixing times",
-            "last_dose_s + MIXING_TIMES * aim.mixing_time_s",
-            "last_dose_s",
-            "test_waits_three_mixing_times_and_then_for_new_readings",
+            "dosed_s + MIXING_TIMES * aim.mixing_time_s",
+            "dosed_s",
+            "test_waits_three_mixing_times_and_for_readings_in_which_the_dose_shows",
         ),
         (
             "control one reading counts once",
