@@ -1,0 +1,173 @@
+"""The views that ask the daemon more than a snapshot, beside the whole program on a stepped bench."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+
+from tests.at_the_tank import AtTheTank, at_the_tank, two_beds
+from tests.drivers.a_pi import a_pi, change
+from tests.page.browser import GUESTS, HOLDERS, Browser, passwords, serving
+
+PH = {"reservoir": "bed1", "quantity": "ph"}
+PROBE = f"/calibrate?{urlencode(PH)}"
+
+
+def words_of(text: str) -> str:
+    """What a person reads of it."""
+    return html.unescape(re.sub(r"<[^>]+>", " ", text))
+
+
+def posts(browser: Browser, path: str, **fields: str) -> tuple[int, str]:
+    """A form, with the token of a view whose form is there whatever a reservoir does."""
+    status, text, _ = browser.asks("POST", path, urlencode({"token": browser.token("/settings"), **fields}))
+    return status, text
+
+
+@pytest.fixture
+def beds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[AtTheTank]:
+    """Two reservoirs, by settings for a Raspberry Pi that has every barrier but one."""
+    root = a_pi(tmp_path / "pi")
+    change(root, "run/systemd/timesync/synchronized", None)
+    monkeypatch.setattr("daemon.readiness.ROOT", root)
+    monkeypatch.setattr("drivers.box.find_spec", lambda module: module)
+    folder = tmp_path / "state"
+    folder.mkdir()
+    with at_the_tank(folder, two_beds(), control=True) as at:
+        at.passes(3)
+        yield at
+
+
+def test_the_rig_tells_wires_health_and_barriers(beds: AtTheTank) -> None:
+    """As the settings have it, and as `evenwater check` sees it: what is missing comes with what to do."""
+    with serving(beds) as browser:
+        text = words_of(browser.gets("/rig"))
+    for told in (
+        "Bed 1, 60 L",
+        "Bed 2, 60 L",
+        "input 0 of the converter at 0x49 on I2C bus 1",
+        "GPIO 17",
+        "V now",
+    ):
+        assert told in text
+    assert "● watchdog: ok" in text
+    assert re.search(r"✕ clock: missing .* To do: ", text)
+    assert "GB free" in text
+
+
+def test_each_probe_of_each_reservoir_can_be_chosen(beds: AtTheTank) -> None:
+    """Not those that nothing is calibrated of."""
+    with serving(beds) as browser:
+        text = browser.gets("/calibrate")
+        assert text.count('class="step"') == 2 * 4
+        assert "Calibrate pH of Bed 2" in browser.gets("/calibrate?reservoir=bed2&quantity=ph")
+        assert "Calibrate</h1>" in browser.gets("/calibrate?reservoir=bed9&quantity=juice")
+
+
+def test_without_a_password_the_last_steps_are_typed_at_the_tank(browser: Browser, tank: AtTheTank) -> None:
+    """Begin, look and take are offered: they only pause. What could make it dose is a command."""
+    assert posts(browser, "/calibrate/begin", **PH)[0] == 303
+    tank.passes(1)
+    text = browser.gets(PROBE)
+    assert "/calibrate/point" in text
+    assert "/calibrate/keep" not in text
+    for standard in ("7.00", "4.01"):
+        tank.bench.play("dip", tank="bed1", probe="ph", standard=standard)
+        assert posts(browser, "/calibrate/afresh", **PH)[0] == 303
+        tank.passes(12)
+        assert posts(browser, "/calibrate/point", standard=standard, **PH)[0] == 303
+    text = browser.gets(PROBE)
+    assert "evenwater calibrate ph finish" in text
+    assert posts(browser, "/calibrate/keep", **PH)[0] == 403
+    tank.ask("calibrate.finish", quantity="ph")
+    text = browser.gets(PROBE)
+    assert "evenwater calibrate ph back" in text
+    assert "It is in the water" not in text
+
+
+def test_a_point_too_early_or_in_no_bottle_is_told(browser: Browser, tank: AtTheTank) -> None:
+    """And the way back leads to the probe it was of."""
+    posts(browser, "/calibrate/begin", **PH)
+    tank.bench.play("dip", tank="bed1", probe="ph", standard="7.00")
+    tank.passes(1)
+    status, text = posts(browser, "/calibrate/point", standard="7.00", **PH)
+    assert status == 409
+    assert "not settled yet" in text
+    assert html.escape(PROBE) in text
+    status, text = posts(browser, "/calibrate/point", standard="7.00", temperature_c="warm", **PH)
+    assert status == 400
+    assert "is no number" in text
+
+
+def test_a_guest_follows_and_begins_nothing(guarded: Browser) -> None:
+    """No form but the way out; nothing is begun by one that was made up."""
+    guarded.logs_in(GUESTS)
+    for path in ("/calibrate", PROBE, "/crop", "/rig", "/settings"):
+        assert guarded.gets(path).count("<form") == 1, path
+    assert posts(guarded, "/calibrate/begin", **PH)[0] == 403
+    assert posts(guarded, "/crop/did", task="x")[0] == 403
+    assert posts(guarded, "/settings/check", text="x")[0] == 403
+
+
+def test_the_holder_keeps_one_by_the_password(tank: AtTheTank) -> None:
+    """And by it alone; so it is with the word that the probe is back."""
+    passwords(tank.service.folder)
+    with serving(tank) as browser:
+        browser.logs_in(HOLDERS)
+        posts(browser, "/calibrate/begin", **PH)
+        for standard in ("7.00", "4.01"):
+            tank.bench.play("dip", tank="bed1", probe="ph", standard=standard)
+            posts(browser, "/calibrate/afresh", **PH)
+            tank.passes(12)
+            posts(browser, "/calibrate/point", standard=standard, **PH)
+        assert posts(browser, "/calibrate/keep", password="wrong", accept="yes", **PH)[0] == 403
+        assert tank.ask("calibrate.look", quantity="ph")["kept"] is False
+        assert posts(browser, "/calibrate/keep", password=HOLDERS, accept="yes", **PH)[0] == 303
+        tank.bench.play("back", tank="bed1", probe="ph")
+        status, text = posts(browser, "/calibrate/back", password=HOLDERS, **PH)
+    assert (status, "Done" in text) == (200, True)
+    tank.passes(1)
+    assert tank.bed().condition == "keeping"
+
+
+def test_what_the_trend_shows_is_kept_as_a_table(browser: Browser, tank: AtTheTank) -> None:
+    """Each line's buckets, readable by any spreadsheet."""
+    tank.passes(60)
+    status, text, headers = browser.asks("GET", "/trend.csv?of=bed1&span=hours")
+    assert status == 200
+    assert headers["content-type"] == "text/csv; charset=utf-8"
+    assert headers["content-disposition"] == 'attachment; filename="trend.csv"'
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert {row["quantity"] for row in rows} == {"ph", "ec", "temperature", "level"}
+    assert all(float(row["lowest"]) <= float(row["mean"]) <= float(row["highest"]) for row in rows)
+
+
+@pytest.mark.parametrize(
+    "query", ["from=yesterday", "span=fortnight", "from=0001-01-01&to=9999-12-31", "of=bed9"]
+)
+def test_a_trend_of_no_time_is_told_and_shows_the_last_day(browser: Browser, query: str) -> None:
+    """A wrong address breaks nothing."""
+    text = browser.gets(f"/trend?{query}")
+    assert "last day" in text
+    assert ('role="alert"' in text) == (query != "of=bed9")
+
+
+def test_the_next_task_stands_beside_now(browser: Browser, tank: AtTheTank) -> None:
+    """With the way to how it is done."""
+    assert tank.loop.state is not None
+    text = browser.gets("/")
+    assert html.escape(tank.loop.state.next_task) in text
+    assert 'href="/crop"' in text
+
+
+def test_a_diary_that_cannot_be_read_does_not_break_the_page(browser: Browser, tank: AtTheTank) -> None:
+    """It says which file, and what to do."""
+    (tank.service.folder / "crop-diary.jsonl").write_text("no diary\nat all\n")
+    assert "crop-diary.jsonl" in browser.gets("/crop")
