@@ -43,6 +43,7 @@ examples:
   evenwater check config/rigs/pi-example.toml       is this settings file right?
   evenwater rehearse config/rigs/quince-lane.toml --days 14
   evenwater run /etc/evenwater/site.toml            keep the reservoirs it names
+  evenwater mix config/mixes/quince-lane.toml       what to weigh for a tank of nutrient solution
   evenwater status                                  how is it going? (from another shell)
 """
 

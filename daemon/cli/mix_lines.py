@@ -286,19 +286,28 @@ def _how_lines(answer: Answer) -> Iterator[str]:
     if answer.stocks is not None:
         yield "  stocks: in three quarters of the water, lukewarm, one salt after the other, wholly; then fill up"
         yield "  label them A and B with the date; dark, cool, out of reach of children; shake before use"
-    else:
+    elif not all(product.liquid for product in answer.products):
         yield "  each salt in its own jug of lukewarm water, wholly dissolved, then into the tank, stirring"
         yield "  calcium last, when all else is well mixed: strong, it turns to stone beside sulfate or phosphate"
+    if any(product.liquid and product.kind is not Kind.ACID for product in answer.products):
+        yield "  each concentrate into the whole tank, stirred in well before the next"
     if any(group.bottles for group in (answer.tank, *(answer.stock_weighings or ()))):
         yield f"  bottles: in {BOTTLE_ML / 1000.0:g} L of rain water each; label, keep dark, shake before use"
     yield "  fill up, let it mix, measure EC and pH, correct in small steps; only then plants"
+
+
+def _concentrates_apart(products: Sequence[Product]) -> bool:
+    """Whether bottles are among them of which one holds calcium and another sulfate or phosphate."""
+    bottles = [product for product in products if product.liquid]
+    calcium, partners = ([p for p in bottles if p.has(*held)] for held in ((Element.CA,), (Element.S, Element.P)))
+    return any(one is not other for one in calcium for other in partners)
 
 
 def _caution_lines(products: Sequence[Product], *, stocks: bool) -> Iterator[str]:
     yield "with care:"
     if any(product.kind is Kind.ACID for product in products):
         yield "  acid into water, never water into acid; goggles, gloves, apron, running water near; for adults"
-    if stocks:
+    if stocks or _concentrates_apart(products):
         yield "  never pour concentrates A and B together: one into the whole tank, stirred in, then the other"
     yield "  gloves and goggles; do not breathe the dust of salts; no food beside it; jugs and spoons of its own"
     if any(product.oxidiser for product in products):

@@ -92,6 +92,8 @@ def test_the_tables_of_the_page_are_read(capsys: pytest.CaptureFixture[str], tmp
     assert code == FINE
     assert re.search(r"leaf_feed_a +\d+\.\d mL", out)
     assert "leaf_feed_a: by its label" in out
+    assert "each concentrate into the whole tank, stirred in well before the next" in out
+    assert "never pour concentrates A and B together" in out
 
 
 # --- what it says -----------------------------------------------------------------------------------------
@@ -150,6 +152,7 @@ def test_the_order_of_dissolving(capsys: pytest.CaptureFixture[str]) -> None:
     steps = [line.split()[1] for line in out.splitlines() if re.match(r"  +\d+  \S", line)]
     assert steps[0] == "nitric_acid_10"
     assert steps[-1] == "calcium_nitrate_double_salt"
+    assert "never pour concentrates" not in out
     assert len(steps) == 8
 
 
