@@ -28,12 +28,12 @@ from sim_hw.bench import Bench, open_rig
 
 FED = Path(__file__).parents[2] / "config" / "rigs" / "quince-lane-fed.toml"
 BEGIN = datetime(2025, 3, 3, 6, 0, tzinfo=UTC)
-BATCHES, EACH_DAYS, NURSERY_DAYS, GROWN_DAYS, PICKING_DAYS = 10, 2, 24, 18, 3
+BATCHES, EACH_DAYS, NURSERY_DAYS, GROWN_DAYS, PICKING_DAYS = 10, 1, 28, 14, 2
 HEADS, PLUGS = 4, 6
 HOUR_S, DAY_S = 3600.0, 86400.0
 AWAKE_S, SETTLING_S = 0.5 * HOUR_S, 3.0 * HOUR_S
 LAST_DAY = (BATCHES - 1) * EACH_DAYS + GROWN_DAYS + PICKING_DAYS
-NEW_WATER_DAY, REFILLED_EACH_DAYS = 20, 9
+NEW_WATER_DAY, REFILLED_EACH_DAYS = 12, 9
 VOLUME_L, BY_HAND_ML = 60.0, 250.0
 ROLES = ("stock_a", "stock_b", "ph_down", "ph_up")
 TEXT = '<b>slugs & "snails"</b>'
