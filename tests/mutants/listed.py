@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tests.mutants.box import BOX
+from tests.mutants.crop import CROP
 from tests.mutants.doses import DOSES
 from tests.mutants.effects import EFFECTS
 from tests.mutants.feeding import FEEDING
@@ -11,4 +12,4 @@ from tests.mutants.program import PROGRAM
 from tests.mutants.pumps import PUMPS
 from tests.mutants.rates import RATES
 
-MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *RATES, *PROGRAM, *BOX)
+MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *RATES, *PROGRAM, *BOX, *CROP)
