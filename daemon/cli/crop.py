@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import argparse
 from importlib import import_module
 from typing import Any
-
-from daemon.cli.ask import add_command
 
 # Each adds its sub-commands by `add_crop_commands`. Heavy libraries are imported where a command acts.
 MODULES = (
@@ -31,7 +30,13 @@ examples:
 def add_commands(commands: Any) -> None:
     """crop, and below it what its modules add."""
     about = "Plan the crop, keep its diary, and see what became of it. Needs no running daemon."
-    parser = add_command(commands, "crop", "plan the crop, keep its diary, see what became of it", EPILOG, about)
+    parser = commands.add_parser(
+        "crop",
+        help="plan the crop, keep its diary, see what became of it",
+        description=about,
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     below = parser.add_subparsers(dest="crop_command", metavar="WHAT", required=True)
     for module in MODULES:
         import_module(module).add_crop_commands(below)

@@ -83,6 +83,16 @@ def test_what_cannot_be_written_is_two(
     assert not any(tmp_path.glob("*.jsonl")) or not (tmp_path / "crop-diary.jsonl").read_bytes()
 
 
+def test_the_state_folder_is_named_after_the_command_it_is_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Before it, it would be passed over without a word."""
+    with pytest.raises(SystemExit) as ended:
+        main(["crop", "--state", str(tmp_path), "diary"])
+    assert ended.value.code == 2
+    assert "usage: evenwater" in capsys.readouterr().err
+
+
 def test_a_damaged_diary_is_one(crop: Crop, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """On standard error, with its line."""
     (tmp_path / "crop-diary.jsonl").write_text("nonsense\n")
