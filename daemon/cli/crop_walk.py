@@ -23,6 +23,7 @@ from daemon.cli.crop_settings import (
 )
 from daemon.crop.diary import Finding
 from daemon.crop.diary_file import NotWrittenError, event_of, lines_as_json, write
+from daemon.crop.diary_words import entry
 from daemon.crop.garden import day_of
 from daemon.crop.scouting import Remedy, advice
 
@@ -75,15 +76,10 @@ def _walk(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(next(lines_as_json((line,))), ensure_ascii=False))
         return 0
-    print(f"kept as {line.number} · {line.day} · walked {arguments.where}: {_found(line.event)}")
+    print(f"kept as {line.number} · {line.day} · {entry(line)}")
     for sentence in said:
         print(f"  {sentence[0].upper()}{sentence[1:]}")
     return 0
-
-
-def _found(walked: Any) -> str:
-    found = [f"{each.what} {each.how_much}" for each in walked.findings if each.how_much != "none"]
-    return ", ".join(found) or "nothing found"
 
 
 def _remedies(looks: Sequence[Look]) -> Mapping[str, Remedy]:

@@ -122,6 +122,7 @@ def test_a_walk_may_be_asked_through(
     findings = read(tmp_path / FILE_NAME).lines[0].event.model_dump()["findings"]
     assert [f["what"] for f in findings if f["how_much"] == "few"] == ["thrips"]
     assert findings[1]["note"] == "third row"
+    assert "walked bed1: thrips few (third row)" in said
 
 
 def test_a_walk_that_ends_early_is_not_written(
