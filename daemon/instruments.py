@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from math import floor
 
 from config.settings import Reservoir as Table
 from daemon import words
@@ -89,7 +90,7 @@ class Instruments:
         self._fresh = Inflow()  # as _inflow, of the level at rest: a flood that runs back is no fresh water
         self._levels: Levels = ()
         self._days: Levels = ()  # of a still reservoir, for days
-        self._lowest: float | None = None  # level at rest of a still reservoir, since its water is in
+        self._lowest = doubts.lowest  # level at rest of a still reservoir, since its water is in
         self.rest_share: float | None = None
         self._wet_looks = 0
         self._drunk_share_per_h = most_drunk_l_per_h(table) / table.volume_l
@@ -345,6 +346,11 @@ class Instruments:
     def drowned(self) -> Drowned | None:
         """Whether a still reservoir was filled over its roots in the air."""
         return drowned(self._lowest, self.rest_share)
+
+    @property
+    def lowest(self) -> float | None:
+        """Where a still reservoir stood lowest since its water is in, in whole hundredths of the full one."""
+        return None if self._lowest is None else floor(100.0 * self._lowest) / 100.0
 
     def new_water(self) -> None:
         """A person gave new water: where the old stood is past; with young roots, a still reservoir is full."""

@@ -133,7 +133,8 @@ class KeptReservoir:
 
     def _keep_doubts(self) -> None:
         here, acidity = self.instruments, self._acidity
-        doubts = Doubts(here.apart(), acidity.unproven, frozenset(here.out_of_service), acidity.untold)
+        out = frozenset(here.out_of_service)
+        doubts = Doubts(here.apart(), acidity.unproven, out, acidity.untold, here.lowest)
         self._parts.doubts.keep(self.name, doubts)
 
     def _aim_at(self, targets: Targets) -> None:

@@ -13,6 +13,7 @@ import pytest
 
 from config.settings import Settings
 from daemon.alarm.table import TABLE, Kind
+from daemon.dose.doubt_file import DoubtFile
 from daemon.dose.level import STILL_S
 from daemon.runs import BAD_ENDS
 from daemon.values import (
@@ -370,6 +371,23 @@ def test_a_still_reservoir_filled_over_its_air_roots_calls_a_person(tmp_path: Pa
         at.loop.reservoirs["bed1"].forget_water(at.loop.stamp())
         at.passes(delay)
         assert "bed1-level-air-roots" not in at.alarms()
+
+
+def test_air_roots_are_remembered_through_a_restart(tmp_path: Path) -> None:
+    """It had fallen to 75 %; while the program was off somebody filled it up."""
+    settings = with_level_sender(system="still", pump={}, start="watching")
+    settled = round(1.2 * STILL_S / PASS_S)
+    with at_the_tank(tmp_path, settings) as at:
+        at.passes(settled)
+        at.bench.play("drain", litres=15.0)
+        at.passes(settled)
+    delay = round(TABLE[Kind.AIR_ROOTS].on_delay_s / PASS_S) + settled
+    with at_the_tank(tmp_path, settings) as at:
+        at.until(lambda _: "bed1-level-air-roots" in at.alarms(), within=delay)
+        assert DoubtFile(tmp_path / "doubts.json").known("bed1").lowest == 0.75
+        at.loop.reservoirs["bed1"].forget_water(at.loop.stamp())
+        at.passes(1)
+        assert DoubtFile(tmp_path / "doubts.json").known("bed1").lowest != 0.75
 
 
 def test_a_wet_tray_locks(tmp_path: Path) -> None:

@@ -25,13 +25,15 @@ class Doubts:
 
     apart: kinds of quantity whose two probes disagree; unproven: pH made a jump, and no dose has shown since;
     out: probes that a person has taken out of service; untold: what is about to be found of doses that seem to
-    have done nothing, while a rest has yet to tell.
+    have done nothing, while a rest has yet to tell; lowest: where a still reservoir stood lowest, as a share of
+    the full one: above it hang roots that live by the air.
     """
 
     apart: frozenset[Quantity] = frozenset()
     unproven: bool = False
     out: frozenset[Quantity] = frozenset()
     untold: Finding | None = None
+    lowest: float | None = None
 
 
 ALL = Doubts(frozenset({Quantity.PH, Quantity.EC, Quantity.TEMPERATURE}), unproven=True)
@@ -66,7 +68,9 @@ def _raw(kept: dict[str, Doubts]) -> dict[str, Any]:
 
 
 def _raw_of(of: Doubts) -> dict[str, Any]:
-    raw = {"apart": sorted(of.apart), "unproven": of.unproven, "out": sorted(of.out)}
+    raw: dict[str, Any] = {"apart": sorted(of.apart), "unproven": of.unproven, "out": sorted(of.out)}
+    if of.lowest is not None:
+        raw["lowest"] = of.lowest
     if of.untold is None:
         return raw
     untold = of.untold
@@ -81,6 +85,7 @@ def _read(raw: Any) -> dict[str, Doubts]:
             bool(table["unproven"]),
             _quantities(table.get("out", ())),
             _finding(table["untold"]) if "untold" in table else None,
+            number(table["lowest"]) if "lowest" in table else None,
         )
         for name, table in raw.items()
     }

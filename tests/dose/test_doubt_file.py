@@ -11,7 +11,7 @@ from daemon.dose.finding import Finding, Surprise
 from daemon.values import Quantity, Role
 
 NOTHING_SEEN = Finding(Surprise.NO_EFFECT, Role.PH_DOWN, {"doses": 3, "ml": 24.0})
-SOME = Doubts(frozenset({Quantity.PH}), unproven=True, untold=NOTHING_SEEN)
+SOME = Doubts(frozenset({Quantity.PH}), unproven=True, untold=NOTHING_SEEN, lowest=0.75)
 
 
 @pytest.fixture
@@ -52,6 +52,7 @@ def test_nothing_is_written_where_nothing_has_changed(path: Path) -> None:
         '{"bed1": {"apart": ["salt"], "unproven": true}}',
         '{"bed1": 3}',
         '{"bed1": {"apart": [], "unproven": 0, "untold": {"surprise": "still", "pump": "acid", "numbers": {}}}}',
+        '{"bed1": {"apart": [], "unproven": false, "lowest": "deep"}}',
         '{"bed1": {"apart": [], "unproven": false, "untold": {"surprise": "no_effect", "pump": null}}}',
     ],
 )
