@@ -7,11 +7,13 @@ import html
 import io
 import re
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
 
+from daemon.crop.diary_file import FILE_NAME, event_of, write
 from tests.at_the_tank import AtTheTank, at_the_tank, two_beds
 from tests.drivers.a_pi import a_pi, change
 from tests.page.browser import GUESTS, HOLDERS, Browser, passwords, serving
@@ -167,7 +169,26 @@ def test_the_next_task_stands_beside_now(browser: Browser, tank: AtTheTank) -> N
     assert 'href="/crop"' in text
 
 
+def test_the_crop_shows_what_stands_and_what_it_gave(browser: Browser, tank: AtTheTank) -> None:
+    """By the diary: seedlings, heads, what was picked; a late task is told as late."""
+    day = tank.clock.utc().date() - timedelta(days=90)
+    batch = {"batch": "spring-1"}
+    for kind, after_days, fields in (
+        ("sown", 0, {"crop": "lettuce", "variety": "butterhead", "plugs": 6}),
+        ("transplanted", 20, {"heads": 5, "reservoir": "bed1"}),
+        ("picked", 45, {"heads": 2, "grams": 310.0}),
+    ):
+        path = tank.service.folder / FILE_NAME
+        write(path, event_of(kind, batch | fields), day + timedelta(days=after_days), tank.clock.utc())
+    text = words_of(browser.gets("/crop"))
+    assert re.search(r"sown \d\d \w\w\w: 1 seedling, 3 heads in bed1, 2 picked, 310 g so far", text)
+    assert "Harvested so far: 2 heads, 310 g as far as it was weighed." in text
+    assert "! late since " in text
+    assert "Together in g, if weighed" in text
+    assert "picked spring-1: heads 2, grams 310" in text
+
+
 def test_a_diary_that_cannot_be_read_does_not_break_the_page(browser: Browser, tank: AtTheTank) -> None:
     """It says which file, and what to do."""
-    (tank.service.folder / "crop-diary.jsonl").write_text("no diary\nat all\n")
-    assert "crop-diary.jsonl" in browser.gets("/crop")
+    (tank.service.folder / FILE_NAME).write_text("no diary\nat all\n")
+    assert FILE_NAME in browser.gets("/crop")

@@ -111,23 +111,32 @@ def _choice(name: str, label: str, options: Iterable[str], identity: str) -> Mar
 
 
 def _standing(of: Garden) -> Iterator[Markup]:
-    """How each batch stands that is not over."""
-    there = [batch for batch in batches(of.lines).values() if not batch.over]
+    """How each batch stands that is not over, and what all of them gave so far."""
+    every = batches(of.lines).values()
+    there = [batch for batch in every if not batch.over]
     if there:
         yield element("h2", "What stands")
         yield element("ul", *(element("li", _stands(batch)) for batch in there))
+    picked, grams = sum(batch.picked for batch in every), sum(batch.grams for batch in every)
+    if picked or grams:
+        weighed = f", {grams:g} g as far as it was weighed" if grams else ""
+        yield element("p", f"Harvested so far: {_many(picked, 'head')}{weighed}.")
 
 
 def _stands(batch: Batch) -> str:
     where = f" in {', '.join(name for name, _ in batch.reservoirs)}" if batch.reservoirs else ""
     counts = [
-        f"{batch.seedlings} seedlings" if batch.seedlings else "",
-        f"{batch.heads} heads{where}" if batch.heads else "",
+        _many(batch.seedlings, "seedling") if batch.seedlings else "",
+        f"{_many(batch.heads, 'head')}{where}" if batch.heads else "",
         f"{batch.picked} picked" if batch.picked else "",
         f"{batch.grams:g} g so far" if batch.grams else "",
     ]
     told = ", ".join(filter(None, counts))
     return f"{batch.name}: {batch.variety} {batch.crop}, sown {batch.sown_on:%d %b}: {told}"
+
+
+def _many(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _planned(of: Garden) -> Iterator[Markup]:
@@ -140,6 +149,8 @@ def _planned(of: Garden) -> Iterator[Markup]:
     yield element("ul", *(element("li", line) for line in lines))
     if plan.courses:
         yield _table(plan.courses)
+        command = element("code", "evenwater crop calendar garden.ics")
+        yield element("p", "For the calendar of a phone: ", command)
     short = list(plan_words.gaps(plan))
     if short:
         yield element("h3", "Weeks with fewer heads than their share")
