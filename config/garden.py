@@ -17,7 +17,7 @@ class Want(Table):
     crop: HomieId = Field(description="the crop's file by its name, as lettuce")
     variety: HomieId = Field(description="one of the crop's varieties, as butterhead")
     heads_per_week: float = Field(
-        gt=0.0, le=500.0, description="the heads wanted each week; 0.5 is one a fortnight"
+        ge=0.02, le=500.0, description="the heads wanted each week; 0.5 is one a fortnight"
     )
     reservoir: HomieId = Field(description="the reservoir whose places it grows in")
     places: int = Field(ge=1, le=2000, description="the places (net cups) there that are for it")
