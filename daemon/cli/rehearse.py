@@ -72,7 +72,11 @@ def add_commands(commands: Commands) -> None:
         "settings", type=Path, nargs="?", default=USUAL, help=f"the settings file (default {USUAL.name})"
     )
     parser.add_argument(
-        "--days", type=_days, default=None, metavar="N", help="simulated days (default 14, or the scenario's)"
+        "--days",
+        type=_days,
+        default=None,
+        metavar="N",
+        help="simulated days (default 14, or the scenario's; 5 of each with --all)",
     )
     parser.add_argument("--scenario", choices=SCENARIOS, help="named water and weeks instead of the file's own")
     parser.add_argument("--all", action="store_true", help="every scenario in turn, on all cores")
