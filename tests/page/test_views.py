@@ -133,10 +133,49 @@ def test_the_holder_keeps_one_by_the_password(tank: AtTheTank) -> None:
         assert tank.ask("calibrate.look", quantity="ph")["kept"] is False
         assert posts(browser, "/calibrate/keep", password=HOLDERS, accept="yes", **PH)[0] == 303
         tank.bench.play("back", tank="bed1", probe="ph")
+        assert posts(browser, "/calibrate/back", **PH)[0] == 403
         status, text = posts(browser, "/calibrate/back", password=HOLDERS, **PH)
     assert (status, "Done" in text) == (200, True)
     tank.passes(1)
     assert tank.bed().condition == "keeping"
+
+
+def test_where_two_bottles_fit_the_signal_none_is_chosen(browser: Browser, tank: AtTheTank) -> None:
+    """7.00 may be 6.86: the person reads the label. 4.01 is no other."""
+    posts(browser, "/calibrate/begin", **PH)
+    for standard, chosen in (("7.00", []), ("4.01", ["4.01"])):
+        tank.bench.play("dip", tank="bed1", probe="ph", standard=standard)
+        posts(browser, "/calibrate/afresh", **PH)
+        tank.passes(12)
+        text = browser.gets(PROBE)
+        assert f"{standard} (by its signal)" in text
+        assert re.findall(r'value="([^"]*)" id="standard-[^"]*" selected', text) == chosen
+
+
+def test_an_odd_calibration_wants_a_word_for_it(tank: AtTheTank) -> None:
+    """6.86 taken as 7.00: what is odd about it is told, and a box has to be ticked."""
+    passwords(tank.service.folder)
+    with serving(tank) as browser:
+        browser.logs_in(HOLDERS)
+        posts(browser, "/calibrate/begin", **PH)
+        for dipped, label in (("6.86", "7.00"), ("4.01", "4.01")):
+            tank.bench.play("dip", tank="bed1", probe="ph", standard=dipped)
+            posts(browser, "/calibrate/afresh", **PH)
+            tank.passes(12)
+            posts(browser, "/calibrate/point", standard=label, **PH)
+        text = browser.gets(PROBE)
+        assert "looks like a 6.86" in text
+        assert 'name="accept"' in text
+        status, said = posts(browser, "/calibrate/keep", password=HOLDERS, **PH)
+    assert status == 409
+    assert "not kept yet" in said
+
+
+def test_a_stranger_gets_no_table(guarded: Browser) -> None:
+    """Nor does a guest's look need more than the guest's password."""
+    assert guarded.asks("GET", "/trend.csv")[0] == 401
+    guarded.logs_in(GUESTS)
+    assert guarded.asks("GET", "/trend.csv")[0] == 200
 
 
 def test_what_the_trend_shows_is_kept_as_a_table(browser: Browser, tank: AtTheTank) -> None:
