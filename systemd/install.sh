@@ -13,6 +13,7 @@ STATE=/var/lib/evenwater
 COMMAND=/usr/local/bin/evenwater
 UNIT=/etc/systemd/system/evenwater.service
 WATCHER=/etc/systemd/system/evenwater-watch.service
+PAGE=/etc/systemd/system/evenwater-page.service
 ACCOUNT=/etc/sysusers.d/evenwater.conf
 FOLDERS=/etc/tmpfiles.d/evenwater.conf
 DEVICES=/etc/udev/rules.d/60-evenwater.rules
@@ -169,11 +170,13 @@ drop_older_programs() {
 make_account() {
     put 0644 "$here/evenwater.sysusers.conf" "$ACCOUNT"
     if ! live; then say "no account is made below --root"; return 0; fi
-    if ! in_groups; then act "make the account evenwater, in the groups gpio and i2c" systemd-sysusers "$ACCOUNT"; fi
+    if ! in_groups; then act "make the accounts evenwater, in the groups gpio and i2c, and evenwater-page" systemd-sysusers "$ACCOUNT"; fi
 }
-in_groups() { # whether the account is there, and in both
-    case " $(id -Gn evenwater 2>/dev/null) " in *" gpio "*) ;; *) return 1 ;; esac
-    case " $(id -Gn evenwater) " in *" i2c "*) ;; *) return 1 ;; esac
+in_groups() { # whether the accounts are there, and in theirs
+    is_in evenwater gpio && is_in evenwater i2c && is_in evenwater-page evenwater
+}
+is_in() { # account, group
+    case " $(id -Gn "$1" 2>/dev/null) " in *" $2 "*) ;; *) return 1 ;; esac
 }
 
 make_folders() { # what the tmpfiles lines name, so that it is there before the next start of the machine too
@@ -199,22 +202,23 @@ make_service() {
     put 0644 "$here/evenwater.udev.rules" "$DEVICES"
     put 0644 "$here/evenwater.service" "$UNIT"
     put 0644 "$here/evenwater-watch.service" "$WATCHER" # for who wants it: never enabled here
+    put 0644 "$here/evenwater-page.service" "$PAGE"
 }
 tell_system() { # after a change: devices to their groups, the unit read anew, a running service restarted
     live && [ "$changes" -gt 0 ] || return 0
     act "have the devices set by their rules" renew_devices
     act "have the service manager read its units" systemctl daemon-reload
-    if systemctl is-active --quiet evenwater-watch; then act "restart the watcher" systemctl restart evenwater-watch; fi
-    systemctl is-active --quiet evenwater || return 0
-    act "restart the service" restart
+    for unit in evenwater evenwater-page evenwater-watch; do
+        if systemctl is-active --quiet "$unit"; then act "restart $unit" restart "$unit"; fi
+    done
 }
 renew_devices() {
     udevadm control --reload || return 0 # no udev in a container
     udevadm trigger --subsystem-match=gpio --subsystem-match=i2c-dev || true
 }
-restart() {
-    systemctl restart evenwater || {
-        say "it did not start: journalctl -u evenwater -n 50 says why"
+restart() { # unit
+    systemctl restart "$1" || {
+        say "it did not start: journalctl -u $1 -n 50 says why"
         return 1
     }
 }
@@ -254,18 +258,22 @@ sum_up() {
     say "  evenwater check $SETTINGS/site.toml  is it right, and can a pump be left on?"
     say "  sudo systemctl enable --now evenwater"
     say "  sudo adduser \"\$USER\" evenwater       then log in anew: you may ask and steer it"
+    say "  sudo systemctl enable --now evenwater-page   a page to look at, on http://127.0.0.1:8460/ of this box"
 }
 
 do_uninstall() {
     need_root
     [ -z "$purge" ] || [ -n "$dry" ] || confirm_purge
+    if live && [ -e "$PAGE" ]; then act "stop the page, and let it not start again" systemctl disable --now evenwater-page; fi
     if live && [ -e "$UNIT" ]; then act "stop the service, and let it not start again" systemctl disable --now evenwater; fi
     if live && [ -e "$WATCHER" ]; then act "stop the watcher" systemctl disable --now evenwater-watch; fi
-    for path in "$UNIT" "$WATCHER" "$DEVICES" "$FOLDERS" "$ACCOUNT" "$COMMAND" "$PROGRAM"; do drop "$path"; done
+    for path in "$UNIT" "$WATCHER" "$PAGE" "$DEVICES" "$FOLDERS" "$ACCOUNT" "$COMMAND" "$PROGRAM"; do drop "$path"; done
     if [ -n "$purge" ]; then
         drop "$SETTINGS"
         drop "$STATE"
-        if live && id evenwater >/dev/null 2>&1; then act "remove the account evenwater" userdel evenwater; fi
+        for account in evenwater-page evenwater; do
+            if live && id "$account" >/dev/null 2>&1; then act "remove the account $account" userdel "$account"; fi
+        done
     fi
     if [ "$changes" = 0 ]; then say "Evenwater is not installed: nothing changed"; return 0; fi
     if live; then act "have the service manager read its units" systemctl daemon-reload; fi

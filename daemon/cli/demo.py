@@ -10,7 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -25,6 +25,7 @@ from config.settings import Settings
 from daemon import words
 from daemon.cli import lines
 from daemon.cli.ask import Commands
+from daemon.cli.page_beside import page_beside
 from daemon.cli.run import stopping_at_signals
 from daemon.cli.tally import Tally, readings
 from daemon.cli.view import Trends, render
@@ -50,7 +51,7 @@ EPILOG = """\
 examples:
   evenwater demo                     five minutes, in a terminal as a live view, else as plain lines
   DEMO_MINUTES=2 evenwater demo
-  evenwater demo --plain | tee demo.txt
+  evenwater demo --plain --no-page | tee demo.txt
 
 While it runs, from another shell:
   evenwater status                   evenwater ledger               evenwater alarms
@@ -71,6 +72,7 @@ def add_commands(commands: Commands) -> None:
     )
     parser.add_argument("--minutes", type=_minutes, help="how long, real minutes (default $DEMO_MINUTES, else 5)")
     parser.add_argument("--plain", action="store_true", help="plain lines even in a terminal")
+    parser.add_argument("--no-page", action="store_true", help="without the page to look at")
     parser.set_defaults(act=demo)
 
 
@@ -95,7 +97,7 @@ def demo(arguments: argparse.Namespace) -> int:
         return 2
     try:
         with _broker(load(_settings_file())) as (settings, broker_words):
-            return _Demo(settings, minutes, console, plain).run(broker_words)
+            return _Demo(settings, minutes, console, plain).run(broker_words, with_page=not arguments.no_page)
     except BrokenPipeError:
         raise
     except CANNOT_START as trouble:
@@ -171,10 +173,14 @@ class _Demo:
         start_s, end_s = (share * self._for_s for share in UNPLUGGED)
         return {"name": "probe_unplugged", "target": "bed1/ph", "start_s": start_s, "end_s": end_s}
 
-    def run(self, broker_words: str) -> int:
+    def run(self, broker_words: str, *, with_page: bool) -> int:
         bench = open_rig(self._settings.rig_table())
-        with Service(self._settings, rig=bench, watch=self._see) as service, stopping_at_signals(service):
-            self._introduce(broker_words)
+        with (
+            Service(self._settings, rig=bench, watch=self._see) as service,
+            page_beside(service.folder) if with_page else nullcontext("") as where,
+            stopping_at_signals(service),
+        ):
+            self._introduce(broker_words, where)
             person = threading.Thread(target=self._grow, args=(service, bench), name="grower", daemon=True)
             person.start()
             with self._view():
@@ -184,10 +190,11 @@ class _Demo:
             self._console.print(line, highlight=False, markup=False, soft_wrap=True)
         return 0
 
-    def _introduce(self, broker_words: str) -> None:
+    def _introduce(self, broker_words: str, where: str) -> None:
         for line in (
             f"Evenwater demo: {self._title}. Everything here is simulated, sixty times as fast as real.",
             broker_words,
+            *([f"The page to look at, from a browser on this machine: {where}"] if where else []),
             f"From another shell: {_ACTIVATE}evenwater status · ledger · alarms · hold · python -m sim_hw look",
             "Ctrl-C ends it.",
         ):

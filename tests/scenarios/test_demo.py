@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.request
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -57,6 +58,7 @@ def it_ends_by_itself(folder: Path) -> None:
     text = printed(folder).read_text()
     assert "Traceback" not in text
     assert f"MQTT: an embedded broker on 127.0.0.1:{port}." in text
+    assert re.search(r"^The page to look at, .*: http://127\.0\.0\.1:\d+/$", text, re.MULTILINE)
     assert re.search(r"grower: kept: slope 9[67]\.\d %", text), text  # the bench's electrode has 97 %
     assert "grower: kept: cell constant" in text
     assert "grower: stopped" not in text
@@ -84,6 +86,7 @@ def it_is_ended_and_begun_anew(folder: Path) -> None:
     for _ in range(2):
         with demo(folder, "5") as process:
             soon(lambda: "Bed 1: dosed" in printed(folder).read_text())
+            assert "Bed 1" in looked_at(printed(folder).read_text())
             process.send_signal(signal.SIGINT)
             told_s = time.monotonic()
             assert process.wait(20.0) == 0
@@ -94,6 +97,14 @@ def it_is_ended_and_begun_anew(folder: Path) -> None:
         assert text.index("grower: kept: slope") < text.index("Bed 1: dosed")
         assert "  1 dose of pH down, 8.0 mL in all; the first at pH 7." in text
     assert min(took_s) < WITHIN_S  # a busy machine may hold up one of them
+
+
+def looked_at(text: str) -> str:
+    """What the page shows whose address was printed."""
+    found = re.search(r"http://127\.0\.0\.1:\d+/", text)
+    assert found
+    with urllib.request.urlopen(found[0], timeout=10.0) as page:
+        return str(page.read().decode())
 
 
 STORIES: tuple[Callable[[Path], None], ...] = (it_ends_by_itself, it_is_ended_and_begun_anew)

@@ -18,6 +18,7 @@ import pytest
 HOUSE = Path(__file__).parents[2]
 LIVE_TOOLS = ("systemctl", "udevadm", "systemd-sysusers", "useradd", "userdel", "chown")
 SITE, PASSWORD = "etc/evenwater/site.toml", "etc/evenwater/mqtt-password"
+PAGES = "etc/evenwater/page-password"
 
 PYTHON = """#!/bin/sh
 case "$1 $2" in
@@ -147,6 +148,16 @@ def test_everything_the_unit_names_is_put_in_place(box: Box) -> None:
     assert (box.root / PASSWORD).read_text() == ""
     assert (box.mode(PASSWORD), box.mode("var/lib/evenwater")) == (0o600, 0o750)
     assert os.readlink(box.root / "usr/local/bin/evenwater") == f"/{program.relative_to(box.root)}"
+
+
+def test_the_page_is_put_beside_it_and_not_started(box: Box) -> None:
+    """Its unit, and the empty file of its passwords; the last lines say how to have it."""
+    said = box.install()
+    unit = (box.root / "etc/systemd/system/evenwater-page.service").read_text()
+    assert unit == (HOUSE / "systemd/evenwater-page.service").read_text()
+    assert ((box.root / PAGES).read_text(), box.mode(PAGES)) == ("", 0o600)
+    assert "sudo systemctl enable --now evenwater-page" in said
+    assert not (box.root / "etc/systemd/system/multi-user.target.wants").exists()
 
 
 @pytest.mark.parametrize(
@@ -288,7 +299,7 @@ def test_uninstalling_keeps_settings_and_state(box: Box) -> None:
     assert code == 0
     assert "kept: /etc/evenwater, /var/lib/evenwater" in said
     files = {name for name in box.tree() if not (box.root / name).is_dir()}
-    assert files == {SITE, PASSWORD, "etc/evenwater/watch-password", "etc/evenwater/watch-urls"}
+    assert files == {SITE, PASSWORD, PAGES, "etc/evenwater/watch-password", "etc/evenwater/watch-urls"}
     assert (box.root / SITE).read_text() == "# mine\n"
     assert (box.root / "var/lib/evenwater").is_dir()
     assert "nothing changed" in box.run("uninstall")[1]

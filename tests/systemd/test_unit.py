@@ -12,10 +12,12 @@ from config.settings import Site
 from daemon.cli.main import parser
 from daemon.cli.watch import RETRY_LONGEST_S
 from daemon.notify import PASSES_PER_WATCHDOG
+from daemon.page.passwords import place_of
 
 SYSTEMD = Path(__file__).parents[2] / "systemd"
 UNIT = (SYSTEMD / "evenwater.service").read_text()
 WATCHER = (SYSTEMD / "evenwater-watch.service").read_text()
+PAGE = (SYSTEMD / "evenwater-page.service").read_text()
 INSTALLED = "/opt/evenwater/"
 
 
@@ -32,6 +34,34 @@ def test_the_command_of_the_unit_is_one_the_program_has() -> None:
     assert arguments.command == "run"
     assert arguments.settings == Path("/etc/evenwater/site.toml")
     assert arguments.state == Path("/var/lib") / values("StateDirectory")[0]
+
+
+def test_the_command_of_the_page_is_one_the_program_has() -> None:
+    """It looks into the state folder of the other unit, on this box only."""
+    program, *words = shlex.split(values("ExecStart", PAGE)[0])
+    assert program == f"{INSTALLED}.venv/bin/evenwater"
+    arguments = parser().parse_args(words)
+    assert (arguments.command, arguments.address) == ("page", "127.0.0.1")
+    assert arguments.state == Path("/var/lib") / values("StateDirectory")[0]
+
+
+def test_the_page_has_an_account_of_its_own_in_the_group_of_the_socket() -> None:
+    """It can neither end the daemon nor write in the state folder, and reads what that group may."""
+    sysusers = (SYSTEMD / "evenwater.sysusers.conf").read_text()
+    (user,), (group,) = values("User", PAGE), values("Group", PAGE)
+    assert [user] != values("User")
+    assert [group] == values("User")
+    assert re.search(rf"^u {user} ", sysusers, re.MULTILINE)
+    assert f"m {user} {group}\n" in sysusers
+    assert values("UMask") == ["0027"]
+    assert values("ReadWritePaths", PAGE) == values("StateDirectory", PAGE) == values("DeviceAllow", PAGE) == []
+
+
+def test_the_pages_passwords_are_handed_over(tmp_path: Path) -> None:
+    """By the name that the program looks for, from a file that root alone reads."""
+    name, path = values("LoadCredential", PAGE)[0].split(":")
+    assert place_of(tmp_path, {"CREDENTIALS_DIRECTORY": str(tmp_path)}).name == name
+    assert f"f {path} 0600 root root\n" in (SYSTEMD / "evenwater.tmpfiles.conf").read_text()
 
 
 def test_the_stop_program_is_shipped_and_can_run() -> None:
