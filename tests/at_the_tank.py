@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from copy import deepcopy
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from config.settings import Settings
 from daemon.requests import Origin, Request
@@ -22,6 +22,8 @@ from sim_hw.from_settings import bench_table
 from sim_hw.pins import Edge
 
 RIGS = Path(__file__).parents[1] / "config" / "rigs"
+T = TypeVar("T")
+
 PASS_S = 10.0
 PH_DOWN_LINE = 17
 BEGINNING = datetime(2026, 4, 1, 6, 0, tzinfo=UTC)
@@ -123,7 +125,7 @@ class AtTheTank:
             raise answer
         return answer
 
-    def while_answering(self, act: Callable[[], int], *, passing: bool = False) -> int:
+    def while_answering(self, act: Callable[[], T], *, passing: bool = False) -> T:
         """What `act` returns, done by somebody else while requests are answered here, with passes or without."""
         over = threading.Event()
         with ThreadPoolExecutor(1) as somebody:

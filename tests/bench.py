@@ -25,13 +25,13 @@ from sim_hw.bench import open_rig
 from sim_hw.from_settings import bench_table
 from sim_hw.scenarios import SCENARIOS, VARIANTS
 from tests.page import two_years
+from tests.page.watching import PHONES, resident_mb, with_phones
 from tests.river.report import page, replay
 from tests.river.series import folder, sites
 from tests.uncertainty import CASES, DRAWS, SEED
 
 RIG = Path(__file__).parent.parent / "config" / "rigs" / "quince-lane.toml"
 DAY_S = 86400.0
-PAGE_BYTES = os.sysconf("SC_PAGE_SIZE")
 RSS_PASSES = 60
 CONVERSIONS = 5000
 PASSES = 3000
@@ -93,6 +93,10 @@ def _figures(settings: Settings) -> Iterator[Row]:
     yield "share of that in 9 conversions through the ADC library", f"{share:.0%}", "", None
     yield _below("resident memory of `evenwater run`", _resident_mb(), 55.0, "MB")
     yield from _trend()
+    with tempfile.TemporaryDirectory() as folder:
+        watching = with_phones(Path(folder))
+    yield f"resident memory of `evenwater page`, {PHONES} phones watching", f"{watching.rss_mb:.1f} MB", "80 MB"
+    yield f"processor time of a pass, {PHONES} phones watching : none", f"{watching.ratio:.2f} : 1", "1 : 1"
     yield from _beside_others()
     for variant in list(VARIANTS)[1:]:
         yield _otherwise(variant)
@@ -175,9 +179,9 @@ def _resident_mb() -> float:
         command = [sys.executable, "-m", "daemon.cli.main", "run", str(RIG), "--state", folder]
         with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as daemon:
             time.sleep(RSS_PASSES / 6.0)  # the rig passes six times a second
-            pages = int(Path(f"/proc/{daemon.pid}/statm").read_text(encoding="ascii").split()[1])
+            found_mb = resident_mb(daemon.pid)
             daemon.terminate()
-    return pages * PAGE_BYTES / 1e6
+    return found_mb
 
 
 if __name__ == "__main__":

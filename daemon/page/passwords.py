@@ -37,13 +37,13 @@ class PasswordError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """What is kept of one password; salt and key in hexadecimal digits."""
+    """What is kept of one password: scrypt's three numbers; salt and key in hexadecimal digits."""
 
     salt: str
     key: str
-    n: int = N
-    r: int = R
-    p: int = P
+    n: int
+    r: int
+    p: int
 
     def is_of(self, password: str) -> bool:
         """Whether this password makes it; takes as long for one that does not."""
@@ -72,7 +72,7 @@ def key_of(password: str) -> Key:
     if not SHORTEST <= len(password) <= LONGEST:
         raise PasswordError(f"a password of {len(password)} characters: must have {SHORTEST} to {LONGEST}")
     salt = secrets.token_bytes(SALT_BYTES)
-    return Key(salt.hex(), made(password, salt, N, R, P).hex())
+    return Key(salt.hex(), made(password, salt, N, R, P).hex(), N, R, P)
 
 
 def made(password: str, salt: bytes, n: int, r: int, p: int) -> bytes:

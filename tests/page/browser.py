@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
+from typing import TypeVar
 from urllib.parse import urlencode
 
 from daemon.page.answers import Page
@@ -22,6 +23,7 @@ from daemon.page.visitor import Rank
 from tests.at_the_tank import AtTheTank
 
 HOLDERS, GUESTS = "wet hands, dry phone", "only the kitchen tablet"
+T = TypeVar("T")
 Got = tuple[int, str, Mapping[str, str]]
 """Status, text and headers of an answer."""
 
@@ -36,15 +38,9 @@ class Browser:
         """One request and its answer."""
         return self.meanwhile(lambda: self._ask(method, path, body, headers))
 
-    def meanwhile(self, act: Callable[[], Got]) -> Got:
+    def meanwhile(self, act: Callable[[], T]) -> T:
         """What comes of it while the daemon answers."""
-        got: list[Got] = []
-        thread = threading.Thread(target=lambda: got.append(act()))
-        thread.start()
-        while thread.is_alive():
-            self._at.loop.answer_requests()
-            thread.join(0.01)
-        return got[0]
+        return self._at.while_answering(act)
 
     def _ask(self, method: str, path: str, body: str | None, headers: Mapping[str, str]) -> Got:
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
@@ -84,7 +80,7 @@ class Browser:
 def cheap(password: str) -> Key:
     """What is kept of it, made once over where the real one is made five times."""
     salt = secrets.token_bytes(SALT_BYTES)
-    return Key(salt.hex(), made(password, salt, N, R, 1).hex(), p=1)
+    return Key(salt.hex(), made(password, salt, N, R, 1).hex(), N, R, 1)
 
 
 def passwords(folder: Path, *, guest: bool = True) -> PasswordFile:
