@@ -9,10 +9,12 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from daemon.page.acts import ACTS
-from daemon.page.pages import VIEWS
+from daemon.page.checks import CHECKS
+from daemon.page.pages import TABLES, VIEWS
 
 HTML, FORM = "text/html", "application/x-www-form-urlencoded"
 TEXT = {"type": "string"}
+OF_A_PROBE = ("reservoir", "quantity")
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "/hold": ("reservoir", "reason"),
     "/acknowledge": ("key",),
@@ -20,13 +22,23 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "/clear": ("reservoir", "measured_ph", "password"),
     "/login": ("password", "to"),
     "/logout": (),
+    "/calibrate/begin": OF_A_PROBE,
+    "/calibrate/afresh": OF_A_PROBE,
+    "/calibrate/point": (*OF_A_PROBE, "standard", "temperature_c", "true_c", "litres"),
+    "/calibrate/keep": (*OF_A_PROBE, "accept", "password"),
+    "/calibrate/back": (*OF_A_PROBE, "password"),
+    "/calibrate/cancel": OF_A_PROBE,
+    "/settings/check": ("text",),
 }
 """Of each form, beside its token."""
 ALWAYS = ("Content-Security-Policy", "X-Content-Type-Options", "Referrer-Policy", "Cache-Control")
 QUERY: Mapping[str, Mapping[str, Any]] = {
     "of": TEXT,
     "span": {"anyOf": [{"enum": ["day", "week", "month", "season"]}, TEXT]},
-    "to": {"anyOf": [{"enum": list(VIEWS)}, TEXT]},
+    "reservoir": {"anyOf": [{"enum": ["bed1"]}, TEXT]},
+    "quantity": {"anyOf": [{"enum": ["ph", "ec", "temperature"]}, TEXT]},
+    "from": {"anyOf": [{"type": "string", "format": "date"}, {"type": "string", "format": "date-time"}, TEXT]},
+    "to": {"anyOf": [{"enum": list(VIEWS)}, {"type": "string", "format": "date"}, TEXT]},
 }
 
 
@@ -36,6 +48,11 @@ def description() -> dict[str, Any]:
     paths["/static/{name}"] = {"get": _file()}
     paths["/login"] = {"get": _look({200, 303}), "post": _form("/login", {200, 303, 403, 413, 429})}
     paths["/logout"] = {"post": _form("/logout", {303, 401, 403, 413})}
+    for path in TABLES:
+        paths[path] = {"get": _look({200, 401})}
+        paths[path]["get"]["responses"]["200"]["content"]["text/csv"] = {"schema": TEXT}
+    for path in CHECKS:
+        paths[path] = {"post": _form(path, {200, 401, 403, 413})}
     for path, act in ACTS.items():
         answers = (
             {200, 400, 401, 403, 409, 413} | ({429} if act.raises else set()) | ({303} if act.at_once else set())

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from daemon.page.acts import ACTS
+from daemon.page.checks import CHECKS
 from tests.at_the_tank import AtTheTank
 from tests.page.browser import HOLDERS, Browser, passwords, serving
 from tests.page.openapi import FIELDS, description
@@ -74,7 +75,7 @@ def _asked(looks: Browser, operation: Any, token: str) -> None:
 
 def test_every_form_is_described() -> None:
     """A new one is drawn against too."""
-    assert set(ACTS) <= set(FIELDS)
+    assert {*ACTS, *CHECKS} <= set(FIELDS)
 
 
 def test_without_a_password(tank: AtTheTank) -> None:

@@ -44,7 +44,7 @@ def test_with_both_it_listens_on_the_network(address: str) -> None:
 @pytest.mark.parametrize("address", NETWORK)
 def test_a_proxy_is_on_this_box(address: str) -> None:
     """Nobody else may reach what is behind it."""
-    with pytest.raises(AddressError, match="leave --address out"):
+    with pytest.raises(AddressError, match="only a proxy on this box may reach it"):
         placed(address, 8460, behind_proxy=True, has_password=True)
 
 

@@ -87,12 +87,12 @@ def test_what_may_make_it_dose_is_not_offered_without_a_password(
     browser: Browser, tank: AtTheTank, path: str
 ) -> None:
     """Neither as a form nor to one who sends it nevertheless."""
+    token = browser.token()
     tank.ask("hold", reason="cleaning")
     tank.passes(1)
     assert f'action="{path}"' not in browser.gets("/")
-    token = browser.token("/alarms") if 'name="token"' in browser.gets("/alarms") else ""
     for given in (token, ""):
-        form = urlencode({"token": given, "reservoir": "bed1", "password": "a password"})
+        form = urlencode({"token": given, "reservoir": "bed1", "quantity": "ph", "password": "a password"})
         assert browser.asks("POST", path, form)[0] == 403
     tank.passes(1)
     assert tank.bed().condition is Condition.HELD

@@ -32,4 +32,4 @@ def test_the_page_names_nothing_of_the_loop() -> None:
     rooms = Path(__file__).parents[2] / "daemon" / "page"
     named = {line for file in rooms.rglob("*.py") for line in file.read_text().splitlines() if " import " in line}
     for room in ("loop", "desk", "service", "reservoir"):
-        assert [line for line in named if line.startswith(f"from daemon.{room}")] == []
+        assert [line for line in named if line.startswith(f"from daemon.{room} ")] == []
