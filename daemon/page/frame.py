@@ -81,7 +81,7 @@ def _way_out(visitor: Visitor) -> Markup:
     if visitor.rank is Rank.OPEN:
         return Markup("")
     token = element("input", type="hidden", name="token", value=visitor.token)
-    as_whom = "Log out (guest: looks only)" if visitor.rank is Rank.GUEST else "Log out"
+    as_whom = "Log out (guest)" if visitor.rank is Rank.GUEST else "Log out"
     return element("form", token, element("button", as_whom), method="post", action="/logout", class_="out")
 
 

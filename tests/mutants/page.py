@@ -72,7 +72,7 @@ APP = mutants_of(
         ),
         (
             "page form that is too large",
-            "    if not (length.isascii() and length.isdigit() and int(length) <= LARGEST_FORM):\n",
+            "    if not (length.isascii() and length.isdigit() and int(length) <= largest):\n",
             "    if False:\n",
             "tests/page/test_server.py::test_a_form_that_is_too_large_is_not_read",
         ),
