@@ -29,6 +29,8 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "/calibrate/back": (*OF_A_PROBE, "password"),
     "/calibrate/cancel": OF_A_PROBE,
     "/settings/check": ("text",),
+    "/crop/did": ("task", "plugs", "heads", "grams"),
+    "/crop/walk": ("where", "found-tip_burn"),
 }
 """Of each form, beside its token."""
 ALWAYS = ("Content-Security-Policy", "X-Content-Type-Options", "Referrer-Policy", "Cache-Control")
