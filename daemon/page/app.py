@@ -97,6 +97,10 @@ class App:
             self._door.close()
             self._pool.shutdown(wait=False, cancel_futures=True)
 
+    def end(self) -> None:
+        """Let those go who watch."""
+        self._watch.end()
+
     async def _beside(self, work: Callable[..., T], *given: Any) -> T:
         """Done in a thread, since it may wait."""
         return await asyncio.get_running_loop().run_in_executor(self._pool, work, *given)
@@ -187,6 +191,7 @@ class App:
         if tried.rank is None:
             status = _status_of(tried.wait_s)
             return _response(_login_page(to, waiting(tried.wait_s), status, _retry(tried.wait_s)))
+        self._door.logout(self._identity(request))
         response = _response(elsewhere(to))
         self._keep(response, self._door.login(tried.rank), ENDS_S[tried.rank][1])
         return response

@@ -15,6 +15,7 @@ HERE_S = 10.0  # a word at least so often, so that silence is noticed
 MOST_WATCHING = 64
 AGAIN_MS = 3000  # after which a browser asks anew
 KIND = "text/event-stream"
+END = b""
 
 Place = asyncio.Queue[bytes]
 """What one watcher has still to be told: the newest, no more."""
@@ -55,9 +56,13 @@ class Watch:
             yield b"retry: %d\n\n" % AGAIN_MS
             while True:
                 message = await place.get()
-                if not still():
+                if message == END or not still():
                     return
                 yield message
+
+    def end(self) -> None:
+        """Send all home, so that the page can end: what ends a stream is nothing more to be told."""
+        self._tell(END)
 
     @contextmanager
     def _watching(self) -> Iterator[Place]:

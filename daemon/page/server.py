@@ -44,7 +44,7 @@ class PageServer:
 
     def __init__(self, place: Place, page: Page, passwords: PasswordFile) -> None:
         self._place = place
-        self._server = uvicorn.Server(_config(App(page, Door(passwords, box_s), place), place))
+        self._server = _Server(App(page, Door(passwords, box_s), place), place)
         self._socket = _listening(place)
 
     @property
@@ -72,6 +72,19 @@ class PageServer:
 
     def __exit__(self, *_: object) -> None:
         self._socket.close()
+
+
+class _Server(uvicorn.Server):
+    """Ends without waiting for those who watch, who would stay."""
+
+    def __init__(self, app: App, place: Place) -> None:
+        super().__init__(_config(app, place))
+        self._app = app
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """What is asked already is answered; streams end."""
+        self._app.end()
+        await super().shutdown(sockets)
 
 
 def _config(app: App, place: Place) -> uvicorn.Config:

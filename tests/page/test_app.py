@@ -161,10 +161,12 @@ def test_what_may_make_it_dose_is_refused_without_the_holders_password(
 def test_another_logins_form_does_nothing(guarded: Browser, tank: AtTheTank) -> None:
     """Each session has a token of its own."""
     guarded.logs_in(HOLDERS)
-    old = guarded.token()
+    old, before = guarded.token(), guarded.cookie
     guarded.logs_in(HOLDERS)
     form = urlencode({"token": old, "reservoir": "bed1", "reason": "x"})
     assert guarded.asks("POST", "/hold", form)[0] == 403
+    guarded.cookie = before
+    assert guarded.asks("GET", "/")[0] == 303  # the login in its place has ended it
     tank.passes(1)
     assert tank.bed().condition is Condition.KEEPING
 

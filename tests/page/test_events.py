@@ -152,6 +152,16 @@ def test_who_may_no_longer_watch_is_told_nothing_more(tank: AtTheTank) -> None:
     assert asyncio.run(run()) == [b"retry: 3000\n\n"]
 
 
+def test_a_page_that_ends_sends_all_home(tank: AtTheTank, caplog: pytest.LogCaptureFixture) -> None:
+    """At once, and with no fault in the log."""
+    with serving(tank) as looks:
+        phone, lines = stream(looks)
+        assert next(line for line in lines if line.startswith(b"retry"))
+    with phone:
+        assert list(lines)[-1:] in ([b"0\r\n"], [b"\r\n"])
+    assert caplog.records == []
+
+
 def stream(browser: Browser) -> tuple[socket.socket, Iterator[bytes]]:
     """A connection that watches, and its lines."""
     phone = socket.create_connection(("127.0.0.1", browser.port), timeout=20)
