@@ -302,8 +302,8 @@ WATCHED = (
             ),
             (
                 "page ends a stream with its session",
-                "                if not still():\n                    return\n",
-                "",
+                " or not still():\n",
+                ":\n",
                 "test_who_may_no_longer_watch_is_told_nothing_more",
             ),
             (
