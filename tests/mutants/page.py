@@ -96,9 +96,15 @@ APP = mutants_of(
         ),
         (
             "page logs out here too",
-            "        self._door.logout(self._identity(request))\n",
-            "",
+            '        self._door.logout(self._identity(request))\n        response = _response(elsewhere("/login"))\n',
+            '        response = _response(elsewhere("/login"))\n',
             "test_the_holder_comes_in_and_goes",
+        ),
+        (
+            "page login ends the one before it",
+            "        self._door.logout(self._identity(request))\n        response = _response(elsewhere(to))\n",
+            "        response = _response(elsewhere(to))\n",
+            "test_another_logins_form_does_nothing",
         ),
         (
             "page goes on to a view of its own",
