@@ -145,7 +145,8 @@ def test_who_may_no_longer_watch_is_told_nothing_more(tank: AtTheTank) -> None:
     async def run() -> list[bytes]:
         watch = Watch(Looking(tank), 0.001)
         going = asyncio.create_task(watch.run())
-        found = [message async for message in watch.messages(lambda: False)]
+        async with asyncio.timeout(5.0):
+            found = [message async for message in watch.messages(lambda: False)]
         going.cancel()
         return found
 
