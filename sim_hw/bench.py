@@ -26,9 +26,10 @@ from sim_hw.faults import FaultName, Held
 from sim_hw.one_wire import SensorFolder
 from sim_hw.pins import BenchFactory, Edge, EdgeReader, EdgeWriter
 from sim_hw.play import play
-from sim_hw.probes import UNWIRED_V, AnalogProbe, Ds18b20
+from sim_hw.probes import UNWIRED_V, AnalogProbe
 from sim_hw.remote import BenchSocket
 from sim_hw.tables import AirTable, AnalogTable, BenchTable, ContactTable, FloatSwitchTable, check
+from sim_hw.thermometers import Ds18b20
 from sim_hw.world import World
 
 INPUTS_PER_CHIP = 4

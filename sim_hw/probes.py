@@ -5,7 +5,7 @@ Touched -> signal (electrode mV, conductance mS, °C) -> response -> drift -> vo
 
 from __future__ import annotations
 
-from math import cbrt, exp, inf, sin, sqrt, tau
+from math import exp, inf, sin, tau
 from random import Random
 from typing import ClassVar
 
@@ -15,26 +15,16 @@ from sim_hw.standards import KELVIN, Touched, bath, ec_standard, ph_standard
 from sim_hw.tables import (
     AirTable,
     AnalogTable,
-    ContactTable,
-    DividerTable,
-    Ds18b20Table,
     EcTable,
-    FloatSwitchTable,
     LevelTable,
     LightTable,
-    NtcSteinhartTable,
-    NtcTable,
     PhTable,
-    PlatinumSourceTable,
     ProbeTable,
-    Pt1000Table,
     SteadyVoltageTable,
 )
 
 NERNST_MV_PER_PH_K = 0.198421431  # R ln 10 / F, CODATA 2018
 NEUTRAL_PH = 7.0  # where an ideal electrode gives 0 mV
-PT_A, PT_B = 3.9083e-3, -5.775e-7  # IEC 60751, from 0 °C up
-NTC_NOMINAL_C = 25.0
 ROOM_C = 21.0
 UNWIRED_V = 0.58  # an ADS1115 input with nothing on it (seen on boards; from memory)
 S_PER_H = 3600.0
@@ -284,101 +274,6 @@ class EcCell(AnalogProbe):
         return self._table.zero_v + self._random.gauss(0.0, self._noise_v)
 
 
-class Divider(AnalogProbe):
-    """A resistive thermometer and a fixed resistor between supply and ground; the input is between them."""
-
-    def __init__(self, table: DividerTable, random: Random) -> None:
-        super().__init__(table, random)
-        self._series_ohm = table.series_ohm
-        self._error_c = table.error_c
-        self._to_ground = table.sensor_to == "ground"
-
-    def volts_from(self, signal: float) -> float:
-        """signal: °C."""
-        ohm = self.ohm(signal + self._error_c)
-        to_ground = ohm if self._to_ground else self._series_ohm
-        return self._supply_v * to_ground / (ohm + self._series_ohm)
-
-    def open_volts(self, since_s: float) -> float:
-        """Pulled by the resistor to the end that it is on."""
-        return (self._supply_v if self._to_ground else 0.0) + self._random.gauss(0.0, self._noise_v)
-
-    def ohm(self, celsius: float) -> float:
-        """The sensor's resistance."""
-        raise NotImplementedError
-
-
-class NtcDivider(Divider):
-    """A thermistor."""
-
-    def __init__(self, table: NtcTable, random: Random) -> None:
-        super().__init__(table, random)
-        self._table = table
-
-    def ohm(self, celsius: float) -> float:
-        """The beta equation."""
-        per_k = 1.0 / (celsius + KELVIN) - 1.0 / (NTC_NOMINAL_C + KELVIN)
-        return self._table.nominal_ohm * exp(self._table.beta_k * per_k)
-
-
-class NtcSteinhartDivider(Divider):
-    """A thermistor by the three coefficients of Steinhart and Hart, solved for its resistance."""
-
-    def __init__(self, table: NtcSteinhartTable, random: Random) -> None:
-        super().__init__(table, random)
-        self._table = table
-
-    def ohm(self, celsius: float) -> float:
-        """The cubic in ln R has one real root, c being above 0: Cardano's."""
-        a, b, c = self._table.steinhart_a, self._table.steinhart_b, self._table.steinhart_c
-        half, third = (a - 1.0 / (celsius + KELVIN)) / (2.0 * c), b / (3.0 * c)
-        root = sqrt(half * half + third**3)
-        return exp(cbrt(root - half) - cbrt(root + half))
-
-
-class PlatinumSource(AnalogProbe):
-    """A platinum sensor and its leads, fed by a constant current."""
-
-    def __init__(self, table: PlatinumSourceTable, random: Random) -> None:
-        super().__init__(table, random)
-        self._table = table
-
-    def volts_from(self, signal: float) -> float:
-        """signal: °C."""
-        table = self._table
-        ohm = table.nominal_ohm * (1.0 + PT_A * signal + PT_B * signal * signal) + table.lead_ohm
-        return table.zero_v + table.gain * table.current_ma / 1000.0 * ohm
-
-    def open_volts(self, since_s: float) -> float:
-        """The source's current finds no way: its output goes to the supply."""
-        return self._supply_v
-
-
-class Pt1000Divider(Divider):
-    """A platinum sensor."""
-
-    def __init__(self, table: Pt1000Table, random: Random) -> None:
-        super().__init__(table, random)
-        self._table = table
-
-    def ohm(self, celsius: float) -> float:
-        """IEC 60751, from 0 °C up."""
-        return self._table.nominal_ohm * (1.0 + PT_A * celsius + PT_B * celsius * celsius)
-
-
-class Ds18b20(Probe):
-    """A one-wire thermometer; `sim_hw.one_wire` writes its files."""
-
-    def __init__(self, table: Ds18b20Table, random: Random) -> None:
-        super().__init__(table, random)
-        self.sensor_id = table.sensor_id
-        self._error_c = table.error_c
-
-    def celsius(self) -> float | None:
-        """What it would answer, None where it does not answer."""
-        return None if FaultName.PROBE_UNPLUGGED in self.faults else self.true_signal + self._error_c
-
-
 class LevelSender(AnalogProbe):
     """A sender whose volts follow the water's level."""
 
@@ -485,40 +380,3 @@ class AirSensor(Probe):
 def _saturated(celsius: float) -> float:
     """Vapour that saturated air holds, in any unit. Source: Magnus' equation, as good as 1 %, from memory."""
     return exp(17.625 * celsius / (celsius + 243.04))
-
-
-class Contact(Probe):
-    """A contact that is closed while what it watches is well."""
-
-    can_fail = frozenset({FaultName.PROBE_UNPLUGGED})
-
-    def __init__(self, table: ContactTable, random: Random) -> None:
-        super().__init__(table, random)
-        self.line = table.line
-
-    def closed(self) -> bool:
-        """Whether it is closed at the other end of its wires."""
-        return FaultName.PROBE_UNPLUGGED not in self.faults
-
-
-class FloatSwitch(Probe):
-    """A switch to ground that changes at one level."""
-
-    can_fail = frozenset({FaultName.PROBE_UNPLUGGED, FaultName.PROBE_STUCK})
-
-    def __init__(self, table: FloatSwitchTable, random: Random) -> None:
-        super().__init__(table, random)
-        self.line = table.line
-        self._closed_means_enough = table.closed_means == "enough"
-        self._switches_at_share = table.switches_at_share
-        self._closed = False
-
-    def float_at(self, level_share: float) -> None:
-        """The water's level, as a share of the volume at the start."""
-        if FaultName.PROBE_STUCK not in self.faults:
-            enough = level_share > self._switches_at_share
-            self._closed = enough is self._closed_means_enough
-
-    def closed(self) -> bool:
-        """Whether the contact is closed at the other end of its wires."""
-        return self._closed and FaultName.PROBE_UNPLUGGED not in self.faults

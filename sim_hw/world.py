@@ -19,29 +19,24 @@ from typing import Any
 from sim_hw.ads1115_chip import Input
 from sim_hw.air_chip import Air
 from sim_hw.clock import BenchClock
+from sim_hw.contacts import Contact, FloatSwitch
 from sim_hw.faults import CONVERTER_FAULTS, PUMP_FAULTS, Fault, FaultName, Held, holding, next_change_s
 from sim_hw.pins import Edge
 from sim_hw.probes import (
     AirSensor,
     AnalogProbe,
-    Contact,
-    Ds18b20,
     EcCell,
-    FloatSwitch,
     LevelSender,
     LightSensor,
-    NtcDivider,
-    NtcSteinhartDivider,
     PhElectrode,
-    PlatinumSource,
     Probe,
-    Pt1000Divider,
     SteadyVoltage,
 )
 from sim_hw.pumps import Pump
 from sim_hw.standards import Touched
 from sim_hw.tables import BenchTable, FaultTable, ProbeTable, TankTable
 from sim_hw.tank import Tank
+from sim_hw.thermometers import Ds18b20, NtcDivider, NtcSteinhartDivider, PlatinumSource, Pt1000Divider
 
 SHORTEST_STEP_S = 0.5  # looks closer together than this see the same water; only their noise differs
 LONGEST_STEP_S = 60.0  # so that probes follow the water's day

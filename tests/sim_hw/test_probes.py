@@ -8,10 +8,12 @@ from typing import Any
 
 import pytest
 
+from sim_hw.contacts import FloatSwitch
 from sim_hw.faults import Fault, FaultName
-from sim_hw.probes import Ds18b20, EcCell, FloatSwitch, NtcDivider, PhElectrode, Pt1000Divider
+from sim_hw.probes import EcCell, PhElectrode
 from sim_hw.standards import StandardError, Touched
 from sim_hw.tables import Ds18b20Table, EcTable, FloatSwitchTable, NtcTable, PhTable, Pt1000Table
+from sim_hw.thermometers import Ds18b20, NtcDivider, Pt1000Divider
 from tests.sim_hw.a_bench import EC, NTC, PH, quiet
 
 WARM = Touched(ph=6.0, ec_ms_per_cm=1.2, temperature_c=25.0)
