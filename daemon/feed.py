@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from config.settings import Reservoir as Table
 from daemon.dose.finding import Finding
-from daemon.dose.newest import Newest
+from daemon.dose.newest import READINGS, Newest
 from daemon.dose.strength import Strength, ask_strength, ec_aim_of, owed_ml
 from daemon.dose.strength_response import STOCK_SHARE, Feeding, disturbed, fed, watch_strength
 from daemon.dose.water import ask_water, water_aim_of
@@ -64,6 +64,14 @@ class Feed:
         look = Strength(ec, now_s, last_dose_s, self._instruments.rest_share, self._instruments.level_share, owed)
         asked, self._newest = ask_strength(self._name, self._aim, look, self._newest)
         return asked
+
+    @property
+    def looking(self) -> bool:
+        """Whether it has yet to tell if strength asks for something: pH then waits, or it would come before the B
+        of an A that is already in.
+        """
+        ec = self._instruments.verdicts.get(Quantity.EC)
+        return self._aim.has_stocks and ec is not None and ec.usable and len(self._newest) < READINGS
 
     # what it did
 

@@ -164,7 +164,7 @@ class KeptReservoir:
         wish = self._acidity.wish(stamp.at_s, last_dose_s, self._parts.ledger.proven_s(stamp))
         if self._acidity.resting:
             return ()
-        return fed if wish is None else (*fed, wish)
+        return fed if wish is None or self._feed.looking else (*fed, wish)
 
     def forget_water(self, stamp: Stamp) -> None:
         """New water is in: nothing that was learned of the old holds."""

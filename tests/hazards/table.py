@@ -129,7 +129,7 @@ HAZARDS: tuple[Hazard, ...] = (
         "third of the need at a time (daemon/dose/control.py)",
         claim="no more than 0.2 pH below the target, also where water mixes three times slower than believed",
         elsewhere=(
-            "dose/test_control.py::test_waits_three_mixing_times_and_then_for_new_readings",
+            "dose/test_control.py::test_waits_three_mixing_times_and_for_readings_in_which_the_dose_shows",
             f"{EFFECTS}::test_nothing_is_dosed_into_still_water",
         ),
     ),
