@@ -61,12 +61,13 @@ class Garden:
         assert main(["crop", "did", *words, "--day", when, "--state", str(self.folder)]) == 0
 
     def settings(self) -> dict[str, Any]:
-        """Quince Lane, fed, its pumps as fast as the settings believe: the ledger's mL are the bench's."""
+        """Quince Lane, fed, its pumps just measured, and as fast as that: the ledger's mL are the bench's."""
         raw = raw_tables(FED)
         raw["rig"]["start_utc"] = BEGIN
         bed = raw["reservoir"]["bed1"]
         for pump in raw["rig"]["tank"]["bed1"]["pump"]:
-            pump["ml_per_s"] = bed["pump"][pump["role"]]["ml_per_s"]
+            believed = bed["pump"][pump["role"]]
+            pump["ml_per_s"], believed["measured_on"] = believed["ml_per_s"], BEGIN.date()
         return raw
 
 
