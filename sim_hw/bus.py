@@ -14,7 +14,7 @@ from sim_hw.clock import BenchClock
 BIT_S = 1.0 / 400_000.0  # fast mode, 400 kHz
 BITS_PER_BYTE = 9  # eight and the acknowledge
 BYTE_S = BITS_PER_BYTE * BIT_S
-REFUSED_LOCK_S = 0.001  # asking for a lock that another holds
+REFUSED_LOCK_S = 0.01  # asking for a lock that another holds, again and again
 ALL_HIGH = 0xFF
 
 
