@@ -54,6 +54,12 @@ RESERVOIR = mutants_of(
             "tests/faulty/test_grid.py::test_a_fault_is_found_before_a_second_wrong_dose",
         ),
         (
+            "reservoir pH waits until strength has told",
+            "return fed if wish is None or self._feed.looking else (*fed, wish)",
+            "return fed if wish is None else (*fed, wish)",
+            "tests/test_feed.py::test_a_and_b_come_in_turns_as_much_of_each",
+        ),
+        (
             "reservoir what is doubted outlasts a restart",
             "        self._parts.doubts.keep(self.name, doubts)\n",
             "",
