@@ -48,7 +48,7 @@ from daemon.values import (
     Verdict,
 )
 
-MIXING_TIMES = 3.0  # mixing is exponential: after three times 95 % of a dose shows
+MIXING_TIMES = 3.0  # each takes 95 % of what is left; were the setting only a time constant, 95 % in all
 BOTTLE_STOP_SHARE = 0.05  # below this a pump may draw air
 LEVEL_HALF_SHARE, LEVEL_STOP_SHARE = 0.5, 0.3  # of the nominal volume
 ML_PER_L = 1000.0
