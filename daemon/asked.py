@@ -77,7 +77,7 @@ class OfPump(Named):
 class Prime(OfPump):
     """How much to run."""
 
-    ml: float = Field(gt=0.0, le=100.0)
+    ml: float
 
 
 class Poured(OfPump):

@@ -13,6 +13,7 @@ from daemon.asked import Measured, OfPump, Poured, Prime, TimedRun, now, one, pu
 from daemon.dose.permit import ML_PER_L
 from daemon.link.plain import plain
 from daemon.measure.rate import RUN_S, RUNS
+from daemon.priming import AT_MOST_S, most_ml
 from daemon.rates import Ran
 from daemon.requests import Request, RequestRefused
 from daemon.reservoir import KeptReservoir
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 
 MOST_POURED_ML_PER_L = 50.0  # one part in twenty: beyond it a slip of the unit is likelier than a bottle so large
 _STILL_LOCKED = {False: "", True: ": if that was this hand, `evenwater clear`"}
-PRIME_AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
 _AGAIN = ". The runs are kept: finish with other amounts, run once more, or cancel and begin again"
 
 
@@ -38,10 +38,14 @@ def bottle(asked: OfPump, request: Request, loop: Loop) -> Any:
 def prime(asked: Prime, request: Request, loop: Loop) -> Any:
     """Run a pump by hand, its tube's end in a cup. Counted like any dose, as if all went into the tank."""
     reservoir = one(loop, asked)
-    most_ml = pump_of(reservoir, asked.pump).ml_per_s * PRIME_AT_MOST_S
-    if not asked.ml <= most_ml:
+    title, what = reservoir.table.title, words.ROLE[asked.pump]
+    allowed_ml = most_ml(pump_of(reservoir, asked.pump).ml_per_s)
+    if not asked.ml > 0.0:
+        raise RequestRefused(f"{title}: {asked.ml:g} mL {what} to fill its tube: must be above 0 mL")
+    if not asked.ml <= allowed_ml:
         raise RequestRefused(
-            f"{asked.ml:g} mL would run longer than {PRIME_AT_MOST_S:g} s: ask for at most {most_ml:.1f} mL"
+            f"{title}: {asked.ml:g} mL {what} would run longer than {AT_MOST_S:g} s: ask for at most "
+            f"{allowed_ml:.1f} mL, and once more after that"
         )
     done = _run_by_hand(reservoir.permit_prime(asked.pump, asked.ml, loop.stamp()), reservoir, request, loop)
     return {"said": _primed(done, reservoir), "ml": done.ml, "run_s": done.run_s}
@@ -157,7 +161,7 @@ def _run_by_hand(decision: Permit | Refusal, reservoir: KeptReservoir, request: 
         raise RequestRefused("nobody waits for this any more: not begun")
     if isinstance(decision, Refusal):
         raise RequestRefused(f"{title}: {_no_priming(decision, reservoir.condition(loop.stamp()))}")
-    outcome = loop.dose(reservoir, decision)
+    outcome = loop.dose(reservoir, decision, request.who)
     if outcome is not Outcome.DONE:
         why = words.CAP[Cap.LEDGER] if outcome is None else reservoir.run_note
         raise RequestRefused(f"{title}: the {pump} pump did not run well: {why}")
@@ -177,5 +181,5 @@ def _primed(done: Permit, reservoir: KeptReservoir) -> str:
     less = "" if done.bound_by is None else f" (less than asked, by {words.CAP[done.bound_by]})"
     return (
         f"{reservoir.table.title}: {words.ROLE[done.request.pump]} pump ran {done.run_s:.1f} s, {done.ml:.1f} mL"
-        f"{less}. It counts as dosed. Put the tube back; a pause ends with `evenwater release`"
+        f"{less}. It counts as dosed. Put the tube back; a pause ends with `evenwater release`, or on the page"
     )

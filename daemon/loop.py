@@ -119,12 +119,12 @@ class Loop:
         self.tell(self.state)
         return self.state
 
-    def dose(self, reservoir: KeptReservoir, allowed: Permit) -> Outcome | None:
+    def dose(self, reservoir: KeptReservoir, allowed: Permit, by: str = "") -> Outcome | None:
         """Run one permitted dose; how it ended, None where nothing ran for want of a ledger line.
 
-        A bad end locks the reservoir, unless we are stopping anyway.
+        A bad end locks the reservoir, unless we are stopping anyway. by: who asked for it, "" for the program.
         """
-        outcome = reservoir.dose(allowed, self.stamp(), self.stopping.is_set)
+        outcome = reservoir.dose(allowed, self.stamp(), self.stopping.is_set, by)
         self._settled_s = self.clock.monotonic_s() + SETTLE_AFTER_RUN_S
         if outcome not in (None, Outcome.DONE) and not self.stopping.is_set():
             reservoir.lock(f"the last dose did not end well: {reservoir.run_note}", self.stamp())

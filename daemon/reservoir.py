@@ -217,14 +217,15 @@ class KeptReservoir:
 
     # dose
 
-    def dose(self, allowed: Permit, stamp: Stamp, stopping: Callable[[], bool]) -> Outcome | None:
+    def dose(self, allowed: Permit, stamp: Stamp, stopping: Callable[[], bool], by: str = "") -> Outcome | None:
         """Write the intent, run the pump, write the outcome. None where nothing ran for want of a ledger line.
 
-        stopping: asked once more after the intent, whose writing may take long on a slow card.
+        stopping: asked once more after the intent, whose writing may take long on a slow card. by: who asked for
+        it, "" for the program itself.
         A ledger that cannot be written means no run; it then says so itself, in every later refusal.
         """
         try:
-            number = self.last_entry = self._parts.ledger.intend(allowed, stamp)
+            number = self.last_entry = self._parts.ledger.intend(allowed, stamp, by)
         except LedgerError:
             self.last_decision = Refusal(allowed.request, Cap.LEDGER)
             return None

@@ -134,7 +134,10 @@ class DoseReason(StrEnum):
 INTO_A_CUP = (DoseReason.PRIME, DoseReason.MEASURE)
 """Runs that a person at the tank asks for, the tube's end in a cup or cylinder. Charged as doses."""
 
-NOT_OF_ITS_OWN = (*INTO_A_CUP, DoseReason.BY_HAND, DoseReason.REPAIR)
+BY_A_PERSON = (*INTO_A_CUP, DoseReason.BY_HAND)
+"""Lines of the ledger that a person made; their note tells who or what."""
+
+NOT_OF_ITS_OWN = (*BY_A_PERSON, DoseReason.REPAIR)
 """Lines of the ledger that are charged as doses, and say nothing of what the daemon itself thought right."""
 
 

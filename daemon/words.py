@@ -18,6 +18,7 @@ from daemon.dose.usual import Usual
 from daemon.measure.rate import RateFit, RateReason
 from daemon.runs import Watch
 from daemon.values import (
+    BY_A_PERSON,
     Alarm,
     Cap,
     Condition,
@@ -160,7 +161,7 @@ def entry(of: Entry) -> str:
     """One line of the ledger."""
     text = f"{of.ml:.1f} mL {ROLE[of.pump]}, {_reason_of(of)}"
     if of.outcome is Outcome.DONE:
-        return f"{text} ({of.note})" if of.note and of.reason is DoseReason.BY_HAND else text
+        return f"{text} ({of.note})" if of.note and of.reason in BY_A_PERSON else text
     return f"{text} [{OUTCOME[of.outcome]}{': ' + of.note if of.note else ''}]"
 
 

@@ -9,9 +9,9 @@ from typing import Any
 from rich.console import Console
 
 from daemon.cli.ask import Commands, add_command, finite
-from daemon.cli.prime import gear
 from daemon.cli.steps import Asker, add_steps, says_yes, step_or_guide, told
 from daemon.link.client import CallRefused
+from daemon.priming import gear
 from daemon.values import Role
 
 USUAL_RUN_S = 15.0
@@ -85,7 +85,7 @@ def _guide(asker: Asker, arguments: argparse.Namespace) -> int:
 def _guided(asker: Asker, arguments: argparse.Namespace, console: Console) -> bool:
     """Run, read, run, read; show; ask. Whether the new rate was kept."""
     console.print(
-        f"{gear(arguments.pump)}The {arguments.pump} tube must be full up to its end (evenwater prime)."
+        f"{gear(Role(arguments.pump))}The {arguments.pump} tube must be full up to its end (evenwater prime)."
     )
     measured_ml: list[float] = []
     for number in range(1, RUNS + 1):

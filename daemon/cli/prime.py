@@ -9,10 +9,8 @@ from rich.console import Console
 
 from daemon.cli.ask import Commands, add_command, asked, finite, said
 from daemon.cli.steps import says_yes
+from daemon.priming import USUAL_ML, gear
 from daemon.values import Role
-
-USUAL_ML = 2.0
-SHARP = (Role.PH_DOWN, Role.PH_UP)
 
 EPILOG = """\
 examples:
@@ -54,14 +52,9 @@ def prime(arguments: argparse.Namespace) -> int:
         )
 
 
-def gear(pump: str) -> str:
-    """What to wear beside this pump, for the beginning of a sentence; nothing for most."""
-    return "Acid and base burn: goggles and gloves on. " if Role(pump) in SHARP else ""
-
-
 def _is_ready(arguments: argparse.Namespace) -> bool:
     try:
-        return says_yes(f"{gear(arguments.pump)}Is the end of the {arguments.pump} tube in an empty cup?")
+        return says_yes(f"{gear(Role(arguments.pump))}Is the end of the {arguments.pump} tube in an empty cup?")
     except (EOFError, KeyboardInterrupt):
         print()
         return False

@@ -129,9 +129,10 @@ class Ledger:
             lambda: given_of(self._rows, reservoir, pump, water, self._time.proven_of),
         )
 
-    def intend(self, permit: Permit, stamp: Stamp) -> int:
+    def intend(self, permit: Permit, stamp: Stamp, by: str = "") -> int:
         """Write down what is about to run, and charge it. Its number, once it is safe on disk.
 
+        by: who asked for it, "" for the program itself.
         Raises LedgerError when it is not: then no pump may run. Raises ValueError for a permit that is
         not a finite amount and time above zero.
         """
@@ -140,7 +141,7 @@ class Ledger:
         request = permit.request
         with self._writing(stamp, in_haste=True) as db:
             boot = self._time.boot
-            number = write_intent(db, permit, stamp, boot, self._version)
+            number = write_intent(db, permit, stamp, boot, self._version, by=by)
             end_s = self._time.proven_of(boot.number, boot.last_s) + permit.run_s
             self._tally.charge(request.reservoir, request.pump, end_s, permit.ml)
         return number

@@ -20,8 +20,10 @@ FROM entries e JOIN boots b ON b.number = e.boot
 _EXPORT = "SELECT e.*, b.boot_id FROM entries e JOIN boots b ON b.number = e.boot ORDER BY e.number"
 
 
-def write_intent(db: sqlite3.Connection, permit: Permit, stamp: Stamp, boot: Boot, version: str) -> int:
-    """A line for what is about to run; its number."""
+def write_intent(
+    db: sqlite3.Connection, permit: Permit, stamp: Stamp, boot: Boot, version: str, *, by: str = ""
+) -> int:
+    """A line for what is about to run; its number. by: who asked for it, where a person did."""
     request = permit.request
     number = last_number(db, "entries") + 1
     row: dict[str, Field] = {
@@ -38,18 +40,19 @@ def write_intent(db: sqlite3.Connection, permit: Permit, stamp: Stamp, boot: Boo
         "utc_trusted": stamp.utc_trusted,
         "version": version,
         "outcome": Outcome.OPEN,
-        "note": "",
+        "note": line(by),
     }
     write_row(db, "entries", row)
     return number
 
 
 def write_outcome(db: sqlite3.Connection, number: int, outcome: Outcome, note: str) -> bool:
-    """How a dose ended, into its line; False, and nothing written, where that is not a dose still open."""
+    """How a dose ended, into its line, behind who asked; False, and nothing written, where it is not open."""
     row = read_row(db, "entries", number)
     is_open = row is not None and row["outcome"] == Outcome.OPEN
     if row is not None and is_open:
-        write_row(db, "entries", {**row, "outcome": outcome, "note": line(note)})
+        told = "; ".join(filter(None, (str(row["note"]), line(note))))
+        write_row(db, "entries", {**row, "outcome": outcome, "note": told})
     return is_open
 
 

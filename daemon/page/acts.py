@@ -57,6 +57,15 @@ def _clear(daemon: Daemon, form: Form, by: str) -> str:
     return daemon.acted("clear", by, reservoir=form["reservoir"], measured_ph=measured_ph)
 
 
+def _prime(daemon: Daemon, form: Form, by: str) -> str:
+    if form.get("cup") != "yes":
+        raise ValueError("Tick first that the end of the tube is in an empty cup: nothing ran.")
+    ml = number_of(form, "ml", "how much to run, in mL")
+    if ml is None:
+        raise ValueError("How many mL are to run? Type it, as 2: nothing ran.")
+    return daemon.acted("prime", by, reservoir=form["reservoir"], pump=form["pump"], ml=ml)
+
+
 def number_of(form: Form, name: str, what: str) -> float | None:
     """The number in a field, None where it was left empty. Raises ValueError for what is no number."""
     typed = form.get(name, "").strip().replace(",", ".")
@@ -133,6 +142,7 @@ ACTS: Mapping[str, Act] = {
     "/acknowledge": Act("/alarms", _acknowledge),
     "/release": Act("/", _release, raises=True),
     "/clear": Act("/", _clear, raises=True),
+    "/prime": Act("/doses", _prime, raises=True),
     "/crop/did": Act("/crop", _did),
     "/crop/walk": Act("/crop", _walk),
     "/calibrate/begin": Act("/calibrate", _begin, carried=_OF_A_PROBE, at_once=True),

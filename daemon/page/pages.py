@@ -64,7 +64,7 @@ def _now(visit: Visit) -> Markup:
 
 
 def _doses(visit: Visit) -> Markup:
-    return views.doses(visit.state, visit.daemon.doses(DOSES_SHOWN))
+    return views.doses(visit.state, visit.daemon.doses(DOSES_SHOWN), visit.visitor)
 
 
 def _alarms(visit: Visit) -> Markup:

@@ -69,6 +69,16 @@ class TestDoses:
         assert day_ml(again, stamp(5.0, boot="boot-2")) == 7.0
         again.close()
 
+    def test_who_asked_is_written_before_the_pump_turns(self, tmp_path: Path, book: Ledger) -> None:
+        """A crash in the middle forgets neither the dose nor the person; what went wrong stands behind."""
+        first, second = (book.intend(permitted(), stamp(at_s), "local, page") for at_s in (10.0, 20.0))
+        book.settle(second, Outcome.CUT_SHORT, "stopped")
+        book.close()
+        again = opened(tmp_path, stamp(0.0, boot="boot-2"))
+        assert [(entry.number, entry.note) for entry in again.left_open] == [(first, "local, page")]
+        assert again.recent(2)[0].note == "local, page; stopped"
+        again.close()
+
     def test_a_settled_dose_is_in_the_ledger_itself(self, tmp_path: Path, book: Ledger) -> None:
         """Whatever becomes of the -wal file after a kill, where no checksum of ours would miss a line."""
         book.settle(book.intend(permitted(), stamp(10.0)), Outcome.DONE)

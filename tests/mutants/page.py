@@ -270,6 +270,25 @@ FORMS = mutants_of(
     ),
 )
 
+DONE = mutants_of(
+    "daemon/page/acts.py",
+    "tests/page/test_app.py",
+    (
+        (
+            "page primes over a cup alone",
+            '    if form.get("cup") != "yes":\n',
+            "    if False:\n",
+            "test_a_tube_is_filled_over_a_cup_and_within_bounds",
+        ),
+        (
+            "page primes by the password",
+            '"/prime": Act("/doses", _prime, raises=True)',
+            '"/prime": Act("/doses", _prime)',
+            "test_what_may_make_it_dose_is_refused_without_the_holders_password",
+        ),
+    ),
+)
+
 PATIENCE = mutants_of(
     "daemon/page/server.py",
     "tests/page/test_server.py",
@@ -334,4 +353,4 @@ WATCHED = (
     ),
 )
 
-PAGE = (*APP, *DOOR, *KEPT, *FORMS, *PATIENCE, *WATCHED)
+PAGE = (*APP, *DOOR, *KEPT, *FORMS, *DONE, *PATIENCE, *WATCHED)

@@ -104,8 +104,8 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir the intent before the run",
-            "            number = self.last_entry = self._parts.ledger.intend(allowed, stamp)\n",
-            "            if not stopping():\n                self._run(allowed)\n            number = self.last_entry = self._parts.ledger.intend(allowed, stamp)\n",
+            "            number = self.last_entry = self._parts.ledger.intend(allowed, stamp, by)\n",
+            "            if not stopping():\n                self._run(allowed)\n            number = self.last_entry = self._parts.ledger.intend(allowed, stamp, by)\n",
             f"{LOOP_TESTS}::test_a_dose_is_on_disk_as_intent_while_its_pump_runs_and_settled_after "
             f"{LOOP_TESTS}::test_a_ledger_that_cannot_be_written_means_no_pump_edge",
         ),
@@ -447,9 +447,21 @@ DESK = (
         (
             (
                 "desk a long priming is refused",
-                "    if not asked.ml <= most_ml:\n",
+                "    if not asked.ml <= allowed_ml:\n",
                 "    if False:\n",
                 "test_priming_is_short",
+            ),
+            (
+                "desk no priming of nothing",
+                "    if not asked.ml > 0.0:\n",
+                "    if False:\n",
+                "tests/page/test_app.py::test_a_tube_is_filled_over_a_cup_and_within_bounds",
+            ),
+            (
+                "desk tells the ledger who primed",
+                "loop.dose(reservoir, decision, request.who)",
+                "loop.dose(reservoir, decision)",
+                "tests/page/test_app.py::test_a_tube_is_filled_by_the_password_and_who_asked_is_written_down",
             ),
             (
                 "desk a priming nobody waits for is not begun",

@@ -20,6 +20,7 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "/acknowledge": ("key",),
     "/release": ("reservoir", "password"),
     "/clear": ("reservoir", "measured_ph", "password"),
+    "/prime": ("reservoir", "pump", "ml", "cup", "password"),
     "/login": ("password", "to"),
     "/logout": (),
     "/calibrate/begin": OF_A_PROBE,

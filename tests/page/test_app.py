@@ -144,6 +144,85 @@ def test_a_lock_is_cleared_with_the_password(guarded: Browser, tank: AtTheTank) 
     assert ended_by(tank)[-1].startswith("local, page, password holder, from 127.0.0.1: measured pH 6.10")
 
 
+PRIME = {"reservoir": "bed1", "pump": "ph_down", "password": HOLDERS}
+
+
+def test_a_tube_is_filled_by_the_password_and_who_asked_is_written_down(
+    guarded: Browser, tank: AtTheTank
+) -> None:
+    """As `evenwater prime` does it: the pump turns once, and what ran counts as dosed."""
+    held(tank)
+    tank.passes(60)
+    guarded.logs_in(HOLDERS)
+    assert "Run the pump now" in guarded.gets("/doses")
+    before = len(tank.runs())
+    status, text = guarded.posts("/prime", **PRIME, ml="2,0", cup="yes")
+    assert (status, "2.0 mL. It counts as dosed" in text, len(tank.runs()) - before) == (200, True, 1)
+    (entry,) = tank.ask("ledger", last=1)
+    assert (entry["reason"], entry["ml"], entry["outcome"]) == ("prime", 2.0, "done")
+    assert entry["note"] == "local, page, password holder, from 127.0.0.1"
+    assert " (local, page, password holder, from 127.0.0.1)</li>" in guarded.gets("/doses")
+
+
+@pytest.mark.parametrize(
+    ("asked", "status", "told"),
+    [
+        ({"ml": "2"}, 400, "in an empty cup: nothing ran"),
+        ({"ml": "2", "cup": "no"}, 400, "in an empty cup: nothing ran"),
+        ({"ml": "", "cup": "yes"}, 400, "How many mL"),
+        ({"ml": "nan", "cup": "yes"}, 400, "is no number"),
+        ({"ml": "two", "cup": "yes"}, 400, "is no number"),
+        ({"ml": "0", "cup": "yes"}, 409, "0 mL pH down to fill its tube: must be above 0 mL"),
+        ({"ml": "-1", "cup": "yes"}, 409, "-1 mL pH down to fill its tube: must be above 0 mL"),
+        ({"ml": "500", "cup": "yes"}, 409, "500 mL pH down would run longer than 20 s: ask for at most"),
+        ({"ml": "2", "cup": "yes", "pump": "stock_a"}, 409, "Bed 1 has no stock A pump"),
+    ],
+)
+def test_a_tube_is_filled_over_a_cup_and_within_bounds(
+    guarded: Browser, tank: AtTheTank, asked: dict[str, str], status: int, told: str
+) -> None:
+    """What is wrong is told, and no pump turns."""
+    held(tank)
+    guarded.logs_in(HOLDERS)
+    before = len(tank.runs())
+    answer, text = guarded.posts("/prime", **(PRIME | asked))
+    assert (answer, told in text, len(tank.runs()) - before) == (status, True, 0), text
+
+
+def test_a_tube_is_filled_under_the_caps_alone(guarded: Browser, tank: AtTheTank) -> None:
+    """Not while it corrects by itself, and not again before the last has mixed: as at the tank."""
+    guarded.logs_in(HOLDERS)
+    text = guarded.gets("/doses")
+    assert ("pause it first" in text, "/prime" in text) == (True, False)
+    before = len(tank.runs())
+    status, text = guarded.posts("/prime", **PRIME, ml="2", cup="yes")
+    assert (status, "pause it first" in text) == (409, True)
+    held(tank)
+    tank.passes(60)
+    assert guarded.posts("/prime", **PRIME, ml="2", cup="yes")[0] == 200
+    status, text = guarded.posts("/prime", **PRIME, ml="2", cup="yes")
+    assert (status, "no pH down" in text) == (409, True)
+    assert len(tank.runs()) - before == 1
+
+
+def test_a_locked_reservoirs_tube_is_not_filled(guarded: Browser, tank: AtTheTank) -> None:
+    """First what locked it."""
+    tank.loop.ledger.lock("bed1", "for a try", "evenwater", tank.loop.stamp())
+    tank.passes(1)
+    guarded.logs_in(HOLDERS)
+    assert "see to that first" in guarded.gets("/doses")
+    before = len(tank.runs())
+    assert guarded.posts("/prime", **PRIME, ml="2", cup="yes")[0] == 409
+    assert len(tank.runs()) == before
+
+
+def test_without_a_password_a_tube_is_filled_at_the_tank(browser: Browser, tank: AtTheTank) -> None:
+    """By the command that is shown, and by no form."""
+    held(tank)
+    text = browser.gets("/doses")
+    assert ("evenwater prime bed1 ph_down" in text, 'action="/prime"' in text) == (True, False)
+
+
 @pytest.mark.parametrize("password", ["", "wrong", GUESTS])
 @pytest.mark.parametrize("path", [path for path, act in ACTS.items() if act.raises])
 def test_what_may_make_it_dose_is_refused_without_the_holders_password(

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from daemon import words, words_of_calibration
 from daemon.page.curve import curve
 from daemon.page.markup import Markup, element, joined
-from daemon.page.views.forms import field, offered
+from daemon.page.views.forms import field, offered, ticked
 from daemon.page.visitor import Visitor
 from daemon.values import Quality, Quantity, ReservoirState, State
 
@@ -300,12 +300,7 @@ def _weighed(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
 
 
 def _keep(of: ReservoirState, quantity: Quantity, visitor: Visitor, *, odd: bool) -> Markup:
-    accept = element(
-        "label",
-        element("input", type="checkbox", name="accept", value="yes", required=True),
-        " I have checked it, and it is right",
-        class_="check",
-    )
+    accept = ticked("accept", "I have checked it, and it is right")
     form = offered(
         visitor,
         "/calibrate/keep",

@@ -14,10 +14,11 @@ from daemon.crop.garden import Day
 from daemon.crop.plan import Course
 from daemon.crop.tasks import Task, when
 from daemon.page.markup import Markup, element, joined
-from daemon.page.views.forms import field, folded, offered
+from daemon.page.views.forms import choice, field, folded, offered
 from daemon.page.visitor import Visitor
 
 NEXT_SHOWN, WRITTEN_SHOWN = 6, 12
+FOUND = ("none", "few", "many")
 HEADS = ("batch", "sow", "transplant", "ready", "best until", "heads", "stands")
 NOTHING_WANTED = (
     "The settings want nothing of the garden yet: a table [garden.want.NAME] says what, and how many heads a "
@@ -91,7 +92,7 @@ def _asked(task: Task) -> Iterator[Markup]:
 
 def _walking(of: Garden, visitor: Visitor) -> Markup:
     """Each thing that is looked for, with where to look; nothing of it is the usual answer."""
-    where = _choice("where", "Where", of.places, "walk-where")
+    where = choice("where", "Where", _same(of.places), "walk-where")
     looks = [_look(number, look) for number, look in enumerate(of.day.looks)]
     form = offered(visitor, "/crop/walk", where, *looks, button="Write down what I found")
     return folded("I walk now", "walk-now", form)
@@ -99,15 +100,14 @@ def _walking(of: Garden, visitor: Visitor) -> Markup:
 
 def _look(number: int, look: Look) -> Markup:
     return joined(
-        _choice(f"found-{look.what}", look.what, ("none", "few", "many"), f"walk-{number}"),
+        choice(f"found-{look.what}", look.what, _same(FOUND), f"walk-{number}"),
         element("p", look.look, class_="why"),
     )
 
 
-def _choice(name: str, label: str, options: Iterable[str], identity: str) -> Markup:
-    each = [element("option", text, value=text, id=f"{identity}-{place}") for place, text in enumerate(options)]
-    chosen = element("select", *each, id=identity, name=name)
-    return element("div", element("label", label, for_=identity), chosen, class_="field")
+def _same(options: Iterable[str]) -> dict[str, str]:
+    """What is read is what is sent."""
+    return {text: text for text in options}
 
 
 def _standing(of: Garden) -> Iterator[Markup]:

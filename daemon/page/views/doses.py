@@ -7,11 +7,14 @@ from collections.abc import Iterator, Sequence
 from daemon import words
 from daemon.page.chart import bar
 from daemon.page.markup import Markup, element, joined
+from daemon.page.views.priming import priming
+from daemon.page.visitor import Visitor
 from daemon.values import CapUse, Entry, ReservoirState, Role, State
 
 
-def doses(state: State, entries: Sequence[Entry]) -> Markup:
-    """What each pump has used of its caps, and the newest lines of the ledger with their reasons."""
+def doses(state: State, entries: Sequence[Entry], visitor: Visitor) -> Markup:
+    """What each pump has used of its caps, a way to fill its tube, and the newest lines of the ledger."""
+    among = len(state.reservoirs)
     titles = {name: of.title for name, of in state.reservoirs.items()}
     lines = [
         element(
@@ -23,15 +26,15 @@ def doses(state: State, entries: Sequence[Entry]) -> Markup:
     ]
     return joined(
         element("h1", "Doses"),
-        *(_caps(of) for of in state.reservoirs.values()),
+        *(_caps(of, priming(of, visitor, among)) for of in state.reservoirs.values()),
         element("h2", f"The last {len(lines)}, newest first" if lines else "No dose yet"),
         element("ol", *lines, class_="ledger", reversed=True),
     )
 
 
-def _caps(of: ReservoirState) -> Markup:
+def _caps(of: ReservoirState, by_hand: Markup) -> Markup:
     pumps = [element("li", *_cap(role, use)) for role, use in of.caps.items()]
-    return element("section", element("h2", f"Caps of {of.title}"), element("ul", *pumps, class_="caps"))
+    return element("section", element("h2", f"Caps of {of.title}"), element("ul", *pumps, class_="caps"), by_hand)
 
 
 def _cap(role: Role, use: CapUse) -> Iterator[Markup]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from daemon.page.markup import Markup, element, joined
 from daemon.page.visitor import Visitor
 
@@ -28,6 +30,22 @@ def field(name: str, label: str, identity: str, **attributes: str | float | bool
     of = {"autocomplete": "off", **attributes}
     typed = element("input", id=identity, name=name, **of)
     return element("div", element("label", label, for_=identity), typed, class_="field")
+
+
+def choice(name: str, label: str, options: Mapping[str, str], identity: str) -> Markup:
+    """One of some, with its label. options: what is to be read, by what is sent."""
+    each = [
+        element("option", text, value=value, id=f"{identity}-{place}")
+        for place, (value, text) in enumerate(options.items())
+    ]
+    chosen = element("select", *each, id=identity, name=name)
+    return element("div", element("label", label, for_=identity), chosen, class_="field")
+
+
+def ticked(name: str, text: str) -> Markup:
+    """A box to tick before the form can be sent: somebody's word for it."""
+    box = element("input", type="checkbox", name=name, value="yes", required=True)
+    return element("label", box, f" {text}", class_="check")
 
 
 def password_field(identity: str, label: str = "Password, once more") -> Markup:

@@ -13,6 +13,7 @@ from tests.scenarios.site import QUINCE_LANE, run, soon
 
 STANDARDS = ("7.00", "4.01")
 AGAIN = "Password, once more"
+MIXED_PASSES = 60  # until the last dose is long enough ago for the next
 
 
 def test_a_ph_probe_is_calibrated_in_two_buffers(phone: Page, house: House) -> None:
@@ -70,6 +71,34 @@ def test_dosing_is_paused_from_the_phone_and_let_on_again(phone: Page, house: Ho
     phone.get_by_text("Let it dose again", exact=True).click()
     phone.get_by_label(AGAIN).fill(HOLDERS)
     phone.get_by_role("button", name="Let Bed 1 dose again").click()
+    soon(lambda: house.site.bed()["condition"] == "keeping")
+
+
+def test_a_tube_is_filled_over_a_cup(phone: Page, house: House) -> None:
+    """Paused first; nothing runs before the box is ticked; then the pump turns, and the ledger tells who."""
+    phone.goto("/doses")
+    fold = phone.get_by_text("Fill a tube by hand", exact=True)
+    fold.click()
+    expect(phone.get_by_text("pause it first", exact=False)).to_be_visible()
+    house.site.evenwater("hold", "priming", "--reservoir", "bed1")
+    soon(lambda: house.site.bed()["condition"] == "held")
+    house.site.until_passes(MIXED_PASSES)
+    phone.goto("/doses")
+    fold.click()
+    phone.get_by_label("Which pump").select_option("ph_down")
+    phone.get_by_label("How much in mL", exact=False).fill("1.5")
+    phone.get_by_label(AGAIN).fill(HOLDERS)
+    run_it = phone.get_by_role("button", name="Run the pump now")
+    run_it.click()
+    cup = phone.get_by_label("The end of its tube is in an empty cup")
+    expect(cup).to_be_focused()  # the browser itself asks for the tick
+    cup.check()
+    run_it.click()
+    expect(phone.get_by_role("heading", name="Done")).to_be_visible()
+    expect(phone.get_by_text("pH down pump ran", exact=False)).to_contain_text("It counts as dosed")
+    phone.get_by_role("link", name="Back").click()
+    expect(phone.locator(".ledger li").first).to_contain_text("(local, page, password holder, from 127.0.0.1)")
+    house.site.evenwater("release")
     soon(lambda: house.site.bed()["condition"] == "keeping")
 
 

@@ -41,7 +41,7 @@ def test_a_view_shuts_nobody_out(phone: Page, path: str) -> None:
 
 def test_all_of_it_is_named_and_opened_without_shutting_anybody_out(phone: Page) -> None:
     """With every fold of the settings and the trend open."""
-    for path in ("/settings", "/trend", "/crop", "/"):
+    for path in ("/settings", "/trend", "/crop", "/doses", "/"):
         phone.goto(path)
         phone.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
         found = Axe().run(phone).response["violations"]

@@ -1,0 +1,73 @@
+"""Filling a pump's tube by hand, its end in a cup: the form, and what has to be so first. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from daemon import words
+from daemon.page.markup import Markup, element
+from daemon.page.views.forms import choice, field, folded, offered, ticked
+from daemon.page.visitor import Visitor
+from daemon.priming import AT_MOST_S, SHARP, USUAL_ML, gear, most_ml
+from daemon.values import Condition, ReservoirState, Role
+
+LABEL = "Fill a tube by hand"
+
+
+def priming(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
+    """For who may have it done the form, or what to do before it; for others the command. Nothing without a pump.
+
+    among: how many reservoirs there are.
+    """
+    if not of.pumps or not visitor.may_act:
+        return Markup("")
+    if not visitor.may_raise:
+        command = f"evenwater prime {of.name} {next(iter(of.pumps))}"
+        return element("p", f"{LABEL}: type at the tank, as ", element("code", command), class_="tank")
+    return folded(LABEL, f"prime-{of.name}", _first(of) or _form(of, visitor, among))
+
+
+def _first(of: ReservoirState) -> Markup:
+    """What keeps a pump from running by hand; nothing where it may."""
+    if of.condition is Condition.KEEPING:
+        told = f"{of.title} corrects by itself now: pause it first, so that no dose comes in between. "
+    elif of.condition is Condition.LOCKED:
+        told = f"{of.title} is locked: see to that first, then pause it. "
+    else:
+        return Markup("")
+    return element("p", told, element("a", "To Now", href="/", class_="step"))
+
+
+def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
+    sharp = next((role for role in of.pumps if role in SHARP), None)
+    cautions = [
+        f"{gear(sharp)}Water to rinse within reach; follow the bottle's label." if sharp else "",
+        "Put the end of the tube into an empty cup, and stay beside it until this page answers.",
+        "What runs counts as dosed, against the caps and the bottle, and is written down with who asked.",
+    ]
+    where = "" if among == 1 else f" of {of.title}"
+    return offered(
+        visitor,
+        "/prime",
+        element("ul", *(element("li", each) for each in cautions if each)),
+        choice("pump", f"Which pump{where}", dict(_pumps(of)), f"prime-pump-{of.name}"),
+        field(
+            "ml",
+            f"How much in mL, none longer than {AT_MOST_S:g} s at once",
+            f"prime-ml-{of.name}",
+            required=True,
+            value=f"{USUAL_ML:g}",
+            inputmode="decimal",
+            maxlength=6,
+        ),
+        ticked("cup", "The end of its tube is in an empty cup"),
+        button="Run the pump now",
+        raises=True,
+        reservoir=of.name,
+    )
+
+
+def _pumps(of: ReservoirState) -> Iterator[tuple[str, str]]:
+    """Each pump, with how much of it may run at once."""
+    for role, pump in of.pumps.items():
+        yield role.value, f"{words.ROLE[Role(role)]}, at most {most_ml(pump.ml_per_s):.1f} mL"
