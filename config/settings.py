@@ -284,7 +284,7 @@ class Reservoir(Table):
     )
     volume_l: float = Field(ge=2.0, le=2000.0, description="the water in the full reservoir")
     mixing_time_s: float = Field(
-        ge=30.0, le=7200.0, description="the time until a dose has spread through the whole reservoir"
+        ge=30.0, le=7200.0, description="the time in which 95 % of a dose has spread through the whole reservoir"
     )
     start: Literal["keeping", "watching"] = Field(
         default="watching", description="watching measures only, keeping corrects by itself"

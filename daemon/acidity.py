@@ -23,7 +23,7 @@ from daemon.dose.control import (
 from daemon.dose.doubt_file import Doubts
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.learn import FORGET_SHARE
-from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.response import (
     Effects,
     dosed,

@@ -13,7 +13,7 @@ from daemon import words
 from daemon.causes import Used
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_renewed import Water
-from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import NEVER, Cleared, Usual, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp

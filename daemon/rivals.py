@@ -32,7 +32,8 @@ from typing import Any, Literal, Protocol
 from config.pump import Pump, RoleName
 from config.settings import Reservoir
 from daemon.dose.control import prior_ml_per_ph
-from daemon.dose.permit import MIXING_TIMES, level_factor
+from daemon.dose.mixing import MIXING_TIMES
+from daemon.dose.permit import level_factor
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.values import Role
 from sim_hw.tables import TankTable

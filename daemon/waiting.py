@@ -6,8 +6,8 @@ from math import ceil
 
 from daemon import words
 from daemon.dose.control import ControlState, PhAim, dead_band_ph
+from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.newest import READINGS
-from daemon.dose.permit import MIXING_TIMES
 from daemon.dose.windows import Totals
 from daemon.values import Cap, Condition, Role, Verdict
 

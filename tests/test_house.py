@@ -27,6 +27,7 @@ PURE_MODULES = (
     "daemon.dose.inflow",
     "daemon.dose.learn",
     "daemon.dose.moved_alone",
+    "daemon.dose.mixing",
     "daemon.dose.newest",
     "daemon.dose.pairs",
     "daemon.dose.permit",

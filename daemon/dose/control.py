@@ -29,8 +29,9 @@ from daemon.dose.learn import (
     share_of_need,
     weaker,
 )
-from daemon.dose.newest import READINGS, SHOWS_TIMES, Newest, gather, middle
-from daemon.dose.permit import MIXING_TIMES, ML_PER_L
+from daemon.dose.mixing import mixing_after
+from daemon.dose.newest import READINGS, Newest, gather, middle
+from daemon.dose.permit import ML_PER_L
 from daemon.dose.trend import Trend, follow, level_at, unsure
 from daemon.dose.windows import DAY_S, HOUR_S
 from daemon.values import DoseReason, DoseRequest, Quantity, Role, Verdict
@@ -142,12 +143,11 @@ def ask_ph(  # noqa: PLR0917 - six facts of one moment
 ) -> tuple[DoseRequest | None, ControlState]:
     """What to dose now for pH, if anything, and the state for the next pass.
 
-    Nothing unless the verdict is usable; nothing until a reading from three mixing times or more after the last
-    dose into this reservoir (`last_dose_s`: monotonic, as now_s; None if there never was one), the newest of
-    READINGS from SHOWS_TIMES on; nothing while pH is within the dead band.
+    Nothing unless the verdict is usable; nothing until READINGS since the last dose into this reservoir shows
+    (`last_dose_s`: monotonic, as now_s; None if there never was one), the newest from when it has mixed; nothing
+    while pH is within the dead band.
     """
-    dosed_s = -inf if last_dose_s is None else last_dose_s
-    shows_s, mixed_s = dosed_s + SHOWS_TIMES * aim.mixing_time_s, dosed_s + MIXING_TIMES * aim.mixing_time_s
+    shows_s, mixed_s = mixing_after(last_dose_s, aim.mixing_time_s)
     if not (ph.quantity is Quantity.PH and now_s >= shows_s):
         return None, _afresh(state)
     newest = gather(state.newest, ph, shows_s)
@@ -157,8 +157,8 @@ def ask_ph(  # noqa: PLR0917 - six facts of one moment
         return None, state
     trend = unsure(state.trend) if len(newest) == 1 else state.trend
     state = replace(state, newest=newest, trend=follow(trend, *newest[-1]))
-    median_ph = middle(newest)
-    if median_ph is None or state.trend.readings < READINGS or not newest[-1][0] >= mixed_s:
+    median_ph = middle(newest, mixed_s)
+    if median_ph is None or state.trend.readings < READINGS:
         return None, state
     state = _taught(aim, state, mixed_s)
     return _ask(reservoir, aim, state, median_ph), state

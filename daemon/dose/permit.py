@@ -33,6 +33,7 @@ from math import inf
 
 from config.pump import HARD_MAX_RUN_S, HARD_MIN_GAP_S, REAGENT_LIMITS, HardLimits, hard_limits
 from config.settings import Reservoir
+from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.windows import HOUR_S, Totals
 from daemon.values import (
     INTO_A_CUP,
@@ -48,7 +49,6 @@ from daemon.values import (
     Verdict,
 )
 
-MIXING_TIMES = 3.0  # each takes 95 % of what is left; were the setting only a time constant, 95 % in all
 BOTTLE_STOP_SHARE = 0.05  # below this a pump may draw air
 LEVEL_HALF_SHARE, LEVEL_STOP_SHARE = 0.5, 0.3  # of the nominal volume
 ML_PER_L = 1000.0

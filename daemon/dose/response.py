@@ -34,9 +34,9 @@ from typing import NamedTuple
 
 from daemon.dose.control import PhAim
 from daemon.dose.finding import DOUBTED, Finding, Surprise
+from daemon.dose.mixing import MIXING_TIMES, mixing_after
 from daemon.dose.moved_alone import LONG_S, moved_alone, slow_s_of
-from daemon.dose.newest import READINGS, SHOWS_TIMES
-from daemon.dose.permit import MIXING_TIMES
+from daemon.dose.newest import READINGS
 from daemon.dose.points import POINT_S, Point, following, median, since, thinned
 from daemon.dose.second_look import Rest, is_effect, rest_after, rested, seen
 from daemon.measure.judge import LIMITS
@@ -203,8 +203,8 @@ def _mixing(
     effects = replace(effects, pending=pending, points=thinned(effects.points, point, LATEST_S)[-3:])
     if (finding := _runaway(pending, effects.points)) is not None:
         return finding, replace(effects, pending=None, newest=(), points=())
-    mixed_s = pending.end_s + MIXING_TIMES * aim.mixing_time_s
-    if not (usable and point.at_s >= pending.end_s + SHOWS_TIMES * aim.mixing_time_s):
+    shows_s, mixed_s = mixing_after(pending.end_s, aim.mixing_time_s)
+    if not (usable and point.at_s >= shows_s):
         return None, effects
     newest = following(effects.newest, point)
     if len(newest) < READINGS or not point.at_s >= mixed_s:

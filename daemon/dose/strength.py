@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from math import inf
 
 from config.settings import USUAL_STOCK_ML_PER_L, Reservoir
+from daemon.dose.mixing import mixing_after
 from daemon.dose.newest import Newest, gather, middle
-from daemon.dose.permit import MIXING_TIMES, ML_PER_L, level_factor
+from daemon.dose.permit import ML_PER_L, level_factor
 from daemon.values import DoseReason, DoseRequest, Entry, Quantity, Role, Verdict
 
 OWED_LEAST_ML = 0.05  # what is left of a sum of rounded doses is no debt
@@ -104,14 +105,15 @@ def owed_ml(entries: Iterable[Entry], b_per_a: float) -> float:
 def ask_strength(reservoir: str, aim: EcAim, look: Strength, newest: Newest) -> tuple[DoseRequest | None, Newest]:
     """What to dose now for strength, if anything, and the readings for the next pass.
 
-    Nothing until three mixing times after the last dose into this reservoir (monotonic `look.last_dose_s`),
-    and READINGS readings newer than that; nothing while their median is within the dead band.
+    Nothing until READINGS since the last dose into this reservoir shows (monotonic `look.last_dose_s`), the
+    newest from when it has mixed: at the very pass at which pH has them too. Nothing while their median is within
+    the dead band.
     """
-    mixed_s = -inf if look.last_dose_s is None else look.last_dose_s + MIXING_TIMES * aim.mixing_time_s
-    if not (look.ec.quantity is Quantity.EC and look.now_s >= mixed_s):
+    shows_s, mixed_s = mixing_after(look.last_dose_s, aim.mixing_time_s)
+    if not (look.ec.quantity is Quantity.EC and look.now_s >= shows_s):
         return None, ()
-    newest = gather(newest, look.ec, mixed_s)
-    ec = middle(newest)
+    newest = gather(newest, look.ec, shows_s)
+    ec = middle(newest, mixed_s)
     if ec is None:
         return None, newest
     request = _ask(reservoir, aim, look, ec)

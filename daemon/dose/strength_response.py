@@ -1,6 +1,6 @@
 """Did stock A and B raise strength as they should, and does strength rise when nothing was dosed? Pure.
 
-    before: median of five  ->  the pump runs  . . three mixing times . .  ->  after: median of five
+    before: median of five  ->  the pump runs  . . it mixes . .  ->  after: median of five
 
     EC_NO_EFFECT    doses in a row of one stock that should have shown, and did not: empty, air, dead pump
     EC_RUNAWAY      strength rose far beyond what the dose can do: the pump did not stop
@@ -19,8 +19,8 @@ from math import inf
 from types import MappingProxyType
 
 from daemon.dose.finding import Finding, Surprise
+from daemon.dose.mixing import Mixing, mixing_after
 from daemon.dose.newest import Newest, gather, middle
-from daemon.dose.permit import MIXING_TIMES
 from daemon.values import Role, Verdict
 
 STOCK_SHARE = 0.5  # of a pair's effect that either stock has: about so in common two-part feeds
@@ -44,7 +44,7 @@ class _Fed:
     ml: float
     rise: float
     before: float | None
-    mixed_s: float
+    mixing: Mixing
 
 
 _Tries = tuple[tuple[float, float, float], ...]
@@ -63,8 +63,8 @@ class Feeding:
 
 def fed(feeding: Feeding, pump: Role, ml: float, rise: float, end_s: float, mixing_time_s: float) -> Feeding:  # noqa: PLR0917 - the facts of one dose
     """The state after a dose of stock that ended at `end_s`. rise: mS/cm by which it should raise strength."""
-    mixed_s = end_s + MIXING_TIMES * mixing_time_s
-    return replace(feeding, newest=(), points=(), fed=_Fed(pump, ml, rise, middle(feeding.newest), mixed_s))
+    dose = _Fed(pump, ml, rise, middle(feeding.newest), mixing_after(end_s, mixing_time_s))
+    return replace(feeding, newest=(), points=(), fed=dose)
 
 
 def disturbed(feeding: Feeding) -> Feeding:
@@ -74,12 +74,12 @@ def disturbed(feeding: Feeding) -> Feeding:
 
 def watch_strength(feeding: Feeding, ec: Verdict) -> tuple[Finding | None, Feeding]:
     """What this pass's EC shows, and the state for the next. Nothing new, or nothing known: no finding."""
-    mixed_s = -inf if feeding.fed is None else feeding.fed.mixed_s
-    newest = gather(feeding.newest, ec, mixed_s, watching=True)
+    mixing = Mixing() if feeding.fed is None else feeding.fed.mixing
+    newest = gather(feeding.newest, ec, mixing.shows_s, watching=True)
     if newest == feeding.newest:
         return None, feeding
     feeding = replace(feeding, newest=newest)
-    if (now := middle(newest)) is None:
+    if (now := middle(newest, mixing.mixed_s)) is None:
         return None, feeding
     if feeding.fed is not None:
         return _judged(feeding, feeding.fed, now, newest[-1][0])
@@ -88,7 +88,7 @@ def watch_strength(feeding: Feeding, ec: Verdict) -> tuple[Finding | None, Feedi
 
 def _judged(feeding: Feeding, dose: _Fed, now: float, now_s: float) -> tuple[Finding | None, Feeding]:
     rested = replace(feeding, fed=None)
-    if dose.before is None or not now_s <= dose.mixed_s + LATEST_S:
+    if dose.before is None or not now_s <= dose.mixing.mixed_s + LATEST_S:
         return None, rested
     seen = now - dose.before
     numbers = {"ml": dose.ml, "expected_ms_per_cm": dose.rise, "seen_ms_per_cm": seen}

@@ -7,8 +7,8 @@ from dataclasses import replace
 from math import inf
 
 from daemon.cli.audit import Audit
+from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.newest import READINGS
-from daemon.dose.permit import MIXING_TIMES
 from daemon.rehearse import taken
 from daemon.values import Condition, Quantity, State
 from sim_hw.bench import Bench

@@ -152,8 +152,8 @@ def test_an_open_bracket_at_the_end_is_told(says: Says) -> None:
             "[reservoir.bed1]",
             "mixing_time_s",
             "nan",
-            "mixing_time_s = nan: must be a finite number in s; mixing_time_s is the time until a dose has "
-            "spread through the whole reservoir",
+            "mixing_time_s = nan: must be a finite number in s; mixing_time_s is the time in which 95 % of a "
+            "dose has spread through the whole reservoir",
         ),
         (
             PH_DOWN,
@@ -263,8 +263,8 @@ def test_a_table_of_an_unknown_name_is_refused(says: Says, wrong: str, line: str
     [
         (
             "mixing_time_s = 120.0\nstart",
-            "[reservoir.bed1] mixing_time_s: is missing; add mixing_time_s = … (30 to 7200 s, the time until a "
-            "dose has spread through the whole reservoir)",
+            "[reservoir.bed1] mixing_time_s: is missing; add mixing_time_s = … (30 to 7200 s, the time in which 95 % "
+            "of a dose has spread through the whole reservoir)",
         ),
         (
             'open = "sim_hw.bench:open_rig"',

@@ -19,7 +19,8 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from daemon.dose.control import ControlState, PhAim, ask_ph
 from daemon.dose.ledger import Ledger, LedgerError
-from daemon.dose.permit import MIXING_TIMES, Facts, permit
+from daemon.dose.mixing import MIXING_TIMES
+from daemon.dose.permit import Facts, permit
 from daemon.dose.windows import DAY_S, HOUR_S, OPPOSITE, Stamp
 from daemon.values import Condition, DoseRequest, Outcome, Permit, Quality, Role
 from tests.dose.conftest import IN_MEMORY

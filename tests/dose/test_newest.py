@@ -12,11 +12,11 @@ from daemon.values import Quality, VerdictReason
 from tests.strategies import verdict
 
 
-def gathered(*points: tuple[float, float], mixed_s: float = -inf) -> Newest:
+def gathered(*points: tuple[float, float], shows_s: float = -inf) -> Newest:
     """What is kept after these looks (time, value)."""
     newest: Newest = ()
     for at_s, value in points:
-        newest = gather(newest, verdict(value, at_s), mixed_s)
+        newest = gather(newest, verdict(value, at_s), shows_s)
     return newest
 
 
@@ -26,6 +26,13 @@ def test_the_middle_of_five_and_of_no_fewer() -> None:
     assert middle(gathered(*looks[:4])) is None
     assert middle(gathered(*looks)) == 1.2
     assert len(gathered(*looks, (50.0, 1.0))) == READINGS
+
+
+def test_the_newest_must_be_from_when_the_last_dose_has_mixed() -> None:
+    """The first of them may be older."""
+    looks = gathered(*[(10.0 * i, 1.2) for i in range(READINGS)], shows_s=0.0)
+    assert middle(looks, 40.0) == 1.2
+    assert middle(looks, 40.1) is None
 
 
 def test_one_look_counts_once() -> None:
@@ -39,7 +46,7 @@ def test_after_a_break_or_a_step_back_it_begins_anew(later_s: float) -> None:
     assert gathered((10.0, 1.2), (later_s, 1.3)) == ((later_s, 1.3),)
 
 
-def test_nothing_before_the_last_dose_has_mixed() -> None:
+def test_nothing_before_the_last_dose_shows() -> None:
     """Neither looks from before it, nor those while it mixes."""
     before = gathered((10.0, 1.2), (20.0, 1.2))
     assert gather(before, verdict(1.3, 30.0), 25.0) == ((30.0, 1.3),)

@@ -48,12 +48,14 @@ def ec(value: float, at_s: float, quality: Quality = Quality.GOOD) -> Verdict:
     return Verdict(Quantity.EC, quality, VerdictReason.FINE, reading)
 
 
-def asked(value: float, aim: EcAim = AIM, last_dose_s: float | None = None, **look: Any) -> DoseRequest | None:
+def asked(
+    value: float, aim: EcAim = AIM, last_dose_s: float | None = None, every_s: float = 10.0, **look: Any
+) -> DoseRequest | None:
     """What is asked at the fifth of five equal looks, the first of them at 1000 s."""
     newest: Any = ()
     request = None
     for i in range(READINGS):
-        at_s = 1000.0 + 10.0 * i
+        at_s = 1000.0 + every_s * i
         at = Strength(ec(value, at_s), at_s, last_dose_s, **look)
         request, newest = ask_strength("bed1", aim, at, newest)
     return request
@@ -126,10 +128,16 @@ def test_without_pumps_nothing_is_asked() -> None:
     assert asked(1.5, bare, rest_share=0.5) is None
 
 
-def test_only_looks_after_the_last_dose_has_mixed_count() -> None:
-    """Three mixing times of 120 s, and five looks after them."""
-    assert asked(1.0, last_dose_s=1000.0 - 360.0) is not None
-    assert asked(1.0, last_dose_s=1000.1 - 360.0) is None
+def test_nothing_before_the_last_dose_has_mixed() -> None:
+    """Three mixing times of 120 s, to the newest of the five looks."""
+    assert asked(1.0, last_dose_s=1040.0 - 360.0) is not None
+    assert asked(1.0, last_dose_s=1040.1 - 360.0) is None
+
+
+def test_only_looks_in_which_the_last_dose_shows_count() -> None:
+    """Two and a half mixing times of 120 s, to the first of the five."""
+    assert asked(1.0, last_dose_s=1000.0 - 300.0, every_s=60.0) is not None
+    assert asked(1.0, last_dose_s=1000.1 - 300.0, every_s=60.0) is None
 
 
 @pytest.mark.parametrize("odd", [ec(1.0, 1040.0, Quality.BAD), ec(nan, 1040.0), ec(1.0, 1030.0 + BREAK_S + 1.0)])

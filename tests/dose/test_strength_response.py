@@ -57,6 +57,18 @@ def test_a_stock_without_effect_is_found_after_three_doses_at_most(expected: flo
     assert finding.numbers["expected_ms_per_cm"] == pytest.approx(expected * len(found))
 
 
+def test_a_dose_is_judged_as_soon_as_the_next_may_be_asked_for() -> None:
+    """Or the next would begin anew what nobody had judged yet: looks from 2.5 mixing times, the newest at 3."""
+    water = Water()
+    water.look(60.0)
+    for _ in range(2):
+        water.feeding = fed(water.feeding, Role.STOCK_A, 10.0, 0.1, water.now_s, MIXING_S)
+        assert water.look(3.0 * MIXING_S - 10.0) is None
+        found = water.look(10.0)
+    assert found is not None
+    assert found.surprise is Surprise.EC_NO_EFFECT
+
+
 def test_three_small_doses_are_enough() -> None:
     """Of 0.02 each; those of 0.01 are not told from noise."""
     water = Water()

@@ -12,7 +12,8 @@ from pydantic import ValidationError
 
 from config.settings import Settings
 from daemon.dose.ledger import Ledger
-from daemon.dose.permit import MIXING_TIMES, Facts, limits_of, permit
+from daemon.dose.mixing import MIXING_TIMES
+from daemon.dose.permit import Facts, limits_of, permit
 from daemon.dose.windows import Stamp
 from daemon.values import (
     Cap,

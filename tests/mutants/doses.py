@@ -175,12 +175,6 @@ PERMIT = mutants_of(
             (Cap.HANDS_OFF,),
         ),
         (
-            "permit three mixing times",
-            "MIXING_TIMES = 3.0",
-            "MIXING_TIMES = 2.0",
-            f"{WAIT} test_hands_off_for_three_mixing_times",
-        ),
-        (
             "permit a wait that is no number",
             "if not wait_s >= 0.0:",
             "if wait_s < 0.0:",
@@ -771,20 +765,20 @@ CONTROL = mutants_of(
         ),
         (
             "control never on one sample",
-            "if median_ph is None or state.trend.readings < READINGS or",
-            "if",
+            "if median_ph is None or state.trend.readings < READINGS:",
+            "if median_ph is None:",
             "test_never_asks_on_few_readings_or_outliers",
         ),
         (
             "control not before the mixing is over",
-            "state.trend.readings < READINGS or not newest[-1][0] >= mixed_s:",
-            "state.trend.readings < READINGS:",
+            "middle(newest, mixed_s)",
+            "middle(newest)",
             "test_five_readings_from_before_the_end_of_the_mixing_ask_nothing",
         ),
         (
             "control the last dose shows",
-            "dosed_s + SHOWS_TIMES * aim.mixing_time_s",
-            "dosed_s",
+            "gather(state.newest, ph, shows_s)",
+            "gather(state.newest, ph, -inf)",
             "test_a_reading_of_the_mixing_looked_at_later_does_not_count",
         ),
         (
@@ -792,12 +786,6 @@ CONTROL = mutants_of(
             "off_ph = min(side * (state.trend.ph - aim.target), side * (median_ph - aim.target))",
             "off_ph = side * (state.trend.last - aim.target)",
             "test_never_asks_on_few_readings_or_outliers",
-        ),
-        (
-            "control three mixing times",
-            "dosed_s + MIXING_TIMES * aim.mixing_time_s",
-            "dosed_s",
-            "test_waits_three_mixing_times_and_for_readings_in_which_the_dose_shows",
         ),
         (
             "control one reading counts once",
@@ -816,6 +804,31 @@ CONTROL = mutants_of(
             "if not trend.at_s <= mixed_s + LATEST_S:",
             "if False:",
             "test_a_dose_seen_too_late_teaches_nothing",
+        ),
+    ),
+)
+
+MIXING = mutants_of(
+    "daemon/dose/mixing.py",
+    "tests/dose/test_control.py",
+    (
+        (
+            "mixing three of them",
+            "MIXING_TIMES = 3.0",
+            "MIXING_TIMES = 2.0",
+            f"tests/dose/test_permit.py::{WAIT} tests/dose/test_permit.py::test_hands_off_for_three_mixing_times",
+        ),
+        (
+            "mixing three mixing times",
+            "dosed_s + MIXING_TIMES * mixing_time_s",
+            "dosed_s",
+            "test_waits_three_mixing_times_and_for_readings_in_which_the_dose_shows",
+        ),
+        (
+            "mixing the last dose shows",
+            "dosed_s + SHOWS_TIMES * mixing_time_s",
+            "dosed_s",
+            "test_a_reading_of_the_mixing_looked_at_later_does_not_count",
         ),
     ),
 )
@@ -907,4 +920,4 @@ DISK = mutants_of(
     ),
 )
 
-DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *LEARN, *ANSWERS, *DISK)
+DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *MIXING, *LEARN, *ANSWERS, *DISK)

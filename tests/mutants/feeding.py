@@ -27,15 +27,21 @@ NEWEST = mutants_of(
             "test_an_unusual_reading_may_be_watched_by_but_not_dosed_by",
         ),
         (
-            "newest only after mixing",
-            "if not (at_s >= mixed_s and isfinite(value)):",
+            "newest only what shows the last dose",
+            "if not (at_s >= shows_s and isfinite(value)):",
             "if not isfinite(value):",
-            "test_nothing_before_the_last_dose_has_mixed",
+            "test_nothing_before_the_last_dose_shows",
+        ),
+        (
+            "newest the last of them from when the dose has mixed",
+            "if len(newest) < READINGS or not newest[-1][0] >= mixed_s:",
+            "if len(newest) < READINGS:",
+            "test_the_newest_must_be_from_when_the_last_dose_has_mixed",
         ),
         (
             "newest only numbers",
-            "if not (at_s >= mixed_s and isfinite(value)):",
-            "if not at_s >= mixed_s:",
+            "if not (at_s >= shows_s and isfinite(value)):",
+            "if not at_s >= shows_s:",
             "test_what_is_no_number_is_not_kept",
         ),
         (
@@ -46,8 +52,8 @@ NEWEST = mutants_of(
         ),
         (
             "newest never on one sample",
-            "    if len(newest) < READINGS:\n        return None\n",
-            "    if not newest:\n        return None\n",
+            "if len(newest) < READINGS or not newest[-1][0] >= mixed_s:",
+            "if not (newest and newest[-1][0] >= mixed_s):",
             "test_the_middle_of_five_and_of_no_fewer",
         ),
     ),
@@ -59,9 +65,15 @@ STRENGTH = mutants_of(
     (
         (
             "strength waits for mixing",
-            "else look.last_dose_s + MIXING_TIMES * aim.mixing_time_s",
-            "else look.last_dose_s",
-            "test_only_looks_after_the_last_dose_has_mixed_count",
+            "ec = middle(newest, mixed_s)",
+            "ec = middle(newest)",
+            "test_nothing_before_the_last_dose_has_mixed",
+        ),
+        (
+            "strength only looks in which the last dose shows",
+            "newest = gather(newest, look.ec, shows_s)",
+            "newest = gather(newest, look.ec, -inf)",
+            "test_only_looks_in_which_the_last_dose_shows_count",
         ),
         (
             "strength a B that is owed",
@@ -180,13 +192,19 @@ STRENGTH_RESPONSE = mutants_of(
         ),
         (
             "strength_response also of looks that moved as never before",
-            "gather(feeding.newest, ec, mixed_s, watching=True)",
-            "gather(feeding.newest, ec, mixed_s)",
+            "gather(feeding.newest, ec, mixing.shows_s, watching=True)",
+            "gather(feeding.newest, ec, mixing.shows_s)",
             "test_a_stock_that_runs_in_is_found_by_strength_that_moves_as_never_before",
         ),
         (
+            "strength_response judged when the next may be asked for",
+            "mixing_after(end_s, mixing_time_s))",
+            "mixing_after(end_s + 60.0, mixing_time_s))",
+            "test_a_dose_is_judged_as_soon_as_the_next_may_be_asked_for",
+        ),
+        (
             "strength_response too late to judge",
-            "if dose.before is None or not now_s <= dose.mixed_s + LATEST_S:",
+            "if dose.before is None or not now_s <= dose.mixing.mixed_s + LATEST_S:",
             "if dose.before is None:",
             "test_a_dose_before_which_strength_was_not_known_is_not_judged",
         ),
