@@ -263,8 +263,8 @@ def test_a_table_of_an_unknown_name_is_refused(says: Says, wrong: str, line: str
     [
         (
             "mixing_time_s = 120.0\nstart",
-            "[reservoir.bed1] mixing_time_s: is missing; add mixing_time_s = … (30 to 7200 s, the time in which 95 % "
-            "of a dose has spread through the whole reservoir)",
+            "[reservoir.bed1] mixing_time_s: is missing; add mixing_time_s = … (30 to 7200 s, the time in which "
+            "95 % of a dose has spread through the whole reservoir)",
         ),
         (
             'open = "sim_hw.bench:open_rig"',
