@@ -76,6 +76,7 @@ def look(asked: Look, _request: Request, loop: Loop) -> Any:
         "seen": [[one.at_s - visit.seen[-1].at_s, one.signal] for one in visit.seen],
         "points": [words_of_calibration.point(asked.quantity.kind, taken) for taken in visit.points],
         "kept": visit.kept,
+        "stop_gap": visit.kept and isinstance(visit.before, PhCalibration) and visit.before.stop_gap,
         "bottles": list(visit.bottles(temperature_c)),
     }
 

@@ -96,7 +96,8 @@ def _point(daemon: Daemon, form: Form, by: str) -> str:
 
 
 def _keep(daemon: Daemon, form: Form, by: str) -> str:
-    return daemon.acted("calibrate.finish", by, accept=form.get("accept") == "yes", **_probe(form))
+    said_so = {name: form.get(name) == "yes" for name in ("accept", "stop_gap")}
+    return daemon.acted("calibrate.finish", by, **said_so, **_probe(form))
 
 
 def _back(daemon: Daemon, form: Form, by: str) -> str:

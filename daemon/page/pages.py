@@ -26,8 +26,9 @@ from daemon.page import views
 from daemon.page.glimpse import OTHER_VERSION, Daemon, Glimpse
 from daemon.page.looking_back import MOST_LOOKED_BACK, Marks, marks, stretches
 from daemon.page.markup import Markup, element, joined
-from daemon.page.views.calibrate import Going, Look, Past, Result
+from daemon.page.views.calibrate import Going, Look, Past
 from daemon.page.views.crop import Garden
+from daemon.page.views.fitted import Result
 from daemon.page.views.trend import CSV_HEADINGS, Stretch, rows_of
 from daemon.page.visitor import Visitor
 from daemon.page.window import Window, WindowError, window
@@ -131,12 +132,15 @@ def _going(visit: Visit, chosen: str, probe: Quantity) -> Going | None:
         look = _told(visit, Look, "look", chosen, probe)
     except CallRefused:
         return None
-    return Going(probe, look, _told(visit, Result, "result", chosen, probe) if look.points else None)
+    result = _told(visit, Result, "result", chosen, probe) if look.points else None
+    alone = probe.kind is Quantity.PH and len(look.points) == 1
+    for_now = _told(visit, Result, "result", chosen, probe, stop_gap=True) if alone else None
+    return Going(probe, look, result, for_now)
 
 
-def _told(visit: Visit, kind: type[T], step: str, chosen: str, probe: Quantity) -> T:
+def _told(visit: Visit, kind: type[T], step: str, chosen: str, probe: Quantity, **how: bool) -> T:
     method = f"calibrate.{step}"
-    return visit.daemon.looked_up(TypeAdapter(kind), method, reservoir=chosen, quantity=probe.value)
+    return visit.daemon.looked_up(TypeAdapter(kind), method, reservoir=chosen, quantity=probe.value, **how)
 
 
 def _rig(visit: Visit) -> Markup:

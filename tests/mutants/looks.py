@@ -54,12 +54,6 @@ CALIBRATE = mutants_of(
             '    only = look.candidates[0] if look.candidates else ""\n',
             "test_where_two_bottles_fit_the_signal_none_is_chosen",
         ),
-        (
-            "calibrate view: an odd one is kept only on a word for it",
-            "        *([accept] if odd else []),\n",
-            "",
-            "test_an_odd_calibration_wants_a_word_for_it",
-        ),
     ),
 )
 LOOKS = (*ACTS, *APP, *CALIBRATE)

@@ -270,6 +270,19 @@ FORMS = mutants_of(
     ),
 )
 
+FITTED = mutants_of(
+    "daemon/page/views/fitted.py",
+    "tests/page/test_views.py",
+    (
+        (
+            "calibrate view: an odd one is kept only on a word for it",
+            "        *accept,\n",
+            "",
+            "test_an_odd_calibration_wants_a_word_for_it",
+        ),
+    ),
+)
+
 DONE = mutants_of(
     "daemon/page/acts.py",
     "tests/page/test_app.py",
@@ -279,6 +292,18 @@ DONE = mutants_of(
             '    if form.get("cup") != "yes":\n',
             "    if False:\n",
             "test_a_tube_is_filled_over_a_cup_and_within_bounds",
+        ),
+        (
+            "page keeps a stop-gap as one alone",
+            'for name in ("accept", "stop_gap")}',
+            'for name in ("accept",)}',
+            "tests/page/test_views.py::test_one_buffer_makes_a_stop_gap",
+        ),
+        (
+            "page keeps what is odd with a word for it",
+            'said_so = {name: form.get(name) == "yes" for name in',
+            "said_so = {name: True for name in",
+            "tests/page/test_views.py::test_one_buffer_makes_a_stop_gap",
         ),
         (
             "page primes by the password",
@@ -353,4 +378,4 @@ WATCHED = (
     ),
 )
 
-PAGE = (*APP, *DOOR, *KEPT, *FORMS, *DONE, *PATIENCE, *WATCHED)
+PAGE = (*APP, *DOOR, *KEPT, *FORMS, *DONE, *FITTED, *PATIENCE, *WATCHED)

@@ -26,7 +26,7 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "/calibrate/begin": OF_A_PROBE,
     "/calibrate/afresh": OF_A_PROBE,
     "/calibrate/point": (*OF_A_PROBE, "standard", "temperature_c", "true_c", "litres"),
-    "/calibrate/keep": (*OF_A_PROBE, "accept", "password"),
+    "/calibrate/keep": (*OF_A_PROBE, "accept", "stop_gap", "password"),
     "/calibrate/back": (*OF_A_PROBE, "password"),
     "/calibrate/cancel": OF_A_PROBE,
     "/settings/check": ("text",),

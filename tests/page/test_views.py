@@ -14,6 +14,7 @@ from urllib.parse import urlencode
 import pytest
 
 from daemon.crop.diary_file import FILE_NAME, event_of, write
+from daemon.values import Quantity, VerdictReason
 from tests.at_the_tank import AtTheTank, at_the_tank, two_beds
 from tests.drivers.a_pi import a_pi, change
 from tests.page.browser import GUESTS, HOLDERS, Browser, passwords, serving
@@ -169,6 +170,49 @@ def test_an_odd_calibration_wants_a_word_for_it(tank: AtTheTank) -> None:
         status, said = posts(browser, "/calibrate/keep", password=HOLDERS, **PH)
     assert status == 409
     assert "not kept yet" in said
+
+
+def one_buffer(browser: Browser, tank: AtTheTank, **probe: str) -> str:
+    """The probe view with one point taken, and no more."""
+    standard = {"ph": "4.01", "ec": "1.413"}[probe["quantity"]]
+    posts(browser, "/calibrate/begin", **probe)
+    tank.bench.play("dip", tank="bed1", probe=probe["quantity"], standard=standard)
+    posts(browser, "/calibrate/afresh", **probe)
+    tank.passes(12)
+    assert posts(browser, "/calibrate/point", standard=standard, **probe)[0] == 303
+    return browser.gets(f"/calibrate?{urlencode(probe)}")
+
+
+def test_one_buffer_makes_a_stop_gap(tank: AtTheTank) -> None:
+    """As at the tank: told for what it is, kept by the password and a word for it, shown and not dosed by."""
+    passwords(tank.service.folder)
+    with serving(tank) as browser:
+        browser.logs_in(HOLDERS)
+        text = one_buffer(browser, tank, **PH)
+        assert "1 of 2 points taken" in text
+        assert "void after 7 days" in text
+        assert words_of(text).count("slope") >= 1
+        keep = {**PH, "password": HOLDERS}
+        assert posts(browser, "/calibrate/keep", **keep, accept="yes")[0] == 409  # two buffers, or say so
+        assert posts(browser, "/calibrate/keep", **keep, stop_gap="yes")[0] == 409
+        assert posts(browser, "/calibrate/keep", **PH, stop_gap="yes", accept="yes", password="wrong")[0] == 403
+        assert tank.ask("calibrate.look", quantity="ph")["kept"] is False
+        assert posts(browser, "/calibrate/keep", **keep, stop_gap="yes", accept="yes")[0] == 303
+        text = browser.gets(PROBE)
+        assert ("never dosed by" in text, "It doses again" in text) == (True, False)
+        tank.bench.play("back", tank="bed1", probe="ph")
+        assert posts(browser, "/calibrate/back", **keep)[0] == 200
+    tank.passes(12)
+    assert tank.bed().verdicts[Quantity.PH].reason is VerdictReason.STOP_GAP
+
+
+def test_without_a_password_a_stop_gap_is_kept_at_the_tank(browser: Browser, tank: AtTheTank) -> None:
+    """By the command that is shown; the way of two buffers is not told as one."""
+    text = one_buffer(browser, tank, **PH)
+    assert "evenwater calibrate ph finish --stop-gap --accept" in text
+    assert "/calibrate/keep" not in text
+    posts(browser, "/calibrate/cancel", **PH)
+    assert "stop-gap" not in one_buffer(browser, tank, reservoir="bed1", quantity="ec")
 
 
 def test_a_stranger_gets_no_table(guarded: Browser) -> None:

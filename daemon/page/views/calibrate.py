@@ -12,9 +12,10 @@ from urllib.parse import urlencode
 from daemon import words, words_of_calibration
 from daemon.page.curve import curve
 from daemon.page.markup import Markup, element, joined
-from daemon.page.views.forms import field, offered, ticked
+from daemon.page.views.fitted import NEVER_DOSED_BY, Result, stop_gap, typed, weighed
+from daemon.page.views.forms import field, offered
 from daemon.page.visitor import Visitor
-from daemon.values import Quality, Quantity, ReservoirState, State
+from daemon.values import Quantity, ReservoirState, State
 
 STEPS = (
     "Choose the probe",
@@ -40,7 +41,10 @@ _SIGN = {True: "✓", False: "○", None: "▸"}
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """A probe in its standard, as the daemon tells it. seen: seconds before the newest, and signals."""
+    """A probe in its standard, as the daemon tells it. seen: seconds before the newest, and signals.
+
+    stop_gap: what was kept is one.
+    """
 
     settled: bool
     share_settled: float
@@ -50,24 +54,9 @@ class Look:
     points: tuple[str, ...]
     seen: tuple[tuple[float, float], ...]
     kept: bool
+    stop_gap: bool = False
     mean: float | None = None
     allowed_spread: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Fit:
-    """How sound what the points make is."""
-
-    quality: Quality
-
-
-@dataclass(frozen=True, slots=True)
-class Result:
-    """What would be kept: in words, and row by row (what, old, new); no row while the points make nothing."""
-
-    said: str
-    fit: Fit
-    rows: tuple[tuple[str, str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +68,12 @@ class Past:
 
 @dataclass(frozen=True, slots=True)
 class Going:
-    """A calibration that is going on."""
+    """A calibration that is going on. stop_gap: what its one point makes for now, where there is just one."""
 
     quantity: Quantity
     look: Look
     result: Result | None
+    stop_gap: Result | None = None
 
 
 def calibrate(
@@ -167,10 +157,10 @@ def _going(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
     look, quantity = going.look, going.quantity
     if look.kept:
         done = [_step(n, True) for n in range(4)]
-        return element("ol", *done, _step(4, None, _back(of, quantity, visitor)), class_="steps")
+        return element("ol", *done, _step(4, None, _back(of, going, visitor)), class_="steps")
     taken = [element("li", point) for point in look.points]
     third = joined(element("ul", *taken) if taken else "", _take(of, going, visitor))
-    fourth = _weighed(of, going, visitor)
+    fourth = _fourth(of, going, visitor)
     steps = (
         _step(0, True),
         _step(1, True if look.settled else None, _resting(of, going, visitor)),
@@ -275,50 +265,19 @@ def _bottles(look: Look) -> Markup:
     )
 
 
-def _weighed(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
-    """What the points make, beside the old; and the form that keeps it."""
-    result = going.result
+def _fourth(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
+    """What the points make; where they are too few what is missing, or of pH what one makes for now."""
     taken, least = len(going.look.points), LEAST_POINTS[going.quantity.kind]
-    if result is None or not taken:
+    if going.result is None or not taken:
         return Markup("")
-    if taken < least:
-        return element("p", f"{taken} of {least} points taken: put it into the next one, above.")
-    if not result.rows:
-        return element("p", f"{result.said}.")
-    heads = [element("th", text, scope="col") for text in ("", "old", "new")]
-    rows = [
-        element("tr", element("th", row[0], scope="row"), *(element("td", each) for each in row[1:]))
-        for row in result.rows
-    ]
-    odd = result.fit.quality is not Quality.GOOD
-    sign = "!" if odd else "✓"
-    return joined(
-        element("table", element("thead", element("tr", *heads)), element("tbody", *rows)),
-        element("p", element("strong", f"{sign} {result.said}.")),
-        _keep(of, going.quantity, visitor, odd=odd),
-    )
+    if taken >= least:
+        return weighed(of, going.quantity, going.result, visitor)
+    told = element("p", f"{taken} of {least} points taken: put it into the next one, above.")
+    return told if going.stop_gap is None else joined(told, stop_gap(of, going.quantity, going.stop_gap, visitor))
 
 
-def _keep(of: ReservoirState, quantity: Quantity, visitor: Visitor, *, odd: bool) -> Markup:
-    accept = ticked("accept", "I have checked it, and it is right")
-    form = offered(
-        visitor,
-        "/calibrate/keep",
-        *([accept] if odd else []),
-        button="Keep the new calibration",
-        raises=True,
-        reservoir=of.name,
-        quantity=quantity.value,
-    )
-    return form or _typed(f"evenwater calibrate {quantity} finish{' --accept' if odd else ''}")
-
-
-def _typed(command: str) -> Markup:
-    """What this visitor is not offered here."""
-    return element("p", "To do that, type at the tank: ", element("code", command), class_="tank")
-
-
-def _back(of: ReservoirState, quantity: Quantity, visitor: Visitor) -> Markup:
+def _back(of: ReservoirState, going: Going, visitor: Visitor) -> Markup:
+    quantity, soon = going.quantity, "It doses again from the next passes on, if its values ask for it."
     told = (
         "The new calibration is kept. Dosing is still paused: in a bottle the probe would mislead it. "
         f"{words_of_calibration.BACK_IN_THE_WATER[quantity.kind].capitalize()}, then say so here."
@@ -326,10 +285,10 @@ def _back(of: ReservoirState, quantity: Quantity, visitor: Visitor) -> Markup:
     form = offered(
         visitor,
         "/calibrate/back",
-        element("p", "It doses again from the next passes on, if its values ask for it."),
+        element("p", f"! {NEVER_DOSED_BY}" if going.look.stop_gap else soon),
         button="It is in the water",
         raises=True,
         reservoir=of.name,
         quantity=quantity.value,
     )
-    return joined(element("p", told), form or _typed(f"evenwater calibrate {quantity} back"))
+    return joined(element("p", told), form or typed(f"evenwater calibrate {quantity} back"))

@@ -10,7 +10,9 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Literal
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect, sync_playwright
 
 from tests.brokers import HOUSE
@@ -22,6 +24,16 @@ PHONE = ViewportSize(width=360, height=740)
 DESK = ViewportSize(width=1280, height=800)
 PATIENCE_MS = 60_000.0  # on a busy machine; all takes a fraction of it
 FASTER = 60.0  # bench seconds a second
+SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
+GRAVE = {"serious", "critical"}
+LEAST_TARGET = 44.0  # px, for a wet thumb
+_SMALL = """least => [...document.querySelectorAll(
+    "button, nav a, summary, input:not([type=hidden]), select, .step")]
+  .filter(each => each.checkVisibility())
+  .map(each => [each.textContent.trim() || each.name, each.closest("label.check") || each])
+  .map(([name, each]) => [name, each.getBoundingClientRect()])
+  .filter(([_, box]) => Math.min(box.height, box.width) < least)
+  .map(([name, _]) => name)"""
 VIEWS = ("/", "/trend", "/doses", "/alarms", "/crop", "/calibrate", "/rig", "/settings")
 
 
@@ -86,6 +98,18 @@ def log_in(browser: Browser, url: str, size: ViewportSize = PHONE) -> BrowserCon
     page.get_by_role("heading", name="Now", exact=True).wait_for()
     page.close()
     return context
+
+
+def shut_out(page: Page) -> list[tuple[str, str]]:
+    """What axe finds grave on a page as it stands, in light and dark; what sticks out of a phone."""
+    found: list[tuple[str, str]] = []
+    for scheme in SCHEMES:
+        page.emulate_media(color_scheme=scheme)
+        violations = Axe().run(page).response["violations"]
+        found += [(each["id"], each["help"]) for each in violations if each["impact"] in GRAVE]
+    if page.evaluate("document.documentElement.scrollWidth") > PHONE["width"]:
+        found.append(("width", "something sticks out"))
+    return found + [("target", name) for name in page.evaluate(_SMALL, LEAST_TARGET)]
 
 
 def complaints(page: Page) -> list[str]:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from playwright.sync_api import Browser, Page, expect
 
 from tests.page.browser import HOLDERS
-from tests.page.chromium.house import House
+from tests.page.chromium.house import House, shut_out
 from tests.scenarios.site import QUINCE_LANE, run, soon
 
 STANDARDS = ("7.00", "4.01")
@@ -55,6 +55,30 @@ def keep_the_new_one(phone: Page) -> None:
             expect(phone.get_by_text("That is not the password")).to_be_visible()
             phone.get_by_role("link", name="Back").click()
     expect(phone.get_by_role("button", name="It is in the water")).to_be_visible()
+
+
+def test_one_buffer_at_hand_makes_a_stop_gap(phone: Page, house: House) -> None:
+    """Told for what it is, kept with a word for it; cancelled it leaves the old one as it was."""
+    phone.goto("/calibrate?reservoir=bed1&quantity=ph")
+    phone.get_by_role("button", name="Begin").click()
+    house.site.bench("dip", "ph", "4.01")
+    phone.get_by_role("button", name="look afresh").click()
+    phone.get_by_label("Which bottle it is in").select_option("4.01")
+    expect(phone.get_by_text("✓ At rest", exact=False)).to_be_visible()
+    phone.get_by_role("button", name="Take this point").click()
+    phone.get_by_text("Only this one buffer at hand? A stop-gap").click()
+    expect(phone.get_by_text("void after 7 days", exact=False)).to_be_visible()
+    expect(phone.get_by_role("row", name="offset")).to_be_visible()
+    assert shut_out(phone) == []
+    phone.get_by_label("I know: it is for now", exact=False).check()
+    phone.get_by_label(AGAIN).fill(HOLDERS)
+    phone.get_by_role("button", name="Keep it as a stop-gap").click()
+    expect(phone.get_by_text("never dosed by", exact=False)).to_be_visible()
+    house.site.bench("back", "ph")
+    phone.get_by_label(AGAIN).fill(HOLDERS)
+    phone.get_by_role("button", name="It is in the water").click()
+    expect(phone.get_by_role("heading", name="Done")).to_be_visible()
+    soon(lambda: "calibrated in one buffer only" in str(house.site.evenwater("status").stdout))
 
 
 def test_dosing_is_paused_from_the_phone_and_let_on_again(phone: Page, house: House) -> None:
