@@ -11,18 +11,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from config.mix import MixFile, Stocks, load_mix
+from config.mix import MixFile, load_mix
 from config.toml_file import SettingsError
 from daemon.cli.ask import Commands, finite
-from daemon.cli.mix_lines import Answer, Held, contains_lines, mix_lines, product_lines
+from daemon.cli.mix_lines import contains_lines, mix_lines, product_lines
 from daemon.cli.mix_plain import plain_held, plain_mix, plain_products
 from daemon.crop.contents import MixError, Portion, contents
-from daemon.crop.mixing import Mix, mixed, mixed_to_ec, what_would_help
 from daemon.crop.nonnegative import NoAnswerError
 from daemon.crop.products import Product
-from daemon.crop.stocks import Asked, Split, split
-from daemon.crop.weighing import Weighing, weighing
-from daemon.shelf import recipe_of, shelf, shop, task_of, water_of
+from daemon.mixes import FOLD, LARGEST_L, Held, answer, changed
+from daemon.shelf import shelf, shop, water_of
 
 EPILOG = """\
 examples:
@@ -38,7 +36,6 @@ rules win over anything printed here.
 """
 DOSE = re.compile(r"([a-z][a-z0-9_]*)=(\d+(?:\.\d+)?)\s*(kg|g|ml|mL|l|L)")
 _IN_BASE = {"kg": 1000.0, "g": 1.0, "ml": 1.0, "mL": 1.0, "l": 1000.0, "L": 1000.0}
-LARGEST_L = 100_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +89,7 @@ def _litres(text: str) -> float:
 
 def _fold(text: str) -> float:
     number = finite(text)
-    if not 2.0 <= number <= 400.0:
+    if not FOLD[0] <= number <= FOLD[1]:
         raise argparse.ArgumentTypeError(f"{text!r}: must be 2 to 400, as 100: 1 mL of each stock makes 100 mL")
     return number
 
@@ -115,12 +112,18 @@ def _act(parser: argparse.ArgumentParser, arguments: argparse.Namespace) -> int:
     if arguments.strength is not None and arguments.stock_l is None:
         parser.error("--strength goes with --stock-l")
     try:
-        mix = _asked(load_mix(arguments.file), arguments)
+        mix = changed(
+            load_mix(arguments.file),
+            volume_l=arguments.volume_l,
+            ec_ms_per_cm=arguments.ec,
+            stock_l=arguments.stock_l,
+            strength=arguments.strength,
+        )
         if arguments.contains is not None:
             held = _held(mix, arguments.contains)
             return _printed(contains_lines(held), plain_held(held) if arguments.json else None)
-        answer = _answer(mix)
-        return _printed(mix_lines(answer), plain_mix(answer) if arguments.json else None)
+        made = answer(mix)
+        return _printed(mix_lines(made), plain_mix(made) if arguments.json else None)
     except SettingsError as trouble:
         print(trouble, file=sys.stderr)
     except (MixError, NoAnswerError, ValueError) as trouble:
@@ -132,71 +135,6 @@ def _printed(lines: Iterable[str], plain: Mapping[str, Any] | None = None) -> in
     for line in lines if plain is None else [json.dumps(plain, ensure_ascii=False)]:
         print(line)
     return 0
-
-
-def _asked(mix: MixFile, arguments: argparse.Namespace) -> MixFile:
-    """The file's mix, as the options change it."""
-    change: dict[str, Any] = {}
-    if arguments.volume_l is not None:
-        change["volume_l"] = arguments.volume_l
-    if arguments.ec is not None:
-        change |= {"ec_ms_per_cm": arguments.ec, "strength_percent": None}
-    if arguments.stock_l is not None:
-        strength = {} if arguments.strength is None else {"strength": arguments.strength}
-        coldest = {} if mix.stocks is None else {"coldest_c": mix.stocks.coldest_c}
-        change["stocks"] = Stocks(volume_l=arguments.stock_l, **strength, **coldest)
-    return mix.model_copy(update=change)
-
-
-def _answer(mix: MixFile) -> Answer:
-    """Reckoned, and weighed as its scale can. Raises MixError, NoAnswerError, ValueError."""
-    task = task_of(mix, shelf(mix))
-    if mix.ec_ms_per_cm is not None:
-        made = mixed_to_ec(task, mix.ec_ms_per_cm)
-    else:
-        made = mixed(task, (mix.strength_percent or 100.0) / 100.0)
-    helped = what_would_help(task, made, shop().values())
-    stocks = _stocks(mix, made.portions)
-    straight = stocks.straight if stocks is not None else made.portions
-    tank, a, b = (
-        weighing(portions, mix.scale_g, mix.measure_ml)
-        for portions in (straight, *((stocks.a.portions, stocks.b.portions) if stocks else ((), ())))
-    )
-    as_weighed = (*tank.portions, *_of_tank(mix, a), *_of_tank(mix, b))
-    return Answer(
-        file=mix,
-        recipe=recipe_of(mix),
-        mix=made,
-        helped=helped,
-        tank=tank,
-        stocks=stocks,
-        stock_weighings=(a, b) if stocks else None,
-        weighed=contents(task.water, mix.volume_l, as_weighed),
-        water_ec_ms_per_cm=contents(task.water, mix.volume_l, ()).ec_ms_per_cm,
-        ml_per_ms_per_cm=_ml_per_ms_per_cm(mix, made, straight),
-    )
-
-
-def _ml_per_ms_per_cm(mix: MixFile, made: Mix, straight: tuple[Portion, ...]) -> float | None:
-    """mL of each stock that raise the tank by 1 mS/cm, above its water with what goes straight into it."""
-    if mix.stocks is None:
-        return None
-    rise = made.contents.ec_ms_per_cm - contents(water_of(mix), mix.volume_l, straight).ec_ms_per_cm
-    return 1000.0 * mix.volume_l / mix.stocks.strength / rise if rise > 0.0 else None
-
-
-def _stocks(mix: MixFile, portions: tuple[Portion, ...]) -> Split | None:
-    if mix.stocks is None:
-        return None
-    asked = Asked(mix.stocks.volume_l, mix.stocks.strength, mix.stocks.coldest_c)
-    return split(portions, mix.volume_l, water_of(mix), asked, tuple(shop().values()))
-
-
-def _of_tank(mix: MixFile, stock: Weighing) -> Iterable[Portion]:
-    """What of a stock comes into the tank."""
-    if mix.stocks is not None:
-        share = mix.volume_l / (mix.stocks.strength * mix.stocks.volume_l)
-        yield from (Portion(portion.product, portion.grams * share) for portion in stock.portions)
 
 
 def _held(mix: MixFile, doses: Iterable[Dose]) -> Held:

@@ -6,11 +6,12 @@ from collections.abc import Iterable
 from math import isfinite
 from typing import Any
 
-from daemon.cli.mix_lines import Answer, Held, bottle_name, in_order
 from daemon.crop.contents import Contents
 from daemon.crop.elements import MG_CACO3_PER_MEQ
 from daemon.crop.products import Product
 from daemon.crop.weighing import Weighed, Weighing
+from daemon.mixes import Answer, Held
+from daemon.words_of_mixing import bottle_name, in_order
 
 
 def plain_mix(answer: Answer) -> dict[str, Any]:

@@ -203,7 +203,7 @@ def test_too_coarse_a_scale_is_said(capsys: pytest.CaptureFixture[str], tmp_path
     """Half a litre on a scale of a gram."""
     _, out, _ = run(capsys, hard(tmp_path), "--volume-l", "0.5")
     assert "too little for this scale (1 g) or cylinder (1 mL): " in out
-    assert "take a finer one, or mix more at once (--stock-l)" in out
+    assert "take a finer one, or mix more at once, as concentrates" in out
 
 
 def test_volume_and_ec_of_the_options_win(capsys: pytest.CaptureFixture[str]) -> None:
