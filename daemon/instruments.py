@@ -26,7 +26,7 @@ from daemon.measure.convert import Calibration, Compensation, NotRead, PhCalibra
 from daemon.measure.daily_light import LightDay, integral_mol, lit
 from daemon.measure.history import HistoryError, Past
 from daemon.measure.judge import LIMITS, Limits, ProbeHistory, begun_anew, judge
-from daemon.measure.noise import Noise, heard
+from daemon.measure.noise import NO_LOOKS, Noise, heard
 from daemon.measure.normal import Normal, afresh, is_other_water
 from daemon.measure.plugs import Plugs, follow_plugs
 from daemon.measure.standards import SHIPPED, Shelf
@@ -127,7 +127,7 @@ class Instruments:
             limits = self._judging[quantity]
             verdict, after = judge(look, history, limits, now_s, today, other_water=other_water)
             if self._is_visited(quantity):
-                verdict, after = _calibrating(verdict), replace(after, normal=history.normal)
+                verdict, after = _calibrating(verdict), after._replace(normal=history.normal)
             elif quantity in self.out_of_service:
                 verdict = replace(verdict, quality=Quality.BAD, reason=VerdictReason.OUT_OF_SERVICE)
             self.verdicts[quantity], self._histories[quantity] = verdict, after
@@ -170,7 +170,7 @@ class Instruments:
         if sample is None or self._is_visited(quantity):
             self._noises.pop(quantity, None)
         else:
-            self._noises[quantity] = heard(self._noises.get(quantity, Noise()), sample)
+            self._noises[quantity] = heard(self._noises.get(quantity, NO_LOOKS), sample)
 
     def daily_light_mol(self, now_s: float) -> float | None:
         """Light of the last 24 h, mol/m²; None without a sensor, or until so long was seen."""
@@ -357,7 +357,7 @@ class Instruments:
         self.level_disturbed()
         self._lowest = None
         self._histories = {
-            quantity: replace(history, normal=afresh(history.normal))
+            quantity: history._replace(normal=afresh(history.normal))
             for quantity, history in self._histories.items()
         }
 

@@ -32,7 +32,8 @@ from daemon.values import Condition, Outcome, Permit, State
 from drivers.keeping import Keeper
 from drivers.rig import Clock
 
-SLICE_S = 1.0  # how long a request may wait for its answer between passes, rig time
+ANSWERS_WITHIN_S = 1.0  # how long a request may wait for its answer between passes, rig time
+STOPS_WITHIN_S = 1.0  # when told to stop while what a motor disturbed comes to rest
 SETTLE_AFTER_RUN_S = 5.0  # until what a motor disturbed (supply, ground, the water at the bulb) is at rest again
 KNOWN_AFTER_S = 600.0  # from the start until a cause that is not seen is taken to be gone
 REOPEN_EVERY_S = 300.0  # a broken ledger is tried again this often
@@ -60,6 +61,7 @@ class Loop:
 
     tell: called with each snapshot, must not block; more_causes: alarms from outside the reservoirs;
     lives: alarms that were there when the program last ended; keep_lives: called with them at each pass.
+    answers_within_s: how long a request may wait between passes, rig time; infinity where nobody can ask.
     """
 
     clock: Clock
@@ -75,6 +77,7 @@ class Loop:
     stopping: Event = field(default_factory=Event)
     lives: Lives = field(default_factory=dict)
     keep_lives: Callable[[Lives], None] = lambda _: None
+    answers_within_s: float = ANSWERS_WITHIN_S
     state: State | None = None
     summary: str = ""  # of the last day, for every snapshot
     next_task: str = ""  # in the garden, likewise
@@ -137,11 +140,11 @@ class Loop:
 
     def _let_settle(self) -> None:
         """Wait until the last run, of any pump, is long enough ago for a probe to be looked at."""
-        for _ in range(ceil(SETTLE_AFTER_RUN_S / SLICE_S)):  # ends also where a clock stands still
+        for _ in range(ceil(SETTLE_AFTER_RUN_S / STOPS_WITHIN_S)):  # ends also where a clock stands still
             left_s = self._settled_s - self.clock.monotonic_s()
             if self.stopping.is_set() or not left_s > 0.0:
                 return
-            self.clock.sleep(min(left_s, SLICE_S))
+            self.clock.sleep(min(left_s, STOPS_WITHIN_S))
 
     def _wait_until(self, due_s: float) -> None:
         while not self.stopping.is_set():
@@ -149,7 +152,7 @@ class Loop:
             left_s = due_s - self.clock.monotonic_s()
             if not left_s > 0.0:
                 return
-            self.clock.sleep(min(left_s, SLICE_S))
+            self.clock.sleep(min(left_s, self.answers_within_s))
 
     def _tend_ledger(self, stamp: Stamp) -> None:
         """Record that time passes; try a broken ledger again now and then. Its own state says how it went."""

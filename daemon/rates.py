@@ -31,9 +31,15 @@ HOUR_S = 3600.0
 class _Known:
     """The rate in force and what people see of it, as long as all that it follows from is the same."""
 
-    follows_from: tuple[PumpRate | None, Tube | None, date]
+    measured: PumpRate | None
+    tube: Tube | None
+    today: date
     rate: InForce
     state: PumpState
+
+    def holds(self, measured: PumpRate | None, tube: Tube | None, today: date) -> bool:
+        """Whether it follows from these very ones, as at nearly every pass."""
+        return measured is self.measured and tube is self.tube and today == self.today
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,18 +96,18 @@ class PumpRates:
         self.ran[role] = []
         self._drive(role)
 
-    def state(self, role: Role, today: date) -> PumpState:
-        """For people to see."""
-        return self._now(role, today).state
+    def states(self, today: date) -> dict[Role, PumpState]:
+        """Each pump, for people to see."""
+        return {role: self._now(role, today).state for role in self.limits}
 
     def _now(self, role: Role, today: date) -> _Known:
         """Worked out anew only where the book, the tube or the day is another than at the last look."""
-        follows_from = (self._book.rate(self._name, role), self._tube(role), today)
+        measured, tube = self._book.rate(self._name, role), self._tube(role)
         known = self._known.get(role)
-        if known is None or known.follows_from != follows_from:
-            rate = in_force(self._guesses[role], *follows_from)
-            state = _state(rate, follows_from[1], self._table.pump[role.value].tube_hours)
-            known = self._known[role] = _Known(follows_from, rate, state)
+        if known is None or not known.holds(measured, tube, today):
+            rate = in_force(self._guesses[role], measured, tube, today)
+            state = _state(rate, tube, self._table.pump[role.value].tube_hours)
+            known = self._known[role] = _Known(measured, tube, today, rate, state)
         return known
 
     def _tube(self, role: Role) -> Tube | None:

@@ -39,7 +39,6 @@ from daemon.values import (
     DoseRequest,
     Outcome,
     Permit,
-    PumpState,
     Quantity,
     Refusal,
     ReservoirState,
@@ -315,14 +314,11 @@ class KeptReservoir:
             water=self._record.used(stamp),
             too_strong=self._acidity.too_strong(),
             little=self._acidity.little(stamp.at_s),
-            pumps=self._pump_states(stamp),
+            pumps=self.rates.states(stamp.utc.date()),
             ageing=self.instruments.ageing(stamp.utc.date()),
             standing=alarms,
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
-
-    def _pump_states(self, stamp: Stamp) -> dict[Role, PumpState]:
-        return {role: self.rates.state(role, stamp.utc.date()) for role in self._limits}
 
     def state(self, stamp: Stamp) -> ReservoirState:
         """This reservoir as the end of the pass found it."""
@@ -339,7 +335,7 @@ class KeptReservoir:
             last_doses=self._record.doses(LAST_DOSES),
             last_decision=self.last_decision,
             caps=self._permits.use(stamp),
-            pumps=self._pump_states(stamp),
+            pumps=self.rates.states(stamp.utc.date()),
             noise_v=self.instruments.noise_floors_v(),
             daily_light_mol=self.instruments.daily_light_mol(stamp.at_s),
             deficit_kpa=deficit_kpa(

@@ -12,11 +12,13 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, suppress
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
+from math import inf
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
 from apscheduler.triggers.cron import CronTrigger
+from apscheduler.triggers.interval import IntervalTrigger
 
 from config.load import SettingsError
 from config.settings import Circulation, Reservoir, Settings, Tray
@@ -41,7 +43,7 @@ from daemon.link.gate import Gate
 from daemon.link.mqtt import MqttLink
 from daemon.link.trust import MqttSettingsError, read_keys, read_password, read_trust
 from daemon.lock import StateLock
-from daemon.loop import Loop, Site
+from daemon.loop import ANSWERS_WITHIN_S, Loop, Site
 from daemon.measure.book import BookError, CalibrationBook
 from daemon.measure.normal_file import NormalFile
 from daemon.measure.standards import Shelf, Standard
@@ -69,6 +71,7 @@ CANNOT_START = (SettingsError, RigError, OSError, BookError, LedgerError, MqttSe
 
 Watch = Callable[[State], None]
 ENDED_UNSEEN = "ended unseen"
+_EACH_MINUTE = IntervalTrigger(minutes=1, start_date=datetime(2000, 1, 1, tzinfo=UTC), timezone=UTC)
 
 
 class Service:
@@ -146,6 +149,7 @@ class Service:
             more_causes=self._own_causes,
             lives=self._lives.known,
             keep_lives=self._lives.keep,
+            answers_within_s=ANSWERS_WITHIN_S if control or self._link is not None else inf,
         )
         keep.callback(self._keep_normals)
         self._lock_without_ledger(stamp)
@@ -350,7 +354,7 @@ class Service:
             Job("test the way of alerts", CronTrigger(hour=10, minute=10, timezone=UTC), self._test_the_way),
             Job("sum up the day", CronTrigger(hour=at_hour, timezone=UTC), self._sum_up),
             Job("drop old minutes", CronTrigger(hour=4, minute=10, timezone=UTC), self._drop_old),
-            Job("follow the crop", CronTrigger(second=0, timezone=UTC), self._follow_crop),
+            Job("follow the crop", _EACH_MINUTE, self._follow_crop),
             Job("keep what is normal", CronTrigger(hour="*/6", minute=20, timezone=UTC), self._keep_normals),
         )
 

@@ -20,7 +20,7 @@ from adafruit_ads1x15.ads1x15 import Comp_Latch, Mode
 from adafruit_ads1x15.ads1115 import ADS1115
 
 from drivers.bus import BusTimeout, DeadlineBus
-from drivers.hum import SET, settled, start_s
+from drivers.hum import SET, settled, starts_s
 from drivers.probe import AdcError, Fault
 from drivers.rig import I2C, Clock, Rig
 
@@ -175,8 +175,8 @@ class Ads1115:
         """Conversions at the moments that `hum` names; one that is late starts at once."""
         began_s = self._clock.monotonic_s()
         codes = []
-        for place in range(conversions):
-            early_s = began_s + start_s(place) - self._clock.monotonic_s()
+        for start_s in starts_s(conversions):
+            early_s = began_s + start_s - self._clock.monotonic_s()
             if early_s > 0.0:
                 self._clock.sleep(early_s)
             codes.append(self._chip.read(mux))
@@ -236,5 +236,5 @@ def _look(codes: list[int], full_scale_v: float) -> Look:
     return Look(
         volts=mean * volts_per_code,
         spread_v=spread * volts_per_code,
-        clipped=any(abs(code) >= CLIPPED_CODE for code in codes),
+        clipped=max(codes) >= CLIPPED_CODE or min(codes) <= -CLIPPED_CODE,
     )

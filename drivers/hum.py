@@ -13,6 +13,7 @@ conversion itself, which averages over its 8 ms, and 100 Hz cancels too (25 ms a
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import fsum
 from statistics import median
 from typing import Final
@@ -26,9 +27,10 @@ SET_EVERY_S: Final = 0.050  # the next set begins as far from the last of this o
 REACH_IN_DISTANCES: Final = 3.0 * 1.4826
 
 
-def start_s(place: int) -> float:
-    """When conversion `place` (0, 1, ...) should start, seconds after the first."""
-    return place // SET * SET_EVERY_S + STARTS_OF_SET_S[place % SET]
+@lru_cache
+def starts_s(conversions: int) -> tuple[float, ...]:
+    """When each of so many conversions should start, seconds after the first."""
+    return tuple(place // SET * SET_EVERY_S + STARTS_OF_SET_S[place % SET] for place in range(conversions))
 
 
 def without_outliers(values: Sequence[float], least_reach: float) -> list[float]:

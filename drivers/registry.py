@@ -103,7 +103,10 @@ def wiring_of(driver: str, table: Mapping[str, Any]) -> str:
 @lru_cache(maxsize=256)  # asked at each look at each probe
 def wiring_changes(kept: str, now: str) -> tuple[str, ...]:
     """What of a wiring kept earlier no longer holds, as `gain=5.0`. A key that came later is no change."""
-    return tuple(part for part in kept.split() if part not in now.split())
+    if kept == now:  # as at nearly every look
+        return ()
+    parts = now.split()
+    return tuple(part for part in kept.split() if part not in parts)
 
 
 def open_probe(quantity: Quantity, driver: str, table: Mapping[str, Any], rig: Rig, chips: Chips) -> Probe:

@@ -33,7 +33,9 @@ Input = Callable[[float, float], float]
 def code_from_volts(volts: float, full_scale_v: float) -> int:
     """The signed code of one conversion, held at the ends of the range. One count is full_scale_v / 32768."""
     code = round(volts / full_scale_v * COUNTS)
-    return min(LARGEST_CODE, max(SMALLEST_CODE, code))
+    if SMALLEST_CODE <= code <= LARGEST_CODE:
+        return code
+    return LARGEST_CODE if code > LARGEST_CODE else SMALLEST_CODE
 
 
 class Ads1115Chip:

@@ -59,7 +59,7 @@ class Bus:
 
     def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
         """One write transaction of buffer[start:end]. Raises OSError where no chip answers."""
-        payload = bytes(buffer[start:end])
+        payload = buffer[start:end]
         self._clock.spend((len(payload) + 1) * BYTE_S)
         self._answering(address).write(payload)
 
@@ -81,7 +81,7 @@ class Bus:
         in_end: int | None = None,
     ) -> None:
         """A write and a read with no stop between them. Raises OSError where no chip answers."""
-        payload = bytes(buffer_out[out_start:out_end])
+        payload = buffer_out[out_start:out_end]
         stop = len(buffer_in) if in_end is None else in_end
         self._clock.spend((len(payload) + stop - in_start + 2) * BYTE_S)
         chip = self._answering(address)
@@ -89,7 +89,9 @@ class Bus:
         self._give(chip, buffer_in, in_start, stop)
 
     def _answering(self, address: int) -> Ads1115Chip | AirChip:
-        chip = self.chips.get(address) or self.air.get(address)
+        chip: Ads1115Chip | AirChip | None = self.chips.get(address)
+        if chip is None:
+            chip = self.air.get(address)
         if chip is None or chip.silent:
             raise OSError(errno.EREMOTEIO, f"no chip answers at address 0x{address:02x}")
         return chip

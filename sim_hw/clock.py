@@ -92,7 +92,7 @@ class BenchClock:
     def last(self, seconds: float) -> None:
         """What a caller does nothing but wait for. Stepped or sped up as `sleep` is; real time runs by itself."""
         if self.stepped:
-            self.spend(seconds)
+            self._stepped_s += seconds
         elif self.time_factor != REAL_TIME:
             self._sleep_for(seconds / self.time_factor)
 

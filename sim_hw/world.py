@@ -142,7 +142,8 @@ class World:
 
         def volts(now_s: float, lasting_s: float) -> float:
             with self.lock:
-                self._look(now_s)
+                if now_s - self._now_s >= SHORTEST_STEP_S:
+                    self.catch_up()
                 return probe.volts(now_s, lasting_s)
 
         return volts

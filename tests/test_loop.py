@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from itertools import pairwise
+from math import inf
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ import pytest
 from daemon.alarm.life import Cause
 from daemon.alarm.table import TABLE, Kind
 from daemon.jobs import Calendar, Job
-from daemon.loop import REOPEN_EVERY_S, SETTLE_AFTER_RUN_S
+from daemon.loop import ANSWERS_WITHIN_S, REOPEN_EVERY_S, SETTLE_AFTER_RUN_S
 from daemon.requests import Origin, Request
 from daemon.values import AlarmState, Cap, Condition, Outcome, Quantity, Refusal, Role, State, VerdictReason
 from sim_hw.ads1115_chip import Input
@@ -368,9 +369,24 @@ def test_a_request_waits_a_second_at_most(tank: AtTheTank) -> None:
             tank.service.submit(answer)
 
     tank.clock.during_sleep = ask_once
+    tank.loop.answers_within_s = ANSWERS_WITHIN_S
     tank.service.run(60.0)
     assert answered == asked
     assert max(later - earlier for earlier, later in pairwise(woke_s)) <= 1.1
+
+
+def test_where_nobody_can_ask_each_pass_comes_at_the_same_moment(tmp_path: Path) -> None:
+    """A rehearsal waits in one go, to the very moment to which a box waits that answers meanwhile."""
+    moments: list[list[float]] = [[], []]
+    for answers_within_s, at_s in zip((ANSWERS_WITHIN_S, inf), moments, strict=True):
+        folder = tmp_path / f"{answers_within_s}"
+        folder.mkdir()
+        with at_the_tank(folder) as tank:
+            tank.loop.answers_within_s = answers_within_s
+            tank.loop.tell = lambda state, at_s=at_s: at_s.append(state.at_s)  # type: ignore[misc]
+            tank.service.run(3600.0)
+    assert len(moments[0]) > 300
+    assert moments[0] == moments[1]
 
 
 def test_each_request_is_answered_once_in_its_turn(tank: AtTheTank) -> None:

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -221,6 +222,17 @@ def test_mqtt_that_the_settings_switch_off_is_not_missed(tmp_path: Path) -> None
         service.run(400.0)
         assert service.loop.state is not None
         assert "broker" not in {alarm.kind for alarm in service.loop.state.alarms}
+
+
+@pytest.mark.parametrize(
+    ("control", "mqtt", "within_s"), [(True, False, 1.0), (False, True, 1.0), (False, False, inf)]
+)
+def test_who_can_be_asked_answers_within_a_second(
+    tmp_path: Path, control: bool, mqtt: bool, within_s: float
+) -> None:
+    """By the socket or over the broker; where nobody can ask it need not wake between passes."""
+    with a_service(tmp_path, a_bench(), control=control, mqtt=mqtt) as service:
+        assert service.loop.answers_within_s == within_s
 
 
 # keeping

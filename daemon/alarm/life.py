@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import lru_cache
 
 from daemon.alarm.table import TABLE, Kind
 from daemon.values import Alarm, AlarmState, Priority
@@ -38,8 +39,13 @@ class Cause:
     @property
     def key(self) -> str:
         """Unique among all causes, made of a-z, 0-9 and hyphens, as an MQTT topic level needs."""
-        parts = (self.reservoir, self.about.replace("_", "-"), self.kind.value)
-        return "-".join(part for part in parts if part)
+        return _key(self.reservoir, self.about, self.kind)
+
+
+@lru_cache(maxsize=1024)
+def _key(reservoir: str, about: str, kind: Kind) -> str:
+    parts = (reservoir, about.replace("_", "-"), kind.value)
+    return "-".join(part for part in parts if part)
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,6 +87,8 @@ class Standings:
 
     def in_force(self, reservoir: str, now_s: float) -> Standing | None:
         """The lock on a reservoir, else the hold in force, else None."""
+        if not self._all:  # as at nearly every pass
+            return None
         locked = self.of(reservoir, Condition.LOCKED)
         return locked[0] if locked else self.held(reservoir, now_s)
 

@@ -43,12 +43,13 @@ class LedgerTime:
 
     def at_s(self, stamp: Stamp) -> float:
         """Monotonic s in our boot; a foreign or backward clock stands still."""
-        ours = stamp.boot_id == self.boot.boot_id and stamp.at_s >= self.boot.last_s
-        return stamp.at_s if ours else self.boot.last_s
+        boot = self._boots[-1]
+        ours = stamp.boot_id == boot.boot_id and stamp.at_s >= boot.last_s
+        return stamp.at_s if ours else boot.last_s
 
     def proven_s(self, stamp: Stamp) -> float:
         """Proven time (daemon.dose.windows) at `stamp`; a foreign or backward clock proves nothing new."""
-        return self.proven_of(self.boot.number, self.at_s(stamp))
+        return self.at_s(stamp) + self._offset_s[self._boots[-1].number]
 
     def proven_of(self, boot: int, at_s: float) -> float:
         """Proven time of a moment, told as the ledger's lines tell it: by boot, and monotonic s in it."""

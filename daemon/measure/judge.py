@@ -27,7 +27,7 @@ what it never did.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from math import isfinite
@@ -197,9 +197,8 @@ class _Finding(NamedTuple):
     numbers: Numbers = {}  # noqa: RUF012 - never written to
 
 
-@dataclass(frozen=True, slots=True)
-class ProbeHistory:
-    """What the judge remembers of one probe. `begun_anew` after calibrating."""
+class ProbeHistory(NamedTuple):
+    """What the judge remembers of one probe. `begun_anew` after calibrating. A tuple, as `Normal`."""
 
     fine_in_a_row: int = 0
     level: _Level | None = None
@@ -209,7 +208,7 @@ class ProbeHistory:
     quality: Quality | None = None
     reason: VerdictReason | None = None
     since_s: float = 0.0
-    normal: Normal = field(default_factory=Normal)
+    normal: Normal = Normal()
 
 
 def begun_anew(history: ProbeHistory) -> ProbeHistory:

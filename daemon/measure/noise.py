@@ -8,8 +8,8 @@ nothing of a dose, a jump or a splash now and then.
 from __future__ import annotations
 
 from bisect import bisect_left, insort
-from dataclasses import dataclass
 from math import isfinite, sqrt
+from typing import NamedTuple
 
 from daemon.values import Sample
 
@@ -19,9 +19,8 @@ LEAST_LOOKS = 17
 _SIGMA_PER_MEDIAN = 1.4826 / sqrt(6.0)  # of normal noise: median of |second difference| to standard deviation
 
 
-@dataclass(frozen=True, slots=True)
-class Noise:
-    """What is remembered of one probe.
+class Noise(NamedTuple):
+    """What is remembered of one probe. A tuple, as each look makes a new one.
 
     volts: its newest, oldest first; differences: of each three of them in a row the size of the second
     difference, in volts, the smallest first.
@@ -40,10 +39,13 @@ class Noise:
         return _SIGMA_PER_MEDIAN * (least + most) / 2.0
 
 
+NO_LOOKS = Noise()
+
+
 def heard(noise: Noise, sample: Sample) -> Noise:
     """With one more look. Begun anew where the true voltage is not known; a digital probe has no noise."""
     if sample.volts is None or not isfinite(sample.volts) or sample.clipped:
-        return Noise()
+        return NO_LOOKS
     volts, differences = (*noise.volts, sample.volts), list(noise.differences)
     if len(volts) >= 3:
         insort(differences, _second_difference(*volts[-3:]))

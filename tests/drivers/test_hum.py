@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.ads1115 import Ads1115, mux_of
-from drivers.hum import SET, settled, start_s, without_outliers
+from drivers.hum import SET, settled, starts_s, without_outliers
 from sim_hw.ads1115_chip import Ads1115Chip
 from sim_hw.bus import Bus
 from sim_hw.clock import BenchClock
@@ -89,8 +89,8 @@ def test_the_old_way_would_not_do() -> None:
 
 def test_sets_follow_each_other_every_50_ms() -> None:
     """Four moments a set; within a set halves of 50 Hz and one and a half of 60 Hz lie between its pairs."""
-    assert [start_s(n) for n in range(6)] == pytest.approx([0.0, 0.010, 0.025, 0.035, 0.050, 0.060])
-    assert [sum(sin(tau * hz * start_s(n) + 1.0) for n in range(4)) for hz in (50.0, 60.0)] == pytest.approx(
+    assert starts_s(6) == pytest.approx((0.0, 0.010, 0.025, 0.035, 0.050, 0.060))
+    assert [sum(sin(tau * hz * at_s + 1.0) for at_s in starts_s(4)) for hz in (50.0, 60.0)] == pytest.approx(
         [0.0, 0.0], abs=1e-12
     )
 
@@ -99,7 +99,7 @@ def test_sets_follow_each_other_every_50_ms() -> None:
 @given(phase=st.floats(0.0, tau), hum=st.floats(5.0, 1000.0))
 def test_hum_is_never_taken_for_an_outlier(hz: float, phase: float, hum: float) -> None:
     """Whatever its phase and size, all four count: without one of them nothing would cancel."""
-    four = [hum * sin(tau * hz * start_s(n) + phase) for n in range(4)]
+    four = [hum * sin(tau * hz * at_s + phase) for at_s in starts_s(4)]
     assert without_outliers(four, least_reach=4.0) == four
 
 

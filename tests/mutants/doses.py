@@ -594,14 +594,14 @@ LEDGER = (
         (
             (
                 "ledger a foreign clock proves nothing",
-                "ours = stamp.boot_id == self.boot.boot_id and stamp.at_s >= self.boot.last_s",
-                "ours = stamp.at_s >= self.boot.last_s",
+                "ours = stamp.boot_id == boot.boot_id and stamp.at_s >= boot.last_s",
+                "ours = stamp.at_s >= boot.last_s",
                 "TestTime::test_a_foreign_or_backward_clock_proves_nothing",
             ),
             (
                 "ledger a backward clock proves nothing",
-                "ours = stamp.boot_id == self.boot.boot_id and stamp.at_s >= self.boot.last_s",
-                "ours = stamp.boot_id == self.boot.boot_id",
+                "ours = stamp.boot_id == boot.boot_id and stamp.at_s >= boot.last_s",
+                "ours = stamp.boot_id == boot.boot_id",
                 "TestTime::test_a_foreign_or_backward_clock_proves_nothing",
             ),
         ),

@@ -248,7 +248,7 @@ INSTRUMENTS = mutants_of(
         ),
         (
             "instruments a probe in a standard says nothing of the water",
-            "                verdict, after = _calibrating(verdict), replace(after, normal=history.normal)\n",
+            "                verdict, after = _calibrating(verdict), after._replace(normal=history.normal)\n",
             "                after = replace(after, normal=history.normal)\n",
             "tests/test_desk_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
             (VerdictReason.CALIBRATING,),
@@ -261,7 +261,7 @@ INSTRUMENTS = mutants_of(
         ),
         (
             "instruments a probe in a standard teaches nothing",
-            "_calibrating(verdict), replace(after, normal=history.normal)\n",
+            "_calibrating(verdict), after._replace(normal=history.normal)\n",
             "_calibrating(verdict), after\n",
             "tests/test_desk_probes.py::test_a_probe_in_a_standard_teaches_nothing_of_the_water",
         ),
