@@ -35,6 +35,11 @@ class Garden(Table):
     crops_folder: str | None = Field(
         default=None, min_length=1, description="a folder of crop files of your own, from this file's folder on"
     )
+    mix_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="your mix file (docs/mixing.md), from this file's folder on, for the page",
+    )
     nursery_plugs: int = Field(
         default=24, ge=1, le=5000, description="the plugs that there is room and light for"
     )

@@ -20,11 +20,11 @@ def own_crops(settings: Settings) -> Path | None:
 def with_crops(settings: Settings, folder: Path) -> tuple[Settings, tuple[Complaint, ...]]:
     """The settings with the stages of each reservoir that names a crop, and what is wrong with what they name.
 
-    folder: of the settings file, where a folder of own crop files begins.
+    folder: of the settings file, where a folder of own crop files and a mix file begin.
     """
-    garden = settings.garden
-    if garden.crops_folder is not None:
-        garden = garden.model_copy(update={"crops_folder": str(folder / garden.crops_folder)})
+    named = {key: of for key in ("crops_folder", "mix_file") if (of := getattr(settings.garden, key)) is not None}
+    if named:
+        garden = settings.garden.model_copy(update={key: str(folder / of) for key, of in named.items()})
         settings = settings.model_copy(update={"garden": garden})
     complaints = list(_of_garden(settings))
     filled = {}

@@ -28,16 +28,19 @@ EXAMPLE = "config/rigs/pi-example.toml"
 
 def load(path: Path | str) -> Settings:
     """The settings in a TOML file. Raises SettingsError with every complaint about it."""
-    return _checked(raw_tables(path), str(path))
+    return _checked(raw_tables(path), str(path), Path(path).parent)
 
 
-def load_text(text: str, name: str) -> Settings:
-    """The settings in the text of a TOML file. name: what complaints call it. Raises SettingsError as `load`."""
-    return _checked(tables_in(text, name), name)
+def load_text(text: str, name: str, folder: Path) -> Settings:
+    """The settings in the text of a TOML file. Raises SettingsError as `load`.
+
+    name: what complaints call it; folder: where the files that it names begin.
+    """
+    return _checked(tables_in(text, name), name, folder)
 
 
-def _checked(raw: dict[str, Any], name: str) -> Settings:
-    settings, complaints = _check(raw, Path(name).parent)
+def _checked(raw: dict[str, Any], name: str, folder: Path) -> Settings:
+    settings, complaints = _check(raw, folder)
     if settings is None or complaints:
         raise SettingsError(name, complaints)
     return settings

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
+from pathlib import Path
 
 from config.complaint import Complaint, nearest
+from config.garden import Garden
 from config.pump import HARD_MAX_RUN_S, Pump, hard_limits
 from config.settings import Mqtt, Reservoir, Settings, Stage
 from drivers.probe import Quantity
@@ -276,7 +278,12 @@ def wire_words(wire: str) -> str:
 
 def warnings(settings: Settings) -> tuple[str, ...]:
     """What the settings allow but a person should know, one line each."""
-    found = [*_of_pace(settings), *_of_mqtt(settings.mqtt), *_of_references(settings)]
+    found = [
+        *_of_pace(settings),
+        *_of_mqtt(settings.mqtt),
+        *_of_references(settings),
+        *_of_mixing(settings.garden),
+    ]
     for name, reservoir in settings.reservoir.items():
         found += _of_reservoir(f"reservoir.{name}", reservoir)
         for role, pump in reservoir.pump.items():
@@ -294,6 +301,15 @@ def _of_pace(settings: Settings) -> Iterator[Complaint]:
             "site",
             f"pass_every_s = {settings.site.pass_every_s:g}: looking at all analog probes alone takes "
             f"{looks_s:.2g} s; make it longer, or conversions and excitation_settle_s less",
+        )
+
+
+def _of_mixing(garden: Garden) -> Iterator[Complaint]:
+    if garden.mix_file is not None and not Path(garden.mix_file).is_file():
+        yield Complaint(
+            "garden",
+            f'mix_file = "{garden.mix_file}": is no file, so the page cannot mix by it; start from: '
+            f"cp config/mixes/quince-lane.toml {garden.mix_file}",
         )
 
 

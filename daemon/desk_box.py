@@ -20,7 +20,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """The box as the daemon sees it at `utc`. barriers: none on a rig whose box has none to be seen."""
+    """The box as the daemon sees it at `utc`.
+
+    barriers: none on a rig whose box has none to be seen.
+    settings_folder: of the file it was started with, "" for none.
+    """
 
     utc: datetime
     utc_trusted: bool
@@ -28,6 +32,7 @@ class Box:
     kernel: str
     facts: Facts
     barriers: tuple[Barrier, ...]
+    settings_folder: str = ""
 
 
 def settings(_asked: Nothing, _request: Request, loop: Loop) -> Any:
@@ -40,4 +45,6 @@ def box(_asked: Nothing, _request: Request, loop: Loop) -> Any:
     facts, stamp = seen_of_the_box(loop.site.settings, loop.site.folder), loop.stamp()
     judged = barriers(loop.site.settings, facts)
     system = f"{platform.system()} {platform.release()}"
-    return plain(Box(stamp.utc, stamp.utc_trusted, platform.python_version(), system, facts, judged))
+    file = loop.site.settings_file
+    folder = "" if file is None else str(file.absolute().parent)
+    return plain(Box(stamp.utc, stamp.utc_trusted, platform.python_version(), system, facts, judged, folder))

@@ -52,6 +52,7 @@ class Site:
     boot_id: str
     settings: Settings
     folder: Path
+    settings_file: Path | None = None
     notes: tuple[str, ...] = ()
 
 

@@ -93,8 +93,9 @@ class Service:
         mqtt: bool = True,
         history: bool = True,
         watch: Watch | None = None,
+        settings_file: Path | None = None,
     ) -> None:
-        self.settings = settings
+        self.settings, self._settings_file = settings, settings_file
         self.folder = state_folder or Path(settings.site.state_folder)
         self._watch = watch
         self._parts = ExitStack()
@@ -167,6 +168,7 @@ class Service:
             boot_id=boot_id,
             settings=settings,
             folder=self.folder,
+            settings_file=self._settings_file,
             notes=self._notes(),
         )
 

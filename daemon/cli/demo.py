@@ -96,13 +96,21 @@ def demo(arguments: argparse.Namespace) -> int:
         print(f"evenwater demo: DEMO_MINUTES = {wrong}", file=sys.stderr)
         return 2
     try:
-        with _broker(load(_settings_file())) as (settings, broker_words):
+        with _broker(_settings()) as (settings, broker_words):
             return _Demo(settings, minutes, console, plain).run(broker_words, with_page=not arguments.no_page)
     except BrokenPipeError:
         raise
     except CANNOT_START as trouble:
         print(f"evenwater demo: {trouble}", file=sys.stderr)
         return 1
+
+
+def _settings() -> Settings:
+    """The invented garden, with its mix for the page."""
+    settings = load(_settings_file())
+    return settings_with(
+        settings, garden={"mix_file": str(_settings_file().parents[1] / "mixes" / "quince-lane.toml")}
+    )
 
 
 def _settings_file() -> Path:
@@ -176,7 +184,7 @@ class _Demo:
     def run(self, broker_words: str, *, with_page: bool) -> int:
         bench = open_rig(self._settings.rig_table())
         with (
-            Service(self._settings, rig=bench, watch=self._see) as service,
+            Service(self._settings, rig=bench, watch=self._see, settings_file=_settings_file()) as service,
             page_beside(service.folder) if with_page else nullcontext("") as where,
             stopping_at_signals(service),
         ):

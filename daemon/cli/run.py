@@ -65,7 +65,9 @@ def run(arguments: argparse.Namespace) -> int:
         for warning in warnings(settings):
             print(f"note: {warning}", file=sys.stderr, flush=True)
         with (
-            Service(settings, state_folder=arguments.state, watch=log.see) as service,
+            Service(
+                settings, state_folder=arguments.state, watch=log.see, settings_file=arguments.settings
+            ) as service,
             stopping_at_signals(service),
         ):
             print(f"evenwater: keeping {', '.join(settings.reservoir)}; state in {service.folder}", flush=True)

@@ -69,7 +69,9 @@ class Page:
 
     def check(self, path: str, form: Mapping[str, str], visitor: Visitor) -> Answer:
         """What is found about the form of this path, one of CHECKS."""
-        return Answer(HTTPStatus.OK, document(path, None, CHECKS[path](form, visitor), visitor=visitor))
+        return Answer(
+            HTTPStatus.OK, document(path, None, CHECKS[path](form, visitor, self.daemon), visitor=visitor)
+        )
 
     def act(self, path: str, form: Mapping[str, str], visitor: Visitor) -> Answer:
         """Do what the form of this path, one of ACTS, asks for a visitor who may have it done."""

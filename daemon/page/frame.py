@@ -19,6 +19,8 @@ VIEWS: Mapping[str, str] = {
     "/rig": "Rig",
     "/settings": "Settings",
 }
+BELOW: Mapping[str, tuple[str, str]] = {"/crop/mix": ("/crop", "Mixing")}
+"""Views that another one leads to: which, and their titles."""
 RENEW_S: Mapping[str, int] = {
     "/": 5,
     "/trend": 60,
@@ -44,12 +46,13 @@ def document(
 
     visitor: None for who was not let in yet. trouble: why there is no snapshot, or what else to tell above all.
     """
+    above, title = BELOW.get(path, (path, VIEWS.get(path, "Answer")))
     head = element(
         "head",
         element("meta", charset="utf-8"),
         element("meta", name="viewport", content="width=device-width, initial-scale=1"),
         element("meta", name="color-scheme", content="light dark"),
-        element("title", f"{VIEWS.get(path, 'Answer')} · Evenwater"),
+        element("title", f"{title} · Evenwater"),
         element("link", rel="stylesheet", href="/static/page.css"),
         element("link", rel="icon", href="/static/drop.svg"),
         element("script", src="/static/page.js", defer=True),
@@ -57,7 +60,7 @@ def document(
     body = element(
         "body",
         element("a", "To the content", href="#what", class_="skip"),
-        _top(path, visitor),
+        _top(above, visitor),
         element("div", _standing(glimpse, trouble), id="standing"),
         element("main", *content, id="what", tabindex=-1),
         _foot(glimpse),

@@ -26,6 +26,7 @@ from daemon.page import views
 from daemon.page.glimpse import OTHER_VERSION, Daemon, Glimpse
 from daemon.page.looking_back import MOST_LOOKED_BACK, Marks, marks, stretches
 from daemon.page.markup import Markup, element, joined
+from daemon.page.mixing import mixing
 from daemon.page.views.calibrate import Going, Look, Past
 from daemon.page.views.crop import Garden
 from daemon.page.views.fitted import Result
@@ -171,12 +172,17 @@ def _crop(visit: Visit) -> Markup:
     return views.crop(Garden(day, lines, (*settings.reservoir, NURSERY)), visit.visitor)
 
 
+def _mixing(visit: Visit) -> Markup:
+    return views.mixing(mixing(_as_started(visit), visit.asked))
+
+
 VIEWS: Mapping[str, View] = {
     "/": _now,
     "/trend": _trend,
     "/doses": _doses,
     "/alarms": _alarms,
     "/crop": _crop,
+    "/crop/mix": _mixing,
     "/calibrate": _calibrate,
     "/rig": _rig,
     "/settings": _settings,

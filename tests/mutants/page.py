@@ -270,6 +270,39 @@ FORMS = mutants_of(
     ),
 )
 
+ASKED = (
+    *mutants_of(
+        "daemon/page/checks.py",
+        "tests/page/test_views.py",
+        (
+            (
+                "page checks a copy from the settings' folder",
+                "Path(folder or NOWHERE)",
+                "Path()",
+                "test_a_copy_is_checked_from_the_folder_of_the_settings",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/page/mixing.py",
+        "tests/page/test_mixing.py",
+        (
+            (
+                "page mixes within bounds",
+                "    if not (low <= number <= high and number > 0.0):\n",
+                "    if False:\n",
+                "test_what_cannot_be_is_told_with_what_is_allowed",
+            ),
+            (
+                "page mixes nothing without a mix file",
+                "    if garden.mix_file is None:\n        return Mixing()\n    try:\n        file = load_mix(garden.mix_file)\n",
+                '    try:\n        file = load_mix(garden.mix_file or "config/mixes/quince-lane.toml")\n',
+                "test_without_a_mix_file_it_is_told_how_to_name_one",
+            ),
+        ),
+    ),
+)
+
 FITTED = mutants_of(
     "daemon/page/views/fitted.py",
     "tests/page/test_views.py",
@@ -378,4 +411,4 @@ WATCHED = (
     ),
 )
 
-PAGE = (*APP, *DOOR, *KEPT, *FORMS, *DONE, *FITTED, *PATIENCE, *WATCHED)
+PAGE = (*APP, *DOOR, *KEPT, *FORMS, *DONE, *ASKED, *FITTED, *PATIENCE, *WATCHED)

@@ -40,6 +40,9 @@ QUERY: Mapping[str, Mapping[str, Any]] = {
     "span": {"anyOf": [{"enum": ["day", "week", "month", "season"]}, TEXT]},
     "reservoir": {"anyOf": [{"enum": ["bed1"]}, TEXT]},
     "quantity": {"anyOf": [{"enum": ["ph", "ec", "temperature"]}, TEXT]},
+    "litres": {"anyOf": [{"type": "number"}, TEXT]},
+    "stock_l": {"anyOf": [{"type": "number"}, TEXT]},
+    "for": {"anyOf": [{"enum": ["file", "lettuce/leafing"]}, TEXT]},
     "from": {"anyOf": [{"type": "string", "format": "date"}, {"type": "string", "format": "date-time"}, TEXT]},
     "to": {"anyOf": [{"enum": list(VIEWS)}, {"type": "string", "format": "date"}, TEXT]},
 }

@@ -20,7 +20,7 @@ from daemon.service import settings_with
 from tests.at_the_tank import at_the_tank, one_bed
 from tests.brokers import HOUSE
 from tests.page.browser import passwords
-from tests.page.chromium.house import CHROMIUM, DESK, FASTER, PHONE, House, chromium, log_in
+from tests.page.chromium.house import CHROMIUM, DESK, FASTER, MIX, PHONE, House, chromium, log_in
 from tests.scenarios.site import Site
 
 LIVED_H, UNPLUGGED_H = 36.0, (20.0, 21.0)
@@ -71,6 +71,7 @@ PICTURES = (
     Picture("trend-desk-dark", a_view("/trend?span=day"), DESK, "dark"),
     Picture("alarms-phone-light", a_view("/alarms"), PHONE, "light"),
     Picture("crop-phone-light", a_view("/crop"), PHONE, "light"),
+    Picture("mix-phone-light", a_view("/crop/mix"), PHONE, "light"),
     Picture("rig-phone-dark", a_view("/rig"), PHONE, "dark"),
     Picture("settings-desk-light", a_view("/settings"), DESK, "light"),
     Picture("calibrate-phone-light", calibrating, PHONE, "light"),
@@ -112,6 +113,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="evenwater-") as name:
         folder = Path(name)
         site = Site(folder, time_factor=FASTER)
+        site.set("garden", mix_file=str(MIX))
         lived(site.state)
         passwords(site.state, guest=False)
         with site.running() as daemon, chromium() as browser:

@@ -7,6 +7,7 @@ import html
 import io
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlencode
@@ -15,7 +16,7 @@ import pytest
 
 from daemon.crop.diary_file import FILE_NAME, event_of, write
 from daemon.values import Quantity, VerdictReason
-from tests.at_the_tank import AtTheTank, at_the_tank, two_beds
+from tests.at_the_tank import RIGS, AtTheTank, at_the_tank, two_beds
 from tests.drivers.a_pi import a_pi, change
 from tests.page.browser import GUESTS, HOLDERS, Browser, passwords, serving
 
@@ -269,6 +270,19 @@ def test_the_crop_shows_what_stands_and_what_it_gave(browser: Browser, tank: AtT
     assert "! late since " in text
     assert "Together in g, if weighed" in text
     assert "picked spring-1: heads 2, grams 310" in text
+
+
+def test_a_copy_is_checked_from_the_folder_of_the_settings(
+    browser: Browser, tank: AtTheTank, tmp_path: Path
+) -> None:
+    """As the daemon tells it, not from where the page runs; where it does not tell it, that is said."""
+    text = (RIGS / "quince-lane.toml").read_text(encoding="utf-8")
+    text = text.replace("[garden]\n", '[garden]\ncrops_folder = "mine"\n', 1)
+    assert "does not tell which folder" in posts(browser, "/settings/check", text=text)[1]
+    (tmp_path / "mine").mkdir()
+    tank.service.loop.site = replace(tank.loop.site, settings_file=tmp_path / "site.toml")
+    said = posts(browser, "/settings/check", text=text)[1]
+    assert ("The file is fine" in said, f"looked for from {tmp_path}." in said) == (True, True)
 
 
 def test_a_diary_that_cannot_be_read_does_not_break_the_page(browser: Browser, tank: AtTheTank) -> None:

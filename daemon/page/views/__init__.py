@@ -5,9 +5,22 @@ from daemon.page.views.calibrate import calibrate
 from daemon.page.views.crop import crop
 from daemon.page.views.doses import doses
 from daemon.page.views.forms import answered
+from daemon.page.views.mixing import mixing
 from daemon.page.views.now import now
 from daemon.page.views.rig import rig
 from daemon.page.views.settings import checked, settings
 from daemon.page.views.trend import trend
 
-__all__ = ["alarms", "answered", "calibrate", "checked", "crop", "doses", "now", "rig", "settings", "trend"]
+__all__ = [
+    "alarms",
+    "answered",
+    "calibrate",
+    "checked",
+    "crop",
+    "doses",
+    "mixing",
+    "now",
+    "rig",
+    "settings",
+    "trend",
+]

@@ -50,7 +50,8 @@ def crop(of: Garden, visitor: Visitor) -> Markup:
     if later:
         listed = [element("li", f"{task.due:%a %d %b}: {task.what}") for task in later[:NEXT_SHOWN]]
         parts += [element("h2", "Next"), element("ul", *listed)]
-    return joined(*parts, *_standing(of), *_planned(of), *_written(of.lines))
+    mix = element("p", element("a", "Mix nutrient solution: what to weigh", href="/crop/mix", class_="step"))
+    return joined(*parts, mix, *_standing(of), *_planned(of), *_written(of.lines))
 
 
 def _task(task: Task, of: Garden, visitor: Visitor) -> Markup:

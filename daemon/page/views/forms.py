@@ -32,14 +32,14 @@ def field(name: str, label: str, identity: str, **attributes: str | float | bool
     return element("div", element("label", label, for_=identity), typed, class_="field")
 
 
-def choice(name: str, label: str, options: Mapping[str, str], identity: str) -> Markup:
+def choice(name: str, label: str, options: Mapping[str, str], identity: str, chosen: str = "") -> Markup:
     """One of some, with its label. options: what is to be read, by what is sent."""
     each = [
-        element("option", text, value=value, id=f"{identity}-{place}")
+        element("option", text, value=value, id=f"{identity}-{place}", selected=value == chosen)
         for place, (value, text) in enumerate(options.items())
     ]
-    chosen = element("select", *each, id=identity, name=name)
-    return element("div", element("label", label, for_=identity), chosen, class_="field")
+    offered_ones = element("select", *each, id=identity, name=name)
+    return element("div", element("label", label, for_=identity), offered_ones, class_="field")
 
 
 def ticked(name: str, text: str) -> Markup:

@@ -10,6 +10,10 @@ from daemon.page.markup import Markup, element, joined
 from daemon.page.views.forms import offered
 from daemon.page.visitor import Visitor
 
+UNKNOWN_FOLDER = (
+    "The daemon does not tell which folder its settings lie in, so files that the copy names (crops_folder, "
+    "mix_file) could not be looked for; on the box: evenwater check FILE."
+)
 MOST_BYTES = 60_000  # of a settings file that is checked
 
 
@@ -36,8 +40,11 @@ def settings(tables: Iterable[Explained], visitor: Visitor) -> Markup:
     )
 
 
-def checked(of: Checked, text: str, visitor: Visitor) -> Markup:
-    """The same answers as `evenwater check`, and the text to go on with."""
+def checked(of: Checked, text: str, visitor: Visitor, *, found_from: str) -> Markup:
+    """The same answers as `evenwater check`, and the text to go on with.
+
+    found_from: the folder of the settings, "" where the daemon does not tell it.
+    """
     if of.complaints:
         many = "1 thing is wrong" if len(of.complaints) == 1 else f"{len(of.complaints)} things are wrong"
         found = [element("h2", f"✕ {many}"), _list(of.complaints)]
@@ -49,6 +56,7 @@ def checked(of: Checked, text: str, visitor: Visitor) -> Markup:
         element("h1", "A changed copy, checked"),
         element("section", *found, id="found"),
         element("p", told),
+        element("p", f"Files that it names were looked for from {found_from}." if found_from else UNKNOWN_FOLDER),
         _form(visitor, text),
         element("p", element("a", "Back to the settings", href="/settings")),
     )

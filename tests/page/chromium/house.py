@@ -22,6 +22,7 @@ from tests.scenarios.site import ANY_PYTHON, Site, end, soon
 CHROMIUM = shutil.which("chromium")
 PHONE = ViewportSize(width=360, height=740)
 DESK = ViewportSize(width=1280, height=800)
+MIX = HOUSE / "config" / "mixes" / "quince-lane.toml"
 PATIENCE_MS = 60_000.0  # on a busy machine; all takes a fraction of it
 FASTER = 60.0  # bench seconds a second
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
@@ -34,7 +35,7 @@ _SMALL = """least => [...document.querySelectorAll(
   .map(([name, each]) => [name, each.getBoundingClientRect()])
   .filter(([_, box]) => Math.min(box.height, box.width) < least)
   .map(([name, _]) => name)"""
-VIEWS = ("/", "/trend", "/doses", "/alarms", "/crop", "/calibrate", "/rig", "/settings")
+VIEWS = ("/", "/trend", "/doses", "/alarms", "/crop", "/crop/mix", "/calibrate", "/rig", "/settings")
 
 
 class House:
@@ -69,6 +70,7 @@ class House:
 def lived_in(folder: Path) -> Iterator[House]:
     """A site whose daemon runs and whose page is served, with a password."""
     site = Site(folder, time_factor=FASTER)
+    site.set("garden", mix_file=str(MIX))
     passwords(site.state, guest=False)
     with site.running() as daemon:
         house = House(folder, site, daemon)

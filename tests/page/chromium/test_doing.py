@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from playwright.sync_api import Browser, Page, expect
 
 from tests.page.browser import HOLDERS
-from tests.page.chromium.house import House, shut_out
+from tests.page.chromium.house import MIX, House, shut_out
 from tests.scenarios.site import QUINCE_LANE, run, soon
 
 STANDARDS = ("7.00", "4.01")
@@ -183,11 +183,40 @@ def test_a_changed_copy_of_the_settings_is_checked(phone: Page, house: House) ->
     copy.write_text(broken)
     said = run("daemon.cli.main", "check", str(copy)).stderr.replace(str(copy), "the copy").splitlines()
     assert phone.locator("#found li").all_inner_texts() == said
+    expect(phone.get_by_text(f"looked for from {house.site.settings.parent}", exact=False)).to_be_visible()
     phone.get_by_label("Or choose the file", exact=False).set_input_files(QUINCE_LANE)
     expect(phone.get_by_label("Its text, pasted")).to_have_value(QUINCE_LANE.read_text())
     phone.get_by_role("button", name="Check it").click()
     expect(phone.get_by_role("heading", name="The file is fine")).to_be_visible()
     assert house.site.settings.read_text() == before
+
+
+def test_a_tank_is_mixed_by_keyboard(phone: Page) -> None:
+    """From the crop to what to weigh, as the command has it, nothing touched but keys."""
+    phone.goto("/crop")
+    phone.get_by_role("link", name="Mix nutrient solution", exact=False).focus()
+    phone.keyboard.press("Enter")
+    expect(phone.get_by_role("heading", name="Mixing", exact=True)).to_be_visible()
+    phone.get_by_label("Litres of the tank").focus()
+    phone.keyboard.press("Control+A")
+    phone.keyboard.type("20")
+    phone.keyboard.press("Tab")
+    phone.keyboard.type("Lettuce, leafing")
+    phone.keyboard.press("Tab")
+    phone.keyboard.press("Enter")
+    expect(phone.get_by_role("heading", name="20 L of sonneveld_lettuce", exact=False)).to_be_visible()
+    told = run("daemon.cli.main", "mix", str(MIX), "--volume-l", "20", "--ec", "1.0").stdout
+    first = phone.locator("ol.weigh li").first
+    amount = first.locator(".amount").inner_text()
+    assert f"{amount}" in " ".join(told.split())
+    expect(first).to_contain_text("nitric acid")
+    phone.get_by_text("Element by element", exact=False).click()
+    phone.get_by_text("Concentrates A and B", exact=True).click()
+    assert shut_out(phone) == []
+    phone.get_by_label("Litres of each", exact=False).fill("1")
+    phone.get_by_role("button", name="Reckon what to weigh").click()
+    expect(phone.get_by_role("heading", name="Stock A, 1 L at 100-fold", exact=False)).to_be_visible()
+    expect(phone.get_by_text("never pour concentrates A and B together", exact=False)).to_be_visible()
 
 
 def test_a_task_of_the_garden_is_ticked_off(phone: Page, house: House) -> None:
