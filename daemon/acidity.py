@@ -130,7 +130,8 @@ class Acidity:
         """What is left of what this tank usually takes of acid or base, in mL."""
         answer = answer_of(self.aim, self.control, role)
         ml_per_ph = min(answer.ml_per_ph, answer.prior_ml_per_ph)  # the further off, the more an acid water takes
-        return room_ml(usual, ml_per_ph, after_water=self._had_water(now_s))
+        two_agree = self._instruments.two_agree(Quantity.PH)
+        return room_ml(usual, ml_per_ph, after_water=self._had_water(now_s), two_agree=two_agree)
 
     def _had_water(self, now_s: float) -> bool:
         since = (self._instruments.since_refill_s(now_s), self.since_moved_s(now_s))

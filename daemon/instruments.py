@@ -30,7 +30,7 @@ from daemon.measure.noise import NO_LOOKS, Noise, heard
 from daemon.measure.normal import Normal, afresh, is_other_water
 from daemon.measure.plugs import Plugs, follow_plugs
 from daemon.measure.standards import SHIPPED, Shelf
-from daemon.measure.vote import Apart, vote
+from daemon.measure.vote import Apart, agree, vote
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 from drivers.contact import Contact
 from drivers.probe import Fault, Probe, ProbeError
@@ -159,6 +159,11 @@ class Instruments:
         """Kinds of quantity whose two probes disagree."""
         followed = {kind for kind, apart in self._aparts.items() if apart.since_s is not None}
         return frozenset(followed | (self._apart_before - self._aparts.keys()))
+
+    def two_agree(self, kind: Quantity) -> bool:
+        """Whether there are two probes of this kind, both can be believed, and they agree, at the newest look."""
+        second = None if kind.second is None else self.verdicts.get(kind.second)
+        return second is not None and agree(self.verdicts[kind], second)
 
     def _follow_light(self) -> None:
         light = self.verdicts.get(Quantity.LIGHT)

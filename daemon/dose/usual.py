@@ -30,6 +30,7 @@ NEED_TIMES = 1.5  # what water far from its target takes is known to a half at b
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
 WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
 CLEARED_PH = 0.3  # more for a day after a person's word that the probe is right
+AGREED_PH = 1.2  # more while two probes agree: only what befalls both alike can still mislead
 DAYS_NEEDED, MOST_DAYS = 1, 7
 SETTLED_DAYS = 1  # fresh water takes up to a day until its CO2 has gone
 
@@ -94,10 +95,13 @@ def usual_of(given: Sequence[Given], now_s: float, cleared: Cleared = NEVER) -> 
     return Usual(max(days), count, day_ml, is_granted, need_ml)
 
 
-def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
-    """mL that may still be given, 0 or more. after_water: water or a hand came in within the last 24 h."""
+def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool, two_agree: bool) -> float:
+    """mL that may still be given, 0 or more.
+
+    after_water: water or a hand came in within the last 24 h. two_agree: two probes read the same pH now.
+    """
     more_ph = WATER_PH if after_water else CLEARED_PH if usual.cleared else 0.0
-    margin_ph = MARGIN_PH + more_ph
+    margin_ph = MARGIN_PH + (max(more_ph, AGREED_PH) if two_agree else more_ph)
     room = USUAL_TIMES * usual.usual_ml + NEED_TIMES * usual.need_ml + margin_ph * ml_per_ph - usual.day_ml
     return room if room > 0.0 else 0.0
 

@@ -55,6 +55,11 @@ def vote(first: Verdict, second: Verdict, apart: Apart, now_s: float) -> tuple[V
     return _disagree(told, apart.since_s, now_s), apart
 
 
+def agree(both: Verdict, second: Verdict) -> bool:
+    """Whether a verdict of `vote` rests on two probes that agree. second: what the second said alone."""
+    return both.usable and second.usable and both.reason not in (VerdictReason.ONE_LEFT, VerdictReason.DISAGREE)
+
+
 def _disagree(shown: Verdict, since_s: float, now_s: float) -> Verdict:
     """No dose rests on what is shown: uncertain, and bad after BAD_AFTER_S."""
     quality = Quality.UNCERTAIN if now_s - since_s < BAD_AFTER_S else Quality.BAD
