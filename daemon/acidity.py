@@ -129,8 +129,10 @@ class Acidity:
     def usual_room_ml(self, role: Role, usual: Usual, now_s: float) -> float:
         """What is left of what this tank usually takes of acid or base, in mL."""
         answer = answer_of(self.aim, self.control, role)
-        ml_per_ph = min(answer.ml_per_ph, answer.prior_ml_per_ph)  # the further off, the more an acid water takes
         two_agree = self._instruments.two_agree(Quantity.PH)
+        ml_per_ph = answer.ml_per_ph
+        if not two_agree:  # then it may be one that drifts that taught it: the further off, the more acid water takes
+            ml_per_ph = min(ml_per_ph, answer.prior_ml_per_ph)
         return room_ml(usual, ml_per_ph, after_water=self._had_water(now_s), two_agree=two_agree)
 
     def _had_water(self, now_s: float) -> bool:

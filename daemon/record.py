@@ -15,11 +15,11 @@ from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_renewed import Water
 from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.strength import stock_a_of_a_fill_ml
-from daemon.dose.usual import NEVER, Cleared, Usual, usual_of
+from daemon.dose.usual import NEVER, Cleared, Given, Usual, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.values import DoseReason, Entry, Role
 
-DOSES_OF_A_DAY = 50  # as many as can matter to reversals within 24 h
+NEWEST = 50  # doses
 
 
 class Record:
@@ -34,7 +34,7 @@ class Record:
         self._ledger = ledger
         self._calibrated_between = calibrated_between
 
-    def doses(self, most: int = DOSES_OF_A_DAY) -> tuple[Entry, ...]:
+    def doses(self, most: int = NEWEST) -> tuple[Entry, ...]:
         """The newest doses, newest first, at most so many."""
         try:
             return self._ledger.recent(most, self._name)
@@ -64,6 +64,13 @@ class Record:
             return None
         days = (stamp.utc - water.utc).total_seconds() / DAY_S if stamp.utc_trusted else 0.0
         return Used(days, water.stock_a_ml / stock_a_of_a_fill_ml(self._table))
+
+    def acid_and_base(self) -> dict[Role, tuple[Given, ...]]:
+        """All that was given of each of its own into the water that is in, oldest first."""
+        try:
+            return {role: self._ledger.given(self._name, role) for role in OPPOSITE}
+        except LedgerError:
+            return {}
 
     def usual(self, role: Role, stamp: Stamp) -> Usual | None:
         """What this tank usually takes of acid or base in a day; None where that is not known."""

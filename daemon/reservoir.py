@@ -265,7 +265,7 @@ class KeptReservoir:
         self._acidity.dosed(allowed, end_s)
         if allowed.request.pump not in OPPOSITE:
             return
-        if (finding := reversals(self._record.doses(), stamp)) is not None:
+        if (finding := reversals(self._record.acid_and_base(), self._parts.ledger.proven_s(stamp))) is not None:
             self.lock(words.finding(finding), stamp)
 
     def _run(self, allowed: Permit) -> tuple[Outcome, str]:

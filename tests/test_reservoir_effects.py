@@ -239,6 +239,7 @@ def test_acid_and_base_in_turns_lock(tmp_path: Path) -> None:
             asked = DoseRequest("bed1", pump, 3.0, DoseReason.PH_HIGH)
             number = at.service.ledger.intend(Permit(asked, 3.0, 3.0), at.loop.stamp())
             at.service.ledger.settle(number, Outcome.DONE)
+            at.clock.spend(600.0)
         at.clock.spend(7 * 3600.0)
         assert "acid and base in turns, 4 times" in until_locked(at, 2 * TO_A_DOSE)
         assert len(at.runs()) == 1

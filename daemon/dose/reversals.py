@@ -2,34 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from daemon.dose.finding import Finding, Surprise
-from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
-from daemon.values import NOT_OF_ITS_OWN, Entry
+from daemon.dose.usual import Given
+from daemon.dose.windows import DAY_S
+from daemon.values import Role
 
 MOST_REVERSALS = 3
 
 
-def reversals(entries: Iterable[Entry], stamp: Stamp) -> Finding | None:
+def reversals(given: Mapping[Role, Sequence[Given]], now_s: float) -> Finding | None:
     """REVERSALS if the newest dose is opposite to the one before it, for the third time in 24 h.
 
-    entries: of one reservoir, newest first, as the ledger keeps them. An age that is not proven counts as
-    nothing: within this boot it is monotonic, across boots the wall clock where both were synchronised.
+    given: all of acid and of base, each oldest first, as the ledger keeps them, in proven time as `now_s`: while
+    nothing vouches for time, no dose ages, and while something does, it ages by that alone.
     """
-    doses = [entry for entry in entries if entry.pump in OPPOSITE and entry.reason not in NOT_OF_ITS_OWN]
-    recent = [entry for entry in doses if not _age_s(entry, stamp) > DAY_S]
-    turns = [newer.pump is not older.pump for newer, older in pairwise(recent)]
+    doses = sorted((dose.end_s, pump) for pump, each in given.items() for dose in each)
+    recent = [pump for end_s, pump in doses if not now_s - end_s > DAY_S]
+    turns = [newer is not older for older, newer in pairwise(recent)]
     count = sum(turns)
-    if not (turns and turns[0] and count >= MOST_REVERSALS):
+    if not (turns and turns[-1] and count >= MOST_REVERSALS):
         return None
-    return Finding(Surprise.REVERSALS, recent[0].pump, {"reversals": count, "hours": DAY_S / 3600.0})
-
-
-def _age_s(entry: Entry, stamp: Stamp) -> float:
-    if entry.boot_id == stamp.boot_id:
-        return stamp.at_s - entry.at_s
-    if entry.utc_trusted and stamp.utc_trusted:
-        return (stamp.utc - entry.utc).total_seconds()
-    return 0.0
+    return Finding(Surprise.REVERSALS, recent[-1], {"reversals": count, "hours": DAY_S / 3600.0})

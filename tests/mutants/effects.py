@@ -188,23 +188,17 @@ REVERSALS = mutants_of(
     "tests/dose/test_reversals.py",
     (
         (
-            "reversals a hand is no reversal",
-            "entry.pump in OPPOSITE and entry.reason not in NOT_OF_ITS_OWN]",
-            "entry.pump in OPPOSITE]",
-            "tests/test_desk_pumps.py::test_what_was_poured_is_no_dose_of_its_own",
-        ),
-        (
             "reversals a third in a day",
-            "if not (turns and turns[0] and count >= MOST_REVERSALS):",
+            "if not (turns and turns[-1] and count >= MOST_REVERSALS):",
             "if True:",
             "test_the_third_reversal_of_a_day_is_found",
             (Surprise.REVERSALS,),
         ),
         (
-            "reversals an age that is not proven",
-            "if entry.utc_trusted and stamp.utc_trusted:",
-            "if True:",
-            "test_an_age_that_is_not_proven_counts_as_nothing",
+            "reversals a time that is no number",
+            "if not now_s - end_s > DAY_S]",
+            "if now_s - end_s <= DAY_S]",
+            "test_a_time_that_is_no_number_makes_no_dose_old",
         ),
     ),
 )

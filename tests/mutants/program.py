@@ -74,8 +74,8 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir acid and base in turns lock",
-            "(finding := reversals(self._record.doses(), stamp)) is not None:",
-            "(finding := reversals((), stamp)) is not None:",
+            "(finding := reversals(self._record.acid_and_base(), self._parts.ledger.proven_s(stamp))) is not None:",
+            "(finding := reversals({}, self._parts.ledger.proven_s(stamp))) is not None:",
             "test_acid_and_base_in_turns_lock",
         ),
         (
