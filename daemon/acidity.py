@@ -131,7 +131,7 @@ class Acidity:
         answer = answer_of(self.aim, self.control, role)
         two_agree = self._instruments.two_agree(Quantity.PH)
         ml_per_ph = answer.ml_per_ph
-        if not two_agree:  # then it may be one that drifts that taught it: the further off, the more acid water takes
+        if not two_agree:  # and one that drifts may have taught it: the further off, the more an acid water takes
             ml_per_ph = min(ml_per_ph, answer.prior_ml_per_ph)
         return room_ml(usual, ml_per_ph, after_water=self._had_water(now_s), two_agree=two_agree)
 
