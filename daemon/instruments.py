@@ -162,8 +162,7 @@ class Instruments:
 
     def two_agree(self, kind: Quantity) -> bool:
         """Whether there are two probes of this kind, both can be believed, and they agree, at the newest look."""
-        second = None if kind.second is None else self.verdicts.get(kind.second)
-        return second is not None and agree(self.verdicts[kind], second)
+        return kind.second in self.verdicts and agree(self.verdicts[kind])
 
     def _follow_light(self) -> None:
         light = self.verdicts.get(Quantity.LIGHT)

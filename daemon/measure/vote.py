@@ -55,9 +55,9 @@ def vote(first: Verdict, second: Verdict, apart: Apart, now_s: float) -> tuple[V
     return _disagree(told, apart.since_s, now_s), apart
 
 
-def agree(both: Verdict, second: Verdict) -> bool:
-    """Whether a verdict of `vote` rests on two probes that agree. second: what the second said alone."""
-    return both.usable and second.usable and both.reason not in (VerdictReason.ONE_LEFT, VerdictReason.DISAGREE)
+def agree(both: Verdict) -> bool:
+    """Whether a verdict of `vote` rests on two probes that agree; not on one that is left, nor on two apart."""
+    return both.usable and both.reason is not VerdictReason.ONE_LEFT
 
 
 def _disagree(shown: Verdict, since_s: float, now_s: float) -> Verdict:

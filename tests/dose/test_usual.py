@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daemon.dose.usual import (
+    AGREED_PH,
     CLEARED_PH,
     MARGIN_PH,
     NEED_TIMES,
@@ -23,6 +24,11 @@ from daemon.dose.usual import (
 )
 from daemon.dose.windows import DAY_S
 from tests.strategies import any_float
+
+
+def room_of(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
+    """What is left where one probe tells the pH."""
+    return room_ml(usual, ml_per_ph, after_water=after_water, two_agree=False)
 
 
 def days(*each_ml: float) -> list[Given]:
@@ -61,8 +67,8 @@ def test_a_stop_that_was_cleared_begins_the_count_anew_with_more_room() -> None:
     assert (before.day_ml, before.cleared) == (36.0, False)
     assert (within.day_ml, within.cleared, within.need_ml) == (5.0, True, 0.0)
     assert not after.cleared
-    narrow_ml = room_ml(replace(within, cleared=False), 60.0, after_water=False)
-    assert room_ml(within, 60.0, after_water=False) - narrow_ml == pytest.approx(CLEARED_PH * 60.0)
+    narrow_ml = room_of(replace(within, cleared=False), 60.0, after_water=False)
+    assert room_of(within, 60.0, after_water=False) - narrow_ml == pytest.approx(CLEARED_PH * 60.0)
 
 
 def test_a_probe_that_was_found_right_grants_the_day_before_and_the_way_that_was_left() -> None:
@@ -75,7 +81,7 @@ def test_a_probe_that_was_found_right_grants_the_day_before_and_the_way_that_was
     assert measured is not None
     assert (word.usual_ml, word.need_ml) == (8.0, 0.0)
     assert (measured.usual_ml, measured.need_ml) == (36.0, 50.0)
-    more_ml = room_ml(measured, 60.0, after_water=False) - room_ml(word, 60.0, after_water=False)
+    more_ml = room_of(measured, 60.0, after_water=False) - room_of(word, 60.0, after_water=False)
     assert more_ml == pytest.approx(USUAL_TIMES * (36.0 - 8.0) + NEED_TIMES * 50.0)
 
 
@@ -101,22 +107,41 @@ def test_the_way_is_granted_only_where_dosing_goes_on_within_a_day() -> None:
 def test_the_room_is_the_usual_day_and_a_margin() -> None:
     """More for a day after water came in, since that wants its share."""
     usual = Usual(usual_ml=8.0, days=3, day_ml=6.0)
-    assert room_ml(usual, 60.0, after_water=False) == pytest.approx(USUAL_TIMES * 8.0 + MARGIN_PH * 60.0 - 6.0)
-    more_ml = room_ml(usual, 60.0, after_water=True) - room_ml(usual, 60.0, after_water=False)
+    assert room_of(usual, 60.0, after_water=False) == pytest.approx(USUAL_TIMES * 8.0 + MARGIN_PH * 60.0 - 6.0)
+    more_ml = room_of(usual, 60.0, after_water=True) - room_of(usual, 60.0, after_water=False)
     assert more_ml == pytest.approx(WATER_PH * 60.0)
 
 
-@given(usual_ml=any_float, day_ml=any_float, ml_per_ph=any_float, after_water=st.booleans())
+@given(
+    usual_ml=any_float,
+    day_ml=any_float,
+    ml_per_ph=any_float,
+    after_water=st.booleans(),
+    two_agree=st.booleans(),
+)
 def test_the_room_is_never_below_nothing(
     usual_ml: float,
     day_ml: float,
     ml_per_ph: float,
     after_water: bool,
+    two_agree: bool,
 ) -> None:
     """Nor is it no number."""
-    assert room_ml(Usual(usual_ml, 1, day_ml), ml_per_ph, after_water=after_water) >= 0.0
+    usual = Usual(usual_ml, 1, day_ml)
+    assert room_ml(usual, ml_per_ph, after_water=after_water, two_agree=two_agree) >= 0.0
+
+
+def test_two_that_agree_have_more_room_and_not_any_amount() -> None:
+    """One that drifts would show in the other; both may still drift alike. Water adds nothing to it."""
+    usual = Usual(usual_ml=8.0, days=3, day_ml=6.0)
+    for after_water, more_ph in ((False, AGREED_PH), (True, AGREED_PH - WATER_PH)):
+        alone_ml = room_of(usual, 60.0, after_water=after_water)
+        both_ml = room_ml(usual, 60.0, after_water=after_water, two_agree=True)
+        assert both_ml - alone_ml == pytest.approx(more_ph * 60.0)
+    much = replace(usual, day_ml=8.0 * USUAL_TIMES + (MARGIN_PH + AGREED_PH) * 60.0)
+    assert room_ml(much, 60.0, after_water=False, two_agree=True) == 0.0
 
 
 def test_what_is_no_number_leaves_no_room() -> None:
     """It fails closed."""
-    assert room_ml(Usual(8.0, 3, nan), 60.0, after_water=True) == 0.0
+    assert room_of(Usual(8.0, 3, nan), 60.0, after_water=True) == 0.0

@@ -7,7 +7,7 @@ from copy import deepcopy
 from typing import Any
 
 from config.settings import Settings
-from daemon.values import Condition, ReservoirState, Role
+from daemon.values import Condition, DoseReason, DoseRequest, Outcome, Permit, ReservoirState, Role
 from sim_hw.faults import FaultName
 from tests.at_the_tank import CALIBRATIONS, AtTheTank, raw_settings
 
@@ -84,6 +84,19 @@ def pour(at: AtTheTank, role: Role, ml: float) -> None:
     with at.bench.world.lock:
         at.bench.world.catch_up()
         at.bench.world.basins["bed1"].tank.deliver(role, ml)
+
+
+def three_days_on_little(at: AtTheTank) -> None:
+    """Three days of 3 mL each are in the ledger, and the water is at pH 6 again."""
+    for _ in range(3):
+        asked = DoseRequest("bed1", Role.PH_DOWN, 3.0, DoseReason.PH_HIGH)
+        at.service.ledger.settle(at.service.ledger.intend(Permit(asked, 3.0, 3.0), at.loop.stamp()), Outcome.DONE)
+        at.clock.spend(25.0 * 3600.0)
+    for _ in range(200):
+        if at.bench.world.basins["bed1"].tank.bulk().ph < 6.0:
+            break
+        pour(at, Role.PH_DOWN, 1.0)
+    at.clock.spend(3600.0)  # and mixed
 
 
 def with_level_sender(**changes: Any) -> Settings:

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from config.settings import Settings
-from daemon.values import Condition, Quality, Quantity, Verdict, VerdictReason
+from daemon.values import Condition, Quality, Quantity, Role, Verdict, VerdictReason
 from sim_hw.ads1115_chip import Input
 from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, FaultName
 from tests.at_the_tank import (
@@ -31,6 +31,8 @@ from tests.hazards.kept import (
     TWO_CALIBRATIONS,
     befall,
     keep,
+    pour,
+    three_days_on_little,
     true_ph,
     until_locked,
     watched_by_a_reference,
@@ -214,6 +216,47 @@ def test_h18_of_two_probes_one_that_is_out_leaves_the_other(tmp_path: Path, out:
         assert len(at.runs()) > before
         assert "bed1-ph-one-probe" in at.alarms()
         assert "bed1-ph-probe" not in at.alarms()
+
+
+@pytest.mark.parametrize("out", ["", "ph", "ph_2"])
+def test_h18_water_that_truly_asks_for_more_gets_it_while_two_agree(
+    tmp_path: Path, out: str, figure: Figure
+) -> None:
+    """It turns alkaline, as slowly as a probe drifts. A single probe cannot tell the two, so that one locks.
+
+    out: the probe that is unplugged.
+    """
+    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        three_days_on_little(at)
+        if out:
+            befall(at, FaultName.PROBE_UNPLUGGED, out)
+        keep(at, 10.0, each=lambda: pour(at, Role.PH_UP, 0.08))
+        bed = at.bed()
+        if out:
+            assert bed.condition is Condition.LOCKED
+            assert "usual here" in bed.condition_reason
+            return
+        given_ml = bed.caps[Role.PH_DOWN].last_day_ml
+        assert bed.condition is Condition.KEEPING
+        assert given_ml > 1.25 * 3.0 + 0.3 * 60.0  # where a single probe is no longer believed
+        assert abs(true_ph(at) - 6.0) < 0.1
+        figure(f"two that agree: {given_ml:.0f} mL in a day where 3 are usual, not locked")
+
+
+def test_h18_two_that_drift_alike_are_found_by_what_the_tank_takes(tmp_path: Path, figure: Figure) -> None:
+    """They agree, and are both wrong: the margin is wider, and still there is one."""
+    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
+    with at_the_tank(tmp_path, with_two_ph_probes()) as at:
+        three_days_on_little(at)
+        keep(at, 1.0)
+        for which in ("ph", "ph_2"):
+            befall(at, FaultName.PROBE_DRIFTING, which, size=-15.0)
+        bed, minutes = until_locked(at, 24.0, every_s=60.0)
+        off = 15.0 / 59.0 * minutes / 60.0
+        assert "usual here" in bed.condition_reason
+        assert off <= 2.0
+        figure(f"two that drift alike, -15 mV/h: locked after {minutes / 60.0:.1f} h, pH off by {off:.2f}")
 
 
 @pytest.mark.parametrize("out", ["ph", "ph_2"])

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.measure.vote import BAD_AFTER_S, MOST_APART, TOGETHER_AGAIN, Apart, vote
+from daemon.measure.vote import BAD_AFTER_S, MOST_APART, TOGETHER_AGAIN, Apart, agree, vote
 from daemon.values import Quality, Quantity, Reading, Sample, Verdict, VerdictReason
 
 OUT = (VerdictReason.NO_ANSWER, VerdictReason.CLIPPED, VerdictReason.NOT_CALIBRATED, VerdictReason.WARMING_UP)
@@ -133,3 +133,20 @@ def test_what_is_believed_lies_between_two_that_are_near(first: float, other: fl
         assert abs(first - other) <= MOST_APART[Quantity.PH]
         slack = 1e-9 + 1e-9 * abs(first)
         assert min(first, other) - slack <= value(verdict) <= max(first, other) + slack
+
+
+def test_two_agree_only_where_both_are_believed_and_together() -> None:
+    """Neither one alone, whichever is left, nor two apart, nor two that have met again for a look."""
+    out = VerdictReason.NO_ANSWER
+
+    def agreeing(first: Verdict, other: Verdict, since_s: float | None = None) -> bool:
+        return agree(vote(first, other, Apart(since_s), 100.0)[0])
+
+    assert agreeing(says(6.0), second(6.1))
+    assert not agreeing(says(6.0), second(6.1, out))
+    assert not agreeing(says(6.0, reason=out), second(6.1))
+    assert not agreeing(says(6.0, reason=out), second(6.1, out))
+    assert not agreeing(says(6.0), second(6.5))
+    assert not agreeing(says(6.0), second(6.1), since_s=50.0)
+    assert not agreeing(says(math.nan), second(math.nan))
+    assert not agreeing(says(6.0), second(6.1, VerdictReason.CALIBRATING))

@@ -920,4 +920,23 @@ DISK = mutants_of(
     ),
 )
 
-DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *MIXING, *LEARN, *ANSWERS, *DISK)
+USUAL = mutants_of(
+    "daemon/dose/usual.py",
+    "tests/dose/test_usual.py",
+    (
+        (
+            "usual one probe has less room than two",
+            "(max(more_ph, AGREED_PH) if two_agree else more_ph)",
+            "max(more_ph, AGREED_PH)",
+            "test_two_that_agree_have_more_room_and_not_any_amount",
+        ),
+        (
+            "usual two probes have an end of room too",
+            "    margin_ph = MARGIN_PH +",
+            "    if two_agree:\n        return 1e9\n    margin_ph = MARGIN_PH +",
+            "test_two_that_agree_have_more_room_and_not_any_amount",
+        ),
+    ),
+)
+
+DOSES = (*PERMIT, *WINDOWS, *LEDGER, *LEDGER_FILE, *CONTROL, *MIXING, *LEARN, *ANSWERS, *DISK, *USUAL)

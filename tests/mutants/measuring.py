@@ -50,6 +50,18 @@ VOTE = mutants_of(
             "if False:",
             "test_one_in_a_standard_says_nothing_of_the_water",
         ),
+        (
+            "vote one that is left agrees with nobody",
+            "return both.usable and both.reason is not VerdictReason.ONE_LEFT",
+            "return both.usable",
+            "test_two_agree_only_where_both_are_believed_and_together",
+        ),
+        (
+            "vote two apart do not agree",
+            "return both.usable and both.reason is not VerdictReason.ONE_LEFT",
+            "return both.reason is not VerdictReason.ONE_LEFT",
+            "test_two_agree_only_where_both_are_believed_and_together",
+        ),
     ),
 )
 

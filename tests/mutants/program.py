@@ -201,6 +201,18 @@ ACIDITY = mutants_of(
             "        if False:\n",
             "test_water_that_comes_in_while_a_dose_mixes_is_no_fault_of_it",
         ),
+        (
+            "acidity usual room of two only while they agree",
+            "two_agree = self._instruments.two_agree(Quantity.PH)",
+            "two_agree = True",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+        ),
+        (
+            "acidity usual room by what one probe taught",
+            "        if not two_agree:",
+            "        if False:",
+            "tests/test_reservoir_learning.py::test_what_one_probe_taught_gives_no_room_and_what_two_taught_does",
+        ),
     ),
 )
 
@@ -233,6 +245,12 @@ INSTRUMENTS = mutants_of(
     "daemon/instruments.py",
     EFFECTS_TESTS,
     (
+        (
+            "instruments usual room: one probe agrees with nobody",
+            "return kind.second in self.verdicts and agree(",
+            "return agree(",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+        ),
         (
             "instruments a stop-gap opens no lock",
             "        if isinstance(calibration, PhCalibration) and calibration.stop_gap:\n            return False\n",
