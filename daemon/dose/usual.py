@@ -6,7 +6,11 @@ asks for about as much each day as on the days before.
     . . | day 3 | day 2 | day 1 | the last 24 h | now           days: full ones, counted back from now
         \\___ usual: the most ___/                               the first after fresh water is left out
 
-    room = USUAL_TIMES x usual + MARGIN_PH in mL - what was given in the last 24 h
+    room = USUAL_TIMES x usual + margin in mL - what was given in the last 24 h
+
+                     one probe                          two that agree
+    margin           MARGIN_PH by the lesser of what    MARGIN_PH + AGREED_PH by what doses taught
+                     doses taught and the settings say
 
 The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Nothing
 is held back until DAYS_NEEDED full days have been seen. After a person has cleared a safety stop only what was
@@ -14,6 +18,10 @@ given since counts, and for a day with a wider margin. If that stop doubted the 
 agreed with it, then what was given in the day before was the water's own, and is usual; and so is the whole way
 that was left at the first dose after, if that came within a day. (Where it had to be calibrated, the doubt was
 right.)
+
+Where two probes agree, one that drifts would show in the other: what is asked for is then most likely the water's
+own, such as a top-up that no level probe saw after a week in which nothing was needed. What befalls both alike, as
+their common converter may, is still held by the wider margin and by every cap.
 """
 
 from __future__ import annotations

@@ -277,12 +277,15 @@ HAZARDS: tuple[Hazard, ...] = (
         mechanism="slope and offset have limits (daemon/measure/calibrate.py); below 90 % of theory no dose "
         "rests on it (daemon/measure/judge.py); one that drifts is found by what the tank takes against its "
         "usual day (daemon/dose/usual.py), and then only a measurement or a calibration opens that lock "
-        "(daemon/desk_probes.py); a second probe disagrees with it (daemon/measure/vote.py)",
+        "(daemon/desk_probes.py); a second probe disagrees with it (daemon/measure/vote.py), and while two agree "
+        "the tank may take more, yet not any amount",
         claim="refused outside 85 to 105 % and beyond 30 mV, exactly; shown but not dosed by below 90 %; from "
         "the third day, a drift that asks for acid locks before pH is 0.7 off; not cleared by a word, nor with a "
         "measured pH more than 0.3 from the reading; with a second probe no dose on a reading more than 0.5 off, "
-        "from the first hour on",
+        "from the first hour on; two that drift alike, by 0.25 pH an hour, lock before pH is 1.5 off",
         elsewhere=(
+            "measure/test_vote.py::test_two_agree_only_where_both_are_believed_and_together",
+            "dose/test_usual.py::test_two_that_agree_have_more_room_and_not_any_amount",
             "test_desk_probes.py::test_a_word_alone_does_not_clear_a_doubt_of_the_probe",
             "test_desk_probes.py::test_the_probe_must_agree_with_what_was_measured",
             "measure/test_calibrate.py::test_slope_is_accepted_exactly_within_its_limits",
