@@ -20,8 +20,8 @@ that was left at the first dose after, if that came within a day. (Where it had 
 right.)
 
 Where two probes agree, one that drifts would show in the other: what is asked for is then most likely the water's
-own, such as a top-up that no level probe saw after a week in which nothing was needed. What befalls both alike, as
-their common converter may, is still held by the wider margin and by every cap.
+own, such as a top-up that no level probe saw, after a week in which nothing was needed. What befalls both alike,
+as their common converter may, is still held by the wider margin and by every cap.
 """
 
 from __future__ import annotations
