@@ -36,6 +36,7 @@ PURE_MODULES = (
     "daemon.dose.reversals",
     "daemon.dose.second_look",
     "daemon.dose.trend",
+    "daemon.dose.usual",
     "daemon.dose.windows",
     "daemon.values",
 )
