@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, timedelta
+from math import floor
 
+from daemon.crop.harvest import Window
 from daemon.crop.risk import Height, Reason, Risk, Sign, Threat
 from daemon.crop.still import Litres
-from daemon.growing import Lived, Source
+from daemon.growing import AHEAD_DAYS, Lived, Prospect, Room, Source
 
 THREAT: Mapping[Threat, str] = {
     Threat.TIP_BURN: "tip-burn",
@@ -52,6 +55,50 @@ LIGHT: Mapping[Source, str] = {
     Source.MEASURED: "light measured",
     Source.LAMP: "light not measured: by the lamp's timetable",
 }
+
+
+def prospect(of: Prospect) -> str:
+    """Which heads it is of, since when."""
+    batch, where = of.batch, ", ".join(name for name, _ in of.batch.reservoirs)
+    return f"{batch.name}: {batch.heads} {batch.variety} heads in {where}, set out {of.begun}, day {of.day:.0f}"
+
+
+def facts(room: Room, of: Prospect) -> Iterator[tuple[str, str]]:
+    """What is believed of it, and by what: what each is of, and what it is."""
+    now = of.now
+    yield "a head weighs", f"{now.likely:.0f} g, eight times in ten {now.low:.0f} to {now.high:.0f} g"
+    yield f"{room.wanted_g:.0f} g", _ready(of.ready, of.begun, of.day)
+    yield "your scale", _scale(of)
+    yield "reckoned with", lived(of.lived, room.air_c)
+    bed = f"{room.plants_per_m2:.0f} plants on a m², CO2 of outside air ({room.co2_ppm:g} ppm)"
+    yield "", f"{bed}, days to come as the last seven"
+    if any(picked.way == "leaves" for _, picked in of.batch.pickings):
+        yield "leaves picked", "are not taken off: the grams are of a head that kept them"
+
+
+def _ready(ready: Window, begun: date, day: float) -> str:
+    if ready.likely is not None and ready.likely <= day:
+        return f"likely since {begun + timedelta(days=ready.likely)}: weigh one, and cut"
+    days = [
+        f"not within {AHEAD_DAYS} days" if each is None else f"{begun + timedelta(days=max(each, floor(day)))}"
+        for each in ready
+    ]
+    if ready.earliest is None:
+        return f"{days[0]}: more light, more warmth, or fewer grams"
+    return f"likely {days[1]}; at best {days[0]}, at worst {days[2]}"
+
+
+def _scale(of: Prospect) -> str:
+    if not (of.weighings or of.earlier):
+        return "nothing was weighed yet: the model alone may be off by half; evenwater crop did weighed --help"
+    told = f"{of.weighings} of this batch, {of.earlier} earlier batches"
+    return f"{of.scale.factor:.2f} of the model, by weighings: {told}"
+
+
+def limits(of: Risk) -> str:
+    """By whose figures it is a risk."""
+    sources = [source for one in of.reasons for source in one.source.split("; ")]
+    return f"limits: {'; '.join(dict.fromkeys(sources))}"
 
 
 def risk(of: Risk) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from daemon.cli.ask import add_command
@@ -20,20 +20,6 @@ examples:
 
 What a batch used and cost, with plots: evenwater report BATCH
 """
-HEADS = (
-    "batch",
-    "sown",
-    "plugs",
-    "up",
-    "set out",
-    "picked",
-    "weight",
-    "a head",
-    "days",
-    "lost",
-    "used",
-    "wasted",
-)
 
 
 def add_crop_commands(commands: Any) -> None:
@@ -58,35 +44,11 @@ def _lines(records: list[Record], of: Season) -> Iterator[str]:
     if not records:
         yield "Nothing was sown yet. Begin with: evenwater crop did sown --help"
         return
-    table = [HEADS, *(_row(record) for record in records)]
-    widths = [max(len(row[place]) for row in table) for place in range(len(HEADS))]
+    table = [wording.HEADS, *(wording.row(record) for record in records)]
+    widths = [max(len(row[place]) for row in table) for place in range(len(wording.HEADS))]
     yield from (_aligned(row, widths) for row in table)
     yield ""
-    yield f"{of.picked} heads picked of {of.planted} set out, {wording.weight(of.grams)} in all."
-    yield f"Of the harvest: {wording.became(of.became)}."
-    yield f"Lost: {wording.causes(of.lost.items())}. Wasted, of heads gone: {wording.share(of.wasted)}."
-
-
-def _row(record: Record) -> tuple[str, ...]:
-    batch = record.batch
-    return (
-        batch.name,
-        batch.sown_on.isoformat(),
-        f"{batch.plugs}",
-        "–" if batch.emerged is None else f"{batch.emerged}",
-        f"{batch.planted}",
-        f"{batch.picked}",
-        wording.weight(batch.grams) if batch.pickings else "–",
-        _or_dash(record.grams_per_head, wording.weight),
-        "–" if record.days_to_harvest is None else f"{record.days_to_harvest}",
-        f"{record.lost}",
-        _or_dash(record.used, wording.share),
-        _or_dash(record.wasted, wording.share),
-    )
-
-
-def _or_dash(of: float | None, said: Callable[[float], str]) -> str:
-    return "–" if of is None else said(of)
+    yield from wording.season(of)
 
 
 def _aligned(row: Iterable[str], widths: Iterable[int]) -> str:

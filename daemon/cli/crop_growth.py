@@ -6,30 +6,21 @@ import argparse
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from math import floor
+from datetime import datetime, timedelta
 from typing import Any
 
-from config.crop import Crop, load_crop
-from config.gardening import own_crops
-from config.settings import Settings
 from daemon import words_of_growth as words
 from daemon.cli.ask import add_command
 from daemon.cli.crop_settings import add_settings_option, diary_of, or_trouble, settings_if_any
 from daemon.cli.weather_options import add_weather_options, between, lamp_of, or_why
 from daemon.cli.where import state_folder
 from daemon.crop.diary import Batch, batches
-from daemon.crop.growth import Lamp
-from daemon.crop.harvest import Window
 from daemon.crop.risk import Risk
-from daemon.growing import AHEAD_DAYS, Prospect, Room, Source, lamps_of, prospect
+from daemon.growing import Prospect, Room, Source
+from daemon.prospects import Places, prospect_in, set_out
 from daemon.store.history import FILE as HISTORY_FILE
-from daemon.store.trend import Trends, opened
+from daemon.store.trend import opened
 
-USUAL_HEAD_G = 150.0
-USUAL_SPACING_CM = 20.0
-CM2_PER_M2 = 1e4
 GROW = """\
 examples:
   evenwater crop grow                               every batch that is set out
@@ -61,49 +52,22 @@ def add_crop_commands(commands: Any) -> None:
     grow.set_defaults(act=lambda arguments: or_trouble("grow", lambda: or_why("grow", lambda: _grow(arguments))))
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """The command line and the settings, as far as a batch's place is concerned."""
-
-    arguments: argparse.Namespace
-    settings: Settings | None
-
-    def room(self, batch: Batch) -> Room:
-        """The place of a batch. Raises SettingsError where its crop's file cannot be read."""
-        given = self.arguments
-        crop = load_crop(batch.crop, None if self.settings is None else own_crops(self.settings))
-        spacing_cm, head_g = _variety(crop, batch.variety)
-        return Room(
-            plants_per_m2=given.plants_per_m2 or CM2_PER_M2 / spacing_cm**2,
-            wanted_g=given.grams or head_g,
-            lamps=self._lamps(batch),
-            air_c=given.air,
-        )
-
-    def _lamps(self, batch: Batch) -> tuple[Lamp, ...]:
-        if (lamp := lamp_of(self.arguments)) is not None:
-            return (lamp,)
-        if self.settings is None or not batch.reservoirs:
-            return ()
-        return lamps_of(self.settings.appliance.values(), batch.reservoirs[0][0])
-
-
-def _variety(crop: Crop, name: str) -> tuple[float, float]:
-    """Spacing in cm and usual g of a head; usual ones for a variety the crop's file does not know."""
-    known = crop.variety.get(name)
-    return (USUAL_SPACING_CM, USUAL_HEAD_G) if known is None else (known.spacing_cm, known.head_g)
-
-
 def _grow(arguments: argparse.Namespace) -> int:
     known = batches(diary_of(arguments).lines)
-    asked = _Asked(arguments, settings_if_any(arguments))
+    places = Places(
+        settings_if_any(arguments),
+        lamp=lamp_of(arguments),
+        air_c=arguments.air,
+        plants_per_m2=arguments.plants_per_m2,
+        wanted_g=arguments.grams,
+    )
     now = datetime.now().astimezone()
     with ExitStack() as keep:
         trends = None
         if (state_folder(arguments.state) / HISTORY_FILE).exists():
             trends = keep.enter_context(opened(state_folder(arguments.state)))
         found = [
-            (asked.room(batch), _prospect(trends, batch, known, asked, now))
+            (places.room(batch), prospect_in(places, batch, known, trends, now))
             for batch in _chosen(known, arguments.batch)
         ]
     if arguments.json:
@@ -116,7 +80,7 @@ def _grow(arguments: argparse.Namespace) -> int:
 
 def _chosen(known: Mapping[str, Batch], name: str | None) -> list[Batch]:
     """Raises LookupError where nothing can be said of the batch that was named."""
-    standing = [batch for batch in known.values() if batch.transplanted_on is not None and batch.heads > 0]
+    standing = set_out(known)
     if name is None:
         return standing
     if name not in known:
@@ -129,17 +93,6 @@ def _chosen(known: Mapping[str, Batch], name: str | None) -> list[Batch]:
     return [known[name]]
 
 
-def _prospect(
-    trends: Trends | None, batch: Batch, known: Mapping[str, Batch], asked: _Asked, now: datetime
-) -> Prospect:
-    earlier = [
-        (one, asked.room(one))
-        for one in known.values()
-        if (one.crop, one.variety) == (batch.crop, batch.variety) and one.sown_on < batch.sown_on
-    ]
-    return prospect(trends, batch, earlier, asked.room(batch), now)
-
-
 def _grown_lines(found: Sequence[tuple[Room, Prospect]]) -> Iterator[str]:
     if not found:
         yield "No head stands in a reservoir. Write down what you set out: evenwater crop did transplanted --help"
@@ -147,7 +100,8 @@ def _grown_lines(found: Sequence[tuple[Room, Prospect]]) -> Iterator[str]:
     for room, one in found:
         if told:
             yield ""
-        yield from _of(room, one)
+        yield words.prospect(one)
+        yield from (f"  {label:<16}{text}" for label, text in words.facts(room, one))
         if one.risks and (before := told.get(one.risks)) is not None:
             yield f"  risks           those of {before}"
         else:
@@ -155,47 +109,11 @@ def _grown_lines(found: Sequence[tuple[Room, Prospect]]) -> Iterator[str]:
         told.setdefault(one.risks, one.batch.name)
 
 
-def _of(room: Room, one: Prospect) -> Iterator[str]:
-    batch, now = one.batch, one.now
-    where = ", ".join(name for name, _ in batch.reservoirs)
-    yield f"{batch.name}: {batch.heads} {batch.variety} heads in {where}, set out {one.begun}, day {one.day:.0f}"
-    yield f"  a head weighs   {now.likely:.0f} g, eight times in ten {now.low:.0f} to {now.high:.0f} g"
-    yield f"  {f'{room.wanted_g:.0f} g':<16}{_ready(one.ready, one.begun, one.day)}"
-    yield f"  your scale      {_scale(one)}"
-    yield f"  reckoned with   {words.lived(one.lived, room.air_c)}"
-    yield (
-        f"                  {room.plants_per_m2:.0f} plants on a m², CO2 of outside air ({room.co2_ppm:g} ppm), "
-        "days to come as the last seven"
-    )
-    if any(picked.way == "leaves" for _, picked in batch.pickings):
-        yield "  leaves picked   are not taken off: the grams are of a head that kept them"
-
-
-def _ready(ready: Window, begun: date, day: float) -> str:
-    if ready.likely is not None and ready.likely <= day:
-        return f"likely since {begun + timedelta(days=ready.likely)}: weigh one, and cut"
-    days = [
-        f"not within {AHEAD_DAYS} days" if each is None else f"{begun + timedelta(days=max(each, floor(day)))}"
-        for each in ready
-    ]
-    if ready.earliest is None:
-        return f"{days[0]}: more light, more warmth, or fewer grams"
-    return f"likely {days[1]}; at best {days[0]}, at worst {days[2]}"
-
-
-def _scale(one: Prospect) -> str:
-    if not (one.weighings or one.earlier):
-        return "nothing was weighed yet: the model alone may be off by half; evenwater crop did weighed --help"
-    told = f"{one.weighings} of this batch, {one.earlier} earlier batches"
-    return f"{one.scale.factor:.2f} of the model, by weighings: {told}"
-
-
 def _risk_lines(one: Prospect) -> Iterator[str]:
     for each in one.risks:
         yield f"  {words.risk(each)}"
         yield f"    {words.DO[each.threat]}"
-        sources = [source for reason in each.reasons for source in reason.source.split("; ")]
-        yield f"    limits: {'; '.join(dict.fromkeys(sources))}"
+        yield f"    {words.limits(each)}"
     if not one.risks:
         yield "  risks           none seen in what was measured"
     if missing := words.not_known(sign for signs in one.unknown.values() for sign in signs):

@@ -11,8 +11,8 @@ from typing import Any
 
 from daemon.cli.ask import add_command
 from daemon.cli.crop_settings import a_day, add_settings_option, diary_of, or_trouble, settings_of, today
-from daemon.crop.garden import Day, day_of
-from daemon.crop.ical import calendar_file, told
+from daemon.crop.garden import Day, calendar_of, day_of
+from daemon.crop.ical import told
 from daemon.crop.plan import WEEKS_SHOWN, Course
 from daemon.crop.plan_words import gaps, of_kind
 from daemon.crop.tasks import Task, when
@@ -208,8 +208,7 @@ def _task_as_json(task: Task, now: date) -> dict[str, Any]:
 
 def _calendar(arguments: argparse.Namespace) -> int:
     settings, day = settings_of(arguments), _day(arguments)
-    title = f"{settings.site.name}: garden"
-    raw = calendar_file(day.tasks, settings.site.device_id, title, datetime.now(UTC).replace(microsecond=0))
+    raw = calendar_of(settings, day, datetime.now(UTC))
     write_whole(arguments.file, raw.decode())
     count = len(day.tasks)
     if arguments.json:

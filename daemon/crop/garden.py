@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from fractions import Fraction
 from math import ceil, floor
 
@@ -37,6 +37,14 @@ def day_of(settings: Settings, lines: Iterable[Line], today: date, weeks: int = 
     now = plan(kinds, Nursery(garden.nursery_plugs, garden.nursery_batches), known, today, weeks)
     looks = looks_of(settings, kinds)
     return Day(now, tasks(now, every, garden.walk_on, [look.what for look in looks]), looks)
+
+
+def calendar_of(settings: Settings, day: Day, now: datetime) -> bytes:
+    """All tasks of the day's plan as an iCalendar file (RFC 5545). now: with its time zone."""
+    from daemon.crop.ical import calendar_file  # its library is large, and only who asks for the file needs it
+
+    at = now.astimezone(UTC).replace(microsecond=0)
+    return calendar_file(day.tasks, settings.site.device_id, f"{settings.site.name}: garden", at)
 
 
 def kinds_of(settings: Settings, known: Mapping[str, Batch]) -> tuple[Kind, ...]:

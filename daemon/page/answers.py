@@ -18,11 +18,11 @@ from daemon.page.acts import ACTS, Act
 from daemon.page.checks import CHECKS
 from daemon.page.frame import document
 from daemon.page.glimpse import Daemon
-from daemon.page.pages import TABLES, VIEWS, Visit
+from daemon.page.pages import FILES, VIEWS, FileNotMadeError, Visit
 from daemon.page.visitor import Visitor
 from daemon.store.trend import HistoryError
 
-HTML, CSV = "text/html; charset=utf-8", "text/csv; charset=utf-8"
+HTML = "text/html; charset=utf-8"
 STATIC: Mapping[str, str] = {
     "page.css": "text/css; charset=utf-8",
     "page.js": "text/javascript; charset=utf-8",
@@ -58,14 +58,15 @@ class Page:
             return Answer(HTTPStatus.SERVICE_UNAVAILABLE, body)
         return Answer(HTTPStatus.OK, document(path, glimpse, content, visitor=visitor))
 
-    def table(self, path: str, asked: Mapping[str, str], visitor: Visitor) -> Answer:
-        """The table of this path, one of TABLES, to keep as a file."""
+    def file(self, path: str, asked: Mapping[str, str], visitor: Visitor) -> Answer:
+        """The file of this path, one of FILES, to keep."""
+        make, kind = FILES[path]
         try:
-            text = TABLES[path](Visit(visitor, asked, self.daemon.glimpse(), self.daemon, self.folder))
-        except (ClientError, HistoryError) as trouble:
+            text = make(Visit(visitor, asked, self.daemon.glimpse(), self.daemon, self.folder))
+        except (ClientError, HistoryError, FileNotMadeError) as trouble:
             return outcome(HTTPStatus.SERVICE_UNAVAILABLE, f"{trouble}.", visitor=visitor)
         kept = {"Content-Disposition": f'attachment; filename="{path.rpartition("/")[2]}"'}
-        return Answer(HTTPStatus.OK, text.encode(), CSV, kept)
+        return Answer(HTTPStatus.OK, text.encode(), kind, kept)
 
     def check(self, path: str, form: Mapping[str, str], visitor: Visitor) -> Answer:
         """What is found about the form of this path, one of CHECKS."""

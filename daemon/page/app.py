@@ -33,7 +33,7 @@ from daemon.page.entrance import login, waiting
 from daemon.page.events import KIND, Watch
 from daemon.page.frame import document
 from daemon.page.glimpse import MOST_CALLS
-from daemon.page.pages import TABLES, VIEWS
+from daemon.page.pages import FILES, VIEWS
 from daemon.page.passwords import PasswordError
 from daemon.page.place import Place
 from daemon.page.sessions import ENDS_S
@@ -72,7 +72,7 @@ class App:
                 Route("/login", self._login, methods=["POST"]),
                 Route("/logout", self._logout, methods=["POST"]),
                 *(Route(path, self._look, methods=["GET"]) for path in VIEWS),
-                *(Route(path, self._table, methods=["GET"]) for path in TABLES),
+                *(Route(path, self._file, methods=["GET"]) for path in FILES),
                 *(Route(path, self._act, methods=["POST"]) for path in ACTS),
                 *(Route(path, self._check, methods=["POST"]) for path in CHECKS),
             ],
@@ -114,12 +114,12 @@ class App:
             return _response(elsewhere("/login" if path == "/" else f"/login?to={path}"))
         return _response(await self._beside(self._page.look, path, fields(request.url.query), visitor))
 
-    async def _table(self, request: Request) -> Response:
+    async def _file(self, request: Request) -> Response:
         visitor = self._visitor(request)
         if visitor is None:
             raise Refused(HTTPStatus.UNAUTHORIZED, "Log in first.", back="/login")
         asked = fields(request.url.query)
-        return _response(await self._beside(self._page.table, request.url.path, asked, visitor))
+        return _response(await self._beside(self._page.file, request.url.path, asked, visitor))
 
     async def _static(self, request: Request) -> Response:
         return _response(static(request.path_params["name"]))

@@ -19,7 +19,10 @@ VIEWS: Mapping[str, str] = {
     "/rig": "Rig",
     "/settings": "Settings",
 }
-BELOW: Mapping[str, tuple[str, str]] = {"/crop/mix": ("/crop", "Mixing")}
+BELOW: Mapping[str, tuple[str, str]] = {
+    "/crop/mix": ("/crop", "Mixing"),
+    "/crop/growth": ("/crop", "Growth and harvest"),
+}
 """Views that another one leads to: which, and their titles."""
 RENEW_S: Mapping[str, int] = {
     "/": 5,

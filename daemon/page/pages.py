@@ -7,7 +7,7 @@ import io
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, TypeVar
@@ -23,6 +23,7 @@ from daemon.desk_box import Box
 from daemon.desk_crop import NURSERY
 from daemon.link.client import CallRefused, NoDaemon
 from daemon.page import views
+from daemon.page.garden import calendar, grown
 from daemon.page.glimpse import OTHER_VERSION, Daemon, Glimpse
 from daemon.page.looking_back import MOST_LOOKED_BACK, Marks, marks, stretches
 from daemon.page.markup import Markup, element, joined
@@ -166,10 +167,27 @@ def _crop(visit: Visit) -> Markup:
     settings = _as_started(visit)
     try:
         lines = read(visit.folder / FILE_NAME).lines
-        day = day_of(settings, lines, visit.state.utc.astimezone().date())
+        day = day_of(settings, lines, _now_here(visit).date())
     except (DiaryError, SettingsError) as trouble:
-        return joined(element("h1", "Crop"), element("p", f"{trouble}."))
+        return _told_instead("Crop", trouble)
     return views.crop(Garden(day, lines, (*settings.reservoir, NURSERY)), visit.visitor)
+
+
+def _growth(visit: Visit) -> Markup:
+    try:
+        lines = read(visit.folder / FILE_NAME).lines
+    except DiaryError as trouble:
+        return _told_instead("Growth and harvest", trouble)
+    return grown(_as_started(visit), lines, visit.folder, _now_here(visit))
+
+
+def _told_instead(title: str, trouble: Exception) -> Markup:
+    return joined(element("h1", title), element("p", f"{trouble}."))
+
+
+def _now_here(visit: Visit) -> datetime:
+    """The daemon's now, in the time zone of the box."""
+    return visit.state.utc.astimezone()
 
 
 def _mixing(visit: Visit) -> Markup:
@@ -183,6 +201,7 @@ VIEWS: Mapping[str, View] = {
     "/alarms": _alarms,
     "/crop": _crop,
     "/crop/mix": _mixing,
+    "/crop/growth": _growth,
     "/calibrate": _calibrate,
     "/rig": _rig,
     "/settings": _settings,
@@ -199,5 +218,20 @@ def _csv(visit: Visit) -> str:
     return text.getvalue()
 
 
-TABLES: Mapping[str, Callable[[Visit], str]] = {"/trend.csv": _csv}
-"""Each path that gives a table to keep. Raises as a view does, and HistoryError."""
+def _calendar(visit: Visit) -> str:
+    try:
+        return calendar(_as_started(visit), read(visit.folder / FILE_NAME).lines, _now_here(visit))
+    except (DiaryError, SettingsError) as trouble:
+        raise FileNotMadeError(str(trouble)) from trouble
+
+
+class FileNotMadeError(Exception):
+    """What a file is made of cannot be read; the message says what to do."""
+
+
+CSV, ICS = "text/csv; charset=utf-8", "text/calendar; charset=utf-8"
+FILES: Mapping[str, tuple[Callable[[Visit], str], str]] = {
+    "/trend.csv": (_csv, CSV),
+    "/crop/garden.ics": (_calendar, ICS),
+}
+"""Each path that gives a file to keep, and its kind. Raises as a view does, HistoryError and FileNotMadeError."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from daemon.crop.costs import ML_PER_L, PRICED, UNIT, Costs, Item, Missing, Thing
-from daemon.crop.harvest_book import Became, Record
+from daemon.crop.harvest_book import Became, Record, Season
 
 NOT_KNOWN = "not known"
 THING: Mapping[Thing, str] = {
@@ -136,3 +136,51 @@ def facts(record: Record) -> Mapping[str, str]:
         "of the harvest": became(record.became),
         "wasted, of heads gone": share(record.wasted),
     }
+
+
+HEADS = (
+    "batch",
+    "sown",
+    "plugs",
+    "up",
+    "set out",
+    "picked",
+    "weight",
+    "a head",
+    "days",
+    "lost",
+    "used",
+    "wasted",
+)
+
+
+def row(record: Record) -> tuple[str, ...]:
+    """A batch in the harvest book, below HEADS."""
+    batch = record.batch
+    return (
+        batch.name,
+        batch.sown_on.isoformat(),
+        f"{batch.plugs}",
+        "–" if batch.emerged is None else f"{batch.emerged}",
+        f"{batch.planted}",
+        f"{batch.picked}",
+        weight(batch.grams) if batch.pickings else "–",
+        _or_dash(record.grams_per_head, weight),
+        "–" if record.days_to_harvest is None else f"{record.days_to_harvest}",
+        f"{record.lost}",
+        _or_dash(record.used, share),
+        _or_dash(record.wasted, share),
+    )
+
+
+def _or_dash(of: float | None, said: Callable[[float], str]) -> str:
+    return "–" if of is None else said(of)
+
+
+def season(of: Season) -> tuple[str, ...]:
+    """What became of all of them."""
+    return (
+        f"{of.picked} heads picked of {of.planted} set out, {weight(of.grams)} in all.",
+        f"Of the harvest: {became(of.became)}.",
+        f"Lost: {causes(of.lost.items())}. Wasted, of heads gone: {share(of.wasted)}.",
+    )

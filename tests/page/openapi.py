@@ -10,7 +10,7 @@ from typing import Any
 
 from daemon.page.acts import ACTS
 from daemon.page.checks import CHECKS
-from daemon.page.pages import TABLES, VIEWS
+from daemon.page.pages import FILES, VIEWS
 
 HTML, FORM = "text/html", "application/x-www-form-urlencoded"
 TEXT = {"type": "string"}
@@ -54,9 +54,9 @@ def description() -> dict[str, Any]:
     paths["/static/{name}"] = {"get": _file()}
     paths["/login"] = {"get": _look({200, 303}), "post": _form("/login", {200, 303, 403, 413, 429})}
     paths["/logout"] = {"post": _form("/logout", {303, 401, 403, 413})}
-    for path in TABLES:
+    for path, (_, kind) in FILES.items():
         paths[path] = {"get": _look({200, 401})}
-        paths[path]["get"]["responses"]["200"]["content"]["text/csv"] = {"schema": TEXT}
+        paths[path]["get"]["responses"]["200"]["content"][kind.partition(";")[0]] = {"schema": TEXT}
     for path in CHECKS:
         paths[path] = {"post": _form(path, {200, 401, 403, 413})}
     for path, act in ACTS.items():

@@ -18,6 +18,10 @@ from daemon.page.views.forms import choice, field, folded, offered
 from daemon.page.visitor import Visitor
 
 NEXT_SHOWN, WRITTEN_SHOWN = 6, 12
+WAYS_ON = {
+    "Mix nutrient solution: what to weigh": "/crop/mix",
+    "How heads grow, when to cut, what threatens; the harvest book": "/crop/growth",
+}
 FOUND = ("none", "few", "many")
 HEADS = ("batch", "sow", "transplant", "ready", "best until", "heads", "stands")
 NOTHING_WANTED = (
@@ -50,8 +54,12 @@ def crop(of: Garden, visitor: Visitor) -> Markup:
     if later:
         listed = [element("li", f"{task.due:%a %d %b}: {task.what}") for task in later[:NEXT_SHOWN]]
         parts += [element("h2", "Next"), element("ul", *listed)]
-    mix = element("p", element("a", "Mix nutrient solution: what to weigh", href="/crop/mix", class_="step"))
-    return joined(*parts, mix, *_standing(of), *_planned(of), *_written(of.lines))
+    return joined(*parts, *_ways_on(), *_standing(of), *_planned(of), *_written(of.lines))
+
+
+def _ways_on() -> Iterator[Markup]:
+    for text, to in WAYS_ON.items():
+        yield element("p", element("a", text, href=to, class_="step"))
 
 
 def _task(task: Task, of: Garden, visitor: Visitor) -> Markup:
@@ -150,8 +158,9 @@ def _planned(of: Garden) -> Iterator[Markup]:
     yield element("ul", *(element("li", line) for line in lines))
     if plan.courses:
         yield _table(plan.courses)
-        command = element("code", "evenwater crop calendar garden.ics")
-        yield element("p", "For the calendar of a phone: ", command)
+        yield element(
+            "p", element("a", "All of it for a calendar (.ics)", href="/crop/garden.ics", class_="step")
+        )
     short = list(plan_words.gaps(plan))
     if short:
         yield element("h3", "Weeks with fewer heads than their share")

@@ -35,7 +35,18 @@ _SMALL = """least => [...document.querySelectorAll(
   .map(([name, each]) => [name, each.getBoundingClientRect()])
   .filter(([_, box]) => Math.min(box.height, box.width) < least)
   .map(([name, _]) => name)"""
-VIEWS = ("/", "/trend", "/doses", "/alarms", "/crop", "/crop/mix", "/calibrate", "/rig", "/settings")
+VIEWS = (
+    "/",
+    "/trend",
+    "/doses",
+    "/alarms",
+    "/crop",
+    "/crop/mix",
+    "/crop/growth",
+    "/calibrate",
+    "/rig",
+    "/settings",
+)
 
 
 class House:

@@ -83,6 +83,11 @@ def test_a_trend_is_looked_at_closer_and_kept(phone: Page) -> None:
     phone.get_by_label("to, UTC").fill("2026-03-01T00:00")
     phone.get_by_role("button", name="Show this time").click()
     expect(phone.get_by_role("alert").first).to_contain_text("must be at least half an hour before")
+    phone.goto("/crop")
+    with phone.expect_download() as tasks:
+        phone.get_by_role("link", name="All tasks for a calendar").click()
+    assert tasks.value.suggested_filename == "garden.ics"
+    assert tasks.value.path().read_text().startswith("BEGIN:VCALENDAR")
     phone.goto("/trend?span=hours")
     with phone.expect_download() as kept:
         phone.get_by_role("link", name="What is shown, as CSV").click()
