@@ -33,6 +33,7 @@ SECTIONS = {
     "Machine and storage": range(24, 31),
     "Network": range(31, 35),
     "Water and plants": range(35, 42),
+    "The page": range(42, 43),
 }
 
 EFFECTS = "test_reservoir_effects.py"
@@ -623,5 +624,27 @@ HAZARDS: tuple[Hazard, ...] = (
             "test_reservoir.py::test_water_far_out_of_its_band_is_a_grave_alarm",
             "dose/test_permit.py::test_only_a_keeping_reservoir_is_dosed",
         ),
+    ),
+    Hazard(
+        number=42,
+        what="The page is flooded, crashes, or takes a stranger, a guest or another web site for the grower.",
+        mechanism="a process and an account of its own that knows the control socket alone, with fewer shares of "
+        "the processor than the daemon (systemd/evenwater-page.service); bounded connections and patience "
+        "(daemon/page/server.py), four questions at once (daemon/page/glimpse.py); on loopback unless there are "
+        "a password and TLS (daemon/page/place.py); what may make it dose is for the holder of the password, "
+        "given again in the same form, and meets every cap as a person at the tank does (daemon/page/app.py, "
+        "daemon/page/acts.py)",
+        claim="the same doses at the same moments beside a page that is flooded and killed as without one; no "
+        "form that lacks its session, its token, this page's name or the holder's password makes it dose",
+        elsewhere=(
+            "page/test_server.py::test_a_request_that_does_not_arrive_ends",
+            "page/test_server.py::test_more_connections_than_there_is_room_for_are_told",
+            "page/test_app.py::test_what_may_make_it_dose_is_refused_without_the_holders_password",
+            "page/test_app.py::test_a_tube_is_filled_under_the_caps_alone",
+            "page/test_app.py::test_too_many_wrong_ones_have_to_wait",
+            "page/test_place.py::test_the_network_needs_a_password",
+            "page/test_http.py",
+        ),
+        not_built="whoever sits at the box may pause dosing while no password is set: that is the safe direction",
     ),
 )

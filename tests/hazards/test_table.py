@@ -9,7 +9,7 @@ import pytest
 from tests.hazards.__main__ import HERE, PAGE, TESTS, exists, figures, names_in, number_of, own_tests, page
 from tests.hazards.table import HAZARDS, SECTIONS, Hazard
 
-LAST = 41
+LAST = 42
 FILE = re.compile(r"\b(?:config|daemon|drivers|systemd|tests)/[\w/.-]*\w")
 
 
@@ -19,7 +19,7 @@ def test_the_page_is_what_the_table_says() -> None:
 
 
 def test_every_hazard_has_its_row() -> None:
-    """H1 to H41, each once, in order, in one section."""
+    """H1 to H42, each once, in order, in one section."""
     assert [hazard.number for hazard in HAZARDS] == list(range(1, LAST + 1))
     assert [number for numbers in SECTIONS.values() for number in numbers] == list(range(1, LAST + 1))
 
