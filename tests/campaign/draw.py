@@ -15,7 +15,7 @@ from typing import Any
 
 from config.chemistry import ChemistryError
 from config.settings import Settings
-from sim_hw.faults import FaultName
+from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, FaultName
 from sim_hw.from_settings import bench_table
 from sim_hw.tables import check
 from sim_hw.tank import Tank
@@ -99,6 +99,7 @@ PROBE_FAULTS: tuple[tuple[str, FaultName, float, tuple[float, float] | None], ..
     (PH, FaultName.DATA_LINE_HIGH, 1.0, None),
     (PH, FaultName.BUS_BUSY_FOREVER, 1.0, None),
 )
+PROBE_FAULTS_ALONE = frozenset(name for _, name, _, _ in PROBE_FAULTS) - CHIP_FAULTS - BUS_FAULTS
 LEVEL_FAULTS = ((LEVEL, FaultName.PROBE_UNPLUGGED, 0.5, None), (LEVEL, FaultName.PROBE_STUCK, 0.5, None))
 PUMP_FAULTS = (
     (FaultName.PUMP_DEAD, 2.0, None),
@@ -194,7 +195,7 @@ def _wear(chance: Random, probes: list[dict[str, Any]]) -> None:
 
 
 def _second_ph_probe(chance: Random, raw: dict[str, Any]) -> None:
-    """Another electrode of its own wear beside the first; faults befall the first."""
+    """Another electrode of its own wear beside the first."""
     believed, truly = raw["reservoir"][BED]["probe"], raw["rig"]["tank"][BED]["probe"]
     (ph,) = (probe for probe in truly if probe["kind"] == "ph_amplifier")
     second = {**ph, "input": SPARE_INPUT, "name": "ph_2"}
@@ -268,7 +269,14 @@ def _a_fault(chance: Random, at_s: float, raw: dict[str, Any]) -> Event:
     if name is FaultName.PROBE_DRIFTING:
         size *= chance.choice((1.0, -1.0))
     lasts_s = STUCK_ON_LASTS_S if name is FaultName.PUMP_STUCK_ON else FAULT_LASTS_S
-    return Event(at_s, Act.FAULT, size=size, for_s=spread(chance, *lasts_s), target=target, fault=name)
+    which = _either(target, at_s) if "ph_2" in bed["probe"] and name in PROBE_FAULTS_ALONE else target
+    return Event(at_s, Act.FAULT, size=size, for_s=spread(chance, *lasts_s), target=which, fault=name)
+
+
+def _either(target: str, at_s: float) -> str:
+    """Of two pH probes that one which it befalls; a chance of its own, so that all else stays as it was drawn."""
+    is_second = target == PH and Random(f"campaign which {at_s}").random() < 0.5
+    return f"{target}_2" if is_second else target
 
 
 def _a_restart(act: Act) -> Callable[[Random, float, dict[str, Any]], Event]:

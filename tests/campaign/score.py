@@ -71,6 +71,11 @@ class Befell:
         return self.target.partition("/")[2]
 
     @property
+    def quantity(self) -> str:
+        """What the probe measures: of a second pH probe likewise pH."""
+        return self.about.removesuffix("_2")
+
+    @property
     def of_a_pump(self) -> bool:
         """Whether it befell a pump, else a probe, its converter or its bus."""
         return self.name in PUMP_FAULTS
@@ -80,8 +85,8 @@ class Befell:
         return self.start_s <= at_s < self.end_s
 
     def may_mislead(self) -> bool:
-        """Whether it can make pH read wrong: any fault of the pH probe or the temperature it leans on."""
-        return not self.of_a_pump and self.about in ("ph", "temperature")
+        """Whether it can make pH read wrong: any fault of a pH probe or the temperature it leans on."""
+        return not self.of_a_pump and self.quantity in ("ph", "temperature")
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +173,7 @@ def _of_the_same(alarm: Alarmed, fault: Befell) -> bool:
     """A converter's fault may show at any of its probes, a thermometer's at those that lean on it."""
     if fault.name in CHIP_FAULTS | BUS_FAULTS:
         return True
-    return f"-{fault.about}-" in alarm.key or (fault.about == "temperature" and "-ph-" in alarm.key)
+    return f"-{fault.quantity}-" in alarm.key or (fault.quantity == "temperature" and "-ph-" in alarm.key)
 
 
 def delay_s(fault: Befell, doses: Sequence[Dose], alarms: Iterable[Alarmed]) -> float | None:

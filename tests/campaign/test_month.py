@@ -9,8 +9,9 @@ import pytest
 
 from config.plausible import in_reservoir
 from sim_hw.bench import open_rig
+from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS
 from tests.campaign.box import Box, Killed
-from tests.campaign.draw import BED, Act, draw
+from tests.campaign.draw import BED, Act, Event, Plan, draw
 from tests.campaign.month import one_month
 from tests.campaign.report import Month
 
@@ -65,6 +66,21 @@ def test_a_plan_is_of_its_seed_alone() -> None:
     assert draw(5, 2.0).settings != draw(6, 2.0).settings
     longer = [event for event in draw(5, 4.0).events if event.act is not Act.RESTART and event.at_s < 172800.0]
     assert longer[0] == next(event for event in draw(5, 2.0).events if event.act is not Act.RESTART)
+
+
+def test_of_two_probes_either_may_go_wrong() -> None:
+    """Of one the only one; a fault of the converter or the bus names the first alone."""
+    plans = [draw(seed, 30.0) for seed in range(1, 41)]
+    befell: dict[bool, list[Event]] = {True: [], False: []}
+    for plan in plans:
+        befell[_has_two(plan)] += [event for event in plan.events if event.act is Act.FAULT]
+    assert {e.target for e in befell[True]} >= {"bed1/ph", "bed1/ph_2"}
+    assert "bed1/ph_2" not in {e.target for e in befell[False]}
+    assert "bed1/ph_2" not in {e.target for e in befell[True] if e.fault in CHIP_FAULTS | BUS_FAULTS}
+
+
+def _has_two(plan: Plan) -> bool:
+    return "ph_2" in plan.settings.reservoir[BED].probe
 
 
 def test_every_plan_would_pass_as_a_settings_file() -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import nan
 
 import pytest
 
+from daemon.alarm.table import Kind
 from sim_hw.faults import FaultName
 from tests.campaign.score import (
     AFTER_S,
@@ -27,6 +29,7 @@ STUCK = Befell(FaultName.PROBE_STUCK, "bed1/ph", 1000.0, 9000.0, gross_s=LONG_S 
 DEAD = Befell(FaultName.PUMP_DEAD, "bed1/ph_down", 1000.0, 9000.0)
 SILENT = Befell(FaultName.CHIP_SILENT, "bed1/ph", 1000.0, 9000.0)
 COLD = Befell(FaultName.PROBE_STUCK, "bed1/temperature", 1000.0, 9000.0)
+SECOND = replace(STUCK, target="bed1/ph_2")
 BAND = (5.5, 6.5)
 
 
@@ -43,6 +46,14 @@ def wrong(at_s: float) -> Dose:
 def alarm(kind: str, start_s: float, end_s: float, key: str = "bed1-ph-probe") -> Alarmed:
     """One alarm."""
     return Alarmed(key, kind, start_s, end_s)
+
+
+def test_a_second_probe_is_judged_as_the_first() -> None:
+    """It may mislead as well, and the alarms of pH are its own; a pump's fault is none of a probe."""
+    assert SECOND.may_mislead()
+    assert delay_s(SECOND, [], [alarm(Kind.ONE_PROBE, 1300.0, 9000.0, key="bed1-ph-one-probe")]) == 300.0
+    assert delay_s(SECOND, [], [alarm(Kind.PROBE, 1300.0, 9000.0, key="bed1-ec-probe")]) is None
+    assert not DEAD.may_mislead()
 
 
 @pytest.mark.parametrize(
