@@ -43,8 +43,10 @@ class Record:
 
     def doses_into_this_water(self) -> tuple[Entry, ...]:
         """The newest doses, newest first, as far as they went into the water that is in."""
-        water = self._water()
-        return tuple(dose for dose in self.doses() if water is None or dose.number > water.after_entry)
+        water, doses = self._water(), self.doses()
+        if water is None or not doses or doses[-1].number > water.after_entry:  # as nearly always
+            return doses
+        return tuple(dose for dose in doses if dose.number > water.after_entry)
 
     def since_any_s(self, stamp: Stamp) -> float | None:
         """Seconds since the last run of any pump ended; None if there never was one."""

@@ -54,9 +54,8 @@ class Ads1115Chip:
         self.codes_times = 1.0
         self._clock = clock
         self._pointer = CONVERSION
-        self._registers = list(POWER_ON)
-        self._converting = False
         self._ready_s = 0.0
+        self.reset()
 
     def write(self, payload: bytes) -> None:
         """One write transaction. An empty one only asks whether the chip is there."""
@@ -85,6 +84,7 @@ class Ads1115Chip:
     def reset(self) -> None:
         """Power-on registers; a conversion under way is lost. The pointer is left, as the next write sets it."""
         self._registers = list(POWER_ON)
+        self._lasting_s = _conversion_s(self._registers[CONFIG])
         self._converting = False
 
     def _set(self, register: int, value: int) -> None:
@@ -95,17 +95,12 @@ class Ads1115Chip:
             self._catch_up()
         was_busy = self._converting and self._registers[CONFIG] & SINGLE_SHOT_BIT
         self._registers[CONFIG] = value
+        self._lasting_s = _conversion_s(value)
         if not value & SINGLE_SHOT_BIT or (value & READY_BIT and not was_busy):
-            self._start()
+            self._converting = True
+            self._ready_s = self._clock.monotonic_s() + self._lasting_s
         elif not was_busy:
             self._converting = False
-
-    def _start(self) -> None:
-        self._converting = True
-        self._ready_s = self._clock.monotonic_s() + self._conversion_s()
-
-    def _conversion_s(self) -> float:
-        return CONVERSION_S[self._registers[CONFIG] >> 5 & 0x07]
 
     def _wait_or_convert(self) -> None:
         """A look at a busy chip lasts until it is ready, so that polling costs one look; not in real time."""
@@ -119,19 +114,23 @@ class Ads1115Chip:
         if now_s < self._ready_s:
             return
         if self.never_ready:
-            self._ready_s = now_s + self._conversion_s()
+            self._ready_s = now_s + self._lasting_s
             return
         self._registers[CONVERSION] = self._convert(now_s) & 0xFFFF
         if self._registers[CONFIG] & SINGLE_SHOT_BIT:
             self._converting = False
         else:
-            self._ready_s = now_s + self._conversion_s()
+            self._ready_s = now_s + self._lasting_s
 
     def _convert(self, now_s: float) -> int:
         config = self._registers[CONFIG]
         positive, negative = INPUTS[config >> 12 & 0x07]
-        lasting_s = self._conversion_s()
-        volts = self.inputs[positive](now_s, lasting_s)
+        volts = self.inputs[positive](now_s, self._lasting_s)
         if negative is not None:
-            volts -= self.inputs[negative](now_s, lasting_s)
+            volts -= self.inputs[negative](now_s, self._lasting_s)
         return code_from_volts(volts * self.codes_times, FULL_SCALE_V[config >> 9 & 0x07])
+
+
+def _conversion_s(config: int) -> float:
+    """How long a conversion takes with this configuration."""
+    return CONVERSION_S[config >> 5 & 0x07]

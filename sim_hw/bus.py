@@ -60,14 +60,12 @@ class Bus:
     def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
         """One write transaction of buffer[start:end]. Raises OSError where no chip answers."""
         payload = buffer[start:end]
-        self._clock.spend((len(payload) + 1) * BYTE_S)
-        self._answering(address).write(payload)
+        self._addressed(address, len(payload) + 1).write(payload)
 
     def readfrom_into(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
         """One read transaction into buffer[start:end]. Raises OSError where no chip answers."""
         stop = len(buffer) if end is None else end
-        self._clock.spend((stop - start + 1) * BYTE_S)
-        self._give(self._answering(address), buffer, start, stop)
+        self._give(self._addressed(address, stop - start + 1), buffer, start, stop)
 
     def writeto_then_readfrom(
         self,
@@ -83,12 +81,13 @@ class Bus:
         """A write and a read with no stop between them. Raises OSError where no chip answers."""
         payload = buffer_out[out_start:out_end]
         stop = len(buffer_in) if in_end is None else in_end
-        self._clock.spend((len(payload) + stop - in_start + 2) * BYTE_S)
-        chip = self._answering(address)
+        chip = self._addressed(address, len(payload) + stop - in_start + 2)
         chip.write(payload)
         self._give(chip, buffer_in, in_start, stop)
 
-    def _answering(self, address: int) -> Ads1115Chip | AirChip:
+    def _addressed(self, address: int, byte_count: int) -> Ads1115Chip | AirChip:
+        """The chip that answers, once so many bytes have gone over the wires."""
+        self._clock.spend(byte_count * BYTE_S)
         chip: Ads1115Chip | AirChip | None = self.chips.get(address)
         if chip is None:
             chip = self.air.get(address)

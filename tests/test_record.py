@@ -18,10 +18,8 @@ from daemon.values import Permit, Role
 from tests.dose.ledgers import opened, permitted
 from tests.strategies import request, stamp
 
-DRIFTS = words.unusual(Role.PH_DOWN, Usual(usual_ml=8.0, days=2, day_ml=30.0))
-
-
 TABLE = Table(title="Bed 1", system="deep_water", volume_l=20.0, mixing_time_s=300.0)
+DRIFTS = words.unusual(Role.PH_DOWN, Usual(usual_ml=8.0, days=2, day_ml=30.0))
 
 
 def dosed(ledger: Ledger, at_days: float, ml: float, need_ml: float) -> None:
@@ -83,3 +81,20 @@ def test_of_a_ledger_that_cannot_be_read_nothing_is_told(tmp_path: Path) -> None
     record = Record("bed1", TABLE, ledger, lambda since, until: False)
     assert record.acid_and_base() == {}
     assert record.doses() == ()
+
+
+def test_what_went_into_the_water_before_is_left_out(tmp_path: Path) -> None:
+    """From the last change on, newest first: of doses before and after it only those after, and at first none."""
+    ledger = opened(tmp_path)
+    record = Record("bed1", TABLE, ledger, lambda since, until: True)
+    seen = [[dose.ml for dose in record.doses_into_this_water()]]
+    for at_days in (0.0, 1.0):
+        dosed(ledger, at_days, 8.0 + at_days, 8.0)
+    seen.append([dose.ml for dose in record.doses_into_this_water()])
+    ledger.change_water("bed1", "local", stamp(1.5 * DAY_S))
+    seen.append([dose.ml for dose in record.doses_into_this_water()])
+    for at_days in (2.0, 3.0):
+        dosed(ledger, at_days, 8.0 + at_days, 8.0)
+    seen.append([dose.ml for dose in record.doses_into_this_water()])
+    ledger.close()
+    assert seen == [[], [9.0, 8.0], [], [11.0, 10.0]]

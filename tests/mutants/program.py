@@ -222,8 +222,8 @@ RECORD = mutants_of(
     (
         (
             "record new water owes nothing",
-            "if water is None or dose.number > water.after_entry)",
-            "if True)",
+            "for dose in doses if dose.number > water.after_entry)",
+            "for dose in doses)",
             "tests/test_change_out.py::test_done_goes_on_and_the_new_water_owes_nothing",
         ),
         (
