@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -55,6 +59,26 @@ def test_the_page_has_an_account_of_its_own_in_the_group_of_the_socket() -> None
     assert f"m {user} {group}\n" in sysusers
     assert values("UMask") == ["0027"]
     assert values("ReadWritePaths", PAGE) == values("StateDirectory", PAGE) == values("DeviceAllow", PAGE) == []
+
+
+@pytest.mark.parametrize(
+    ("unit", "modules"),
+    [(UNIT, "daemon.cli.run"), (WATCHER, "daemon.cli.watch"), (PAGE, "daemon.page.server, daemon.page.answers")],
+    ids=["evenwater", "evenwater-watch", "evenwater-page"],
+)
+def test_a_program_finds_what_its_unit_leaves_of_proc(unit: str, modules: str) -> None:
+    """The library of the converter reads /proc/cpuinfo as it is loaded, and settings are checked with it."""
+    if shutil.which("unshare") is None or os.geteuid() != 0:
+        pytest.skip("needs root and unshare")
+    subset = ",".join(f"subset={of}" for of in values("ProcSubset", unit)) or "defaults"
+    proc = f"mount -t proc -o {subset} proc /proc"
+    if subprocess.run(["unshare", "-m", "sh", "-c", proc], check=False, capture_output=True).returncode != 0:
+        pytest.skip("no /proc of its own can be mounted here")
+    program = f"{proc} && exec {shlex.quote(sys.executable)} -c 'import {modules}'"
+    done = subprocess.run(
+        ["unshare", "-m", "sh", "-c", program], cwd=SYSTEMD.parent, check=False, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
 
 
 def test_the_pages_passwords_are_handed_over(tmp_path: Path) -> None:
