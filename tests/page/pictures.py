@@ -71,7 +71,7 @@ PICTURES = (
     Picture("trend-desk-dark", a_view("/trend?span=day"), DESK, "dark"),
     Picture("alarms-phone-light", a_view("/alarms"), PHONE, "light"),
     Picture("crop-phone-light", a_view("/crop"), PHONE, "light"),
-    Picture("mix-phone-light", a_view("/crop/mix"), PHONE, "light"),
+    Picture("mix-desk-light", a_view("/crop/mix"), DESK, "light"),
     Picture("rig-phone-dark", a_view("/rig"), PHONE, "dark"),
     Picture("settings-desk-light", a_view("/settings"), DESK, "light"),
     Picture("calibrate-phone-light", calibrating, PHONE, "light"),

@@ -53,7 +53,7 @@ def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
         choice("pump", f"Which pump{where}", dict(_pumps(of)), f"prime-pump-{of.name}"),
         field(
             "ml",
-            f"How much in mL, none longer than {AT_MOST_S:g} s at once",
+            f"How much in mL: at most what {AT_MOST_S:g} s give, or less by its caps",
             f"prime-ml-{of.name}",
             required=True,
             value=f"{USUAL_ML:g}",
@@ -70,4 +70,4 @@ def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
 def _pumps(of: ReservoirState) -> Iterator[tuple[str, str]]:
     """Each pump, with how much of it may run at once."""
     for role, pump in of.pumps.items():
-        yield role.value, f"{words.ROLE[Role(role)]}, at most {most_ml(pump.ml_per_s):.1f} mL"
+        yield role.value, f"{words.ROLE[Role(role)]}: {most_ml(pump.ml_per_s):.1f} mL in {AT_MOST_S:g} s"
