@@ -293,12 +293,6 @@ ASKED = (
                 "    if False:\n",
                 "test_what_cannot_be_is_told_with_what_is_allowed",
             ),
-            (
-                "page mixes nothing without a mix file",
-                "    if garden.mix_file is None:\n        return Mixing()\n    try:\n        file = load_mix(garden.mix_file)\n",
-                '    try:\n        file = load_mix(garden.mix_file or "config/mixes/quince-lane.toml")\n',
-                "test_without_a_mix_file_it_is_told_how_to_name_one",
-            ),
         ),
     ),
 )
@@ -342,7 +336,7 @@ DONE = mutants_of(
             "page primes by the password",
             '"/prime": Act("/doses", _prime, raises=True)',
             '"/prime": Act("/doses", _prime)',
-            "test_what_may_make_it_dose_is_refused_without_the_holders_password",
+            "test_a_tube_is_filled_by_the_password_and_who_asked_is_written_down",
         ),
     ),
 )

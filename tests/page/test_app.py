@@ -156,6 +156,9 @@ def test_a_tube_is_filled_by_the_password_and_who_asked_is_written_down(
     guarded.logs_in(HOLDERS)
     assert "Run the pump now" in guarded.gets("/doses")
     before = len(tank.runs())
+    for password in ("", "wrong", GUESTS):
+        assert guarded.posts("/prime", **(PRIME | {"password": password}), ml="2", cup="yes")[0] == 403
+    assert len(tank.runs()) == before
     status, text = guarded.posts("/prime", **PRIME, ml="2,0", cup="yes")
     assert (status, "2.0 mL. It counts as dosed" in text, len(tank.runs()) - before) == (200, True, 1)
     (entry,) = tank.ask("ledger", last=1)
@@ -221,6 +224,12 @@ def test_without_a_password_a_tube_is_filled_at_the_tank(browser: Browser, tank:
     held(tank)
     text = browser.gets("/doses")
     assert ("evenwater prime bed1 ph_down" in text, 'action="/prime"' in text) == (True, False)
+
+
+def test_what_may_make_it_dose_is_this() -> None:
+    """A new form says whether it may; one of these that no longer does is a hole."""
+    raises = {path for path, act in ACTS.items() if act.raises}
+    assert raises == {"/release", "/clear", "/prime", "/calibrate/keep", "/calibrate/back"}
 
 
 @pytest.mark.parametrize("password", ["", "wrong", GUESTS])
