@@ -159,7 +159,7 @@ def _planned(of: Garden) -> Iterator[Markup]:
     if plan.courses:
         yield _table(plan.courses)
         yield element(
-            "p", element("a", "All of it for a calendar (.ics)", href="/crop/garden.ics", class_="step")
+            "p", element("a", "All tasks for a calendar (.ics)", href="/crop/garden.ics", class_="step")
         )
     short = list(plan_words.gaps(plan))
     if short:
