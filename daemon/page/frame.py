@@ -140,7 +140,8 @@ def call(alarms: tuple[Alarm, ...]) -> Markup:
 
 
 def _foot(glimpse: Glimpse | None) -> Markup:
-    told = [element("p", "All times are UTC. Without a script this page does not renew itself.")]
+    still = element("noscript", element("p", "Without scripts this page does not renew itself."))
+    told = [element("p", "All times are UTC."), still]
     if glimpse is not None:
         state = glimpse.state
         told.append(element("p", f"Evenwater {state.version}, pass {state.passes}, rig {state.rig}"))

@@ -12,8 +12,10 @@ from daemon.growing import Prospect, Room
 from daemon.page.markup import Markup, element, joined
 from daemon.report import wording
 
-NONE_SET_OUT = (
-    "No head stands in a reservoir. What you set out is told on Crop, or by evenwater crop did transplanted."
+NONE_SET_OUT = joined(
+    "No head stands in a reservoir. What you set out is told on Crop, or by ",
+    element("code", "evenwater crop did transplanted"),
+    ".",
 )
 NOTHING_SOWN = "Nothing was sown yet."
 
