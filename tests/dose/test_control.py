@@ -123,6 +123,12 @@ def test_never_asks_on_few_readings_or_outliers() -> None:
         assert ask(wild) is None
 
 
+def test_after_a_jump_the_new_level_needs_five_readings_of_its_own() -> None:
+    """The fourth in a row far off begins the line anew, and counts as its first."""
+    asks = [ask([6.0] * 30 + [6.6] * after) is not None for after in range(1, 10)]
+    assert asks == [False] * 7 + [True] * 2
+
+
 @pytest.mark.parametrize("quality", [Quality.UNCERTAIN, Quality.BAD])
 def test_an_unusable_verdict_asks_nothing_and_starts_over(quality: Quality) -> None:
     """One doubtful reading: nothing asked, and five good ones are needed again."""

@@ -765,9 +765,15 @@ CONTROL = mutants_of(
         ),
         (
             "control never on one sample",
+            "    median_ph = middle(newest, mixed_s)\n    if median_ph is None or state.trend.readings < READINGS:\n",
+            "    median_ph = newest[-1][1]\n    if not newest[-1][0] >= mixed_s:\n",
+            "test_never_asks_on_few_readings_or_outliers",
+        ),
+        (
+            "control five readings of a new level",
             "if median_ph is None or state.trend.readings < READINGS:",
             "if median_ph is None:",
-            "test_never_asks_on_few_readings_or_outliers",
+            "test_after_a_jump_the_new_level_needs_five_readings_of_its_own",
         ),
         (
             "control not before the mixing is over",
