@@ -67,8 +67,8 @@ class Feed:
 
     @property
     def looking(self) -> bool:
-        """Whether it has yet to tell if strength asks for something: pH then waits, or it would come before the B
-        of an A that is already in.
+        """Whether it has yet to tell if strength asks for something, as after a moment without its probe: pH then
+        waits, or it would come before the B of an A that is already in.
         """
         ec = self._instruments.verdicts.get(Quantity.EC)
         return self._aim.has_stocks and ec is not None and ec.usable and len(self._newest) < READINGS

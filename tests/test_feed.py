@@ -65,6 +65,17 @@ def test_a_and_b_come_in_turns_as_much_of_each(weak: AtTheTank) -> None:
         assert b.number == a.number + 1
 
 
+def test_ph_waits_until_strength_that_was_away_has_told_again(weak: AtTheTank) -> None:
+    """The EC probe's plug is out for a moment while A mixes: acid, asked for by then, does not come before B."""
+    weak.until(lambda _: doses(weak) != [], within=HOUR)
+    weak.passes(32)
+    weak.bench.play("unplug", probe="ec")
+    weak.passes(1)
+    weak.bench.play("plug", probe="ec")
+    weak.until(lambda _: len(doses(weak)) > 1, within=HOUR)
+    assert [entry.pump for entry in doses(weak)] == [Role.STOCK_A, Role.STOCK_B]
+
+
 def test_no_two_doses_meet(weak: AtTheTank) -> None:
     """Three mixing times lie between any two, whatever is in the bottles."""
     weak.passes(6 * HOUR)

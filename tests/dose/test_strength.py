@@ -140,6 +140,11 @@ def test_only_looks_in_which_the_last_dose_shows_count() -> None:
     assert asked(1.0, last_dose_s=1000.1 - 300.0, every_s=60.0) is None
 
 
+def test_a_reading_of_the_mixing_looked_at_later_does_not_count() -> None:
+    """Taken before the dose shows, looked at after it."""
+    assert ask_strength("bed1", AIM, Strength(ec(1.0, 1299.0), 1361.0, 1000.0), ())[1] == ()
+
+
 @pytest.mark.parametrize("odd", [ec(1.0, 1040.0, Quality.BAD), ec(nan, 1040.0), ec(1.0, 1030.0 + BREAK_S + 1.0)])
 def test_one_look_that_cannot_be_used_asks_for_nothing(odd: Verdict) -> None:
     """Nor one after a break."""

@@ -73,7 +73,7 @@ STRENGTH = mutants_of(
             "strength only looks in which the last dose shows",
             "newest = gather(newest, look.ec, shows_s)",
             "newest = gather(newest, look.ec, -inf)",
-            "test_only_looks_in_which_the_last_dose_shows_count",
+            "test_a_reading_of_the_mixing_looked_at_later_does_not_count",
         ),
         (
             "strength a B that is owed",

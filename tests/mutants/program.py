@@ -57,7 +57,7 @@ RESERVOIR = mutants_of(
             "reservoir pH waits until strength has told",
             "return fed if wish is None or self._feed.looking else (*fed, wish)",
             "return fed if wish is None else (*fed, wish)",
-            "tests/test_feed.py::test_a_and_b_come_in_turns_as_much_of_each",
+            "tests/test_feed.py::test_ph_waits_until_strength_that_was_away_has_told_again",
         ),
         (
             "reservoir what is doubted outlasts a restart",
