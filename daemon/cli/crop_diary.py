@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, datetime
 from typing import Any, get_args
 
@@ -95,6 +95,7 @@ def _did(arguments: argparse.Namespace) -> int:
     names = ("batch", *(name.replace("-", "_") for name, _, _ in FIELDS))
     given = {name: value for name in names if (value := getattr(arguments, name)) is not None}
     kind, planned = (arguments.what, {}) if arguments.what in BY_HAND else _as_planned(arguments)
+    _all_there(kind, planned | given)
     event = event_of(kind, planned | given)
     day = arguments.day or today()
     if day > today():
@@ -104,6 +105,17 @@ def _did(arguments: argparse.Namespace) -> int:
     line = write(diary_path(arguments), event, day, datetime.now(UTC))
     print(json.dumps(next(lines_as_json((line,)))) if arguments.json else f"kept as {said(line)}")
     return 0
+
+
+def _all_there(kind: str, given: Mapping[str, Any]) -> None:
+    """Raises NotWrittenError naming each option without which this kind of entry says too little."""
+    missing = [
+        "the name of the BATCH" if name == "batch" else f"--{name.replace('_', '-')} ({field.description})"
+        for name, field in KINDS[kind].model_fields.items()
+        if field.is_required() and name not in given
+    ]
+    if missing:
+        raise NotWrittenError(f"{kind}: nothing was written; add {', '.join(missing)}")
 
 
 def _as_planned(arguments: argparse.Namespace) -> tuple[str, dict[str, Any]]:

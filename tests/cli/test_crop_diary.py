@@ -64,7 +64,11 @@ def test_it_is_json_for_programs(crop: Crop, capsys: pytest.CaptureFixture[str])
 WRONG = [
     (["did", "jumped", "a"], "is nothing to write down"),
     (["did", "walked", "a"], "is written by `evenwater crop walk`"),
-    (["did", "sown", "a", "--crop", "lettuce", "--plugs", "3"], "variety: is missing"),
+    (
+        ["did", "sown", "a", "--crop", "lettuce", "--plugs", "3"],
+        "sown: nothing was written; add --variety (one of the crop's varieties, as butterhead)",
+    ),
+    (["did", "thinned"], "thinned: nothing was written; add the name of the BATCH"),
     (["did", "thinned", "a", "--heads", "3"], "unknown key"),
     (["did", "thinned", "a"], "was never sown"),
     (["did", "note", "--text", "x", "--day", "2999-01-01"], "is yet to come"),
