@@ -84,6 +84,19 @@ def test_no_two_doses_meet(weak: AtTheTank) -> None:
     assert min(later - earlier for earlier, later in pairwise(starts)) >= MIXED_S
 
 
+def test_after_a_refill_no_stock_is_given_for_three_mixing_times(weak: AtTheTank) -> None:
+    """Three litres from a can, just before stock A is due; the refusals say so."""
+    weak.passes(3)
+    weak.bench.play("add_water", litres=3.0)
+    filled_s, refused = weak.clock.monotonic_s(), set()
+    while not doses(weak):
+        weak.passes(1)
+        decision = weak.bed().last_decision
+        refused |= {decision.cap} if isinstance(decision, Refusal) else set()
+    assert refused == {Cap.REFILL}
+    assert ons(weak)[0].at_s - filled_s >= MIXED_S
+
+
 def test_a_restart_between_the_halves_leaves_none_out(tmp_path: Path) -> None:
     """The ledger knows that a B is owed."""
     with at_the_tank(tmp_path, fed_bed(), tank=WEAK) as at:

@@ -156,7 +156,7 @@ PERMITS = mutants_of(
             "permits since it was refilled",
             "since_refill_s=instruments.since_refill_s(stamp.at_s),",
             "since_refill_s=None,",
-            "test_after_a_refill_nothing_is_dosed_for_three_mixing_times",
+            "tests/test_feed.py::test_after_a_refill_no_stock_is_given_for_three_mixing_times",
         ),
         (
             "permits since it moved by itself",
