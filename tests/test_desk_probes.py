@@ -164,15 +164,16 @@ def test_release_waits_for_the_end_of_a_calibration(tank: AtTheTank) -> None:
 
 
 def test_swapped_buffers_are_refused_and_the_old_calibration_stays(tank: AtTheTank, tmp_path: Path) -> None:
-    """With the reason in words; the file is untouched and nothing doses until it is put right."""
+    """By a person's word neither. The reason in words; the file is untouched, and nothing doses until then."""
     before, file = tank.service.book.get("bed1", Quantity.PH), (tmp_path / "calibrations.toml").read_text()
     tank.ask("calibrate.begin", **PH)
     take(tank, "7.00", label="4.01")
     take(tank, "4.01", label="7.00")
     tank.bench.play("back", tank="bed1", probe="ph")
-    result = tank.ask("calibrate.finish", **PH)
-    assert result["accepted"] is False
-    assert "the buffers were swapped" in result["said"]
+    for accept in (False, True):
+        result = tank.ask("calibrate.finish", accept=accept, **PH)
+        assert result["accepted"] is False
+        assert "the buffers were swapped" in result["said"]
     assert tank.service.book.get("bed1", Quantity.PH) is before
     assert (tmp_path / "calibrations.toml").read_text() == file
     tank.passes(QUARTER)
@@ -396,7 +397,7 @@ def test_the_ledger_keeps_both_figures(tank: AtTheTank, tmp_path: Path) -> None:
 def test_a_reading_that_cannot_be_relied_on_is_not_compared(tank: AtTheTank) -> None:
     """Unplugged since: what was measured says nothing of the probe."""
     reads = doubted(tank)
-    tank.bench.play("fault", name="chip_silent", target="ph")
+    tank.bench.play("unplug", probe="ph")
     tank.passes(30)
     answer = tank.ask("clear", measured_ph=reads)
     assert not answer["accepted"]
