@@ -9,7 +9,7 @@ from pathlib import Path
 
 from config.complaint import Complaint, nearest
 from config.garden import Garden
-from config.pump import HARD_MAX_RUN_S, Pump, hard_limits
+from config.pump import HARD_MAX_RUN_S, MIXING_TIMES, Pump, hard_limits
 from config.settings import Mqtt, Reservoir, Settings, Stage
 from drivers.probe import Quantity
 from drivers.wiring import AdcInput
@@ -17,7 +17,6 @@ from drivers.wiring import AdcInput
 ML_PER_L = 1000.0
 SLACK = 1e-9  # decimals such as 5.65 - 0.15 are not exact in binary
 MOST_OF_A_PASS = 0.5
-MIXING_TIMES_PER_GAP = 3.0  # common practice: after three the water is even
 CAPS = ("max_per_dose_ml", "max_per_hour_ml", "max_per_day_ml")
 SENSED_BY = {"ph_down": "ph", "ph_up": "ph", "stock_a": "ec", "stock_b": "ec", "top_up": "level"}
 LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -363,10 +362,10 @@ def _of_pump(table: str, role: str, pump: Pump, reservoir: Reservoir) -> Iterato
         yield Complaint(table, f"no {SENSED_BY[role]} probe to go by: this pump will not dose")
     elif role == "top_up" and reservoir.probe["level"].driver == "float_switch":
         yield Complaint(table, "a float switch cannot say when to stop: fit a level sender, or nothing is added")
-    enough_s = MIXING_TIMES_PER_GAP * reservoir.mixing_time_s
+    enough_s = MIXING_TIMES * reservoir.mixing_time_s
     if not pump.min_gap_s >= enough_s:
         yield Complaint(
             table,
-            f"min_gap_s = {pump.min_gap_s:g}: shorter than {MIXING_TIMES_PER_GAP:g} mixing times "
+            f"min_gap_s = {pump.min_gap_s:g}: shorter than {MIXING_TIMES:g} mixing times "
             f"({enough_s:g} s), so a dose may come before the last one shows",
         )

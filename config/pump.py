@@ -18,6 +18,7 @@ HARD_MAX_WATER_PER_DAY_ML = 20_000.0  # a pump that tops up more than this in a 
 HARD_MAX_WATER_SHARE_PER_DOSE = 0.02  # in one run the level can still be believed
 HARD_MAX_WATER_SHARE_PER_DAY = 0.25  # plants of a full bed drink 5 to 15 % a day (common practice)
 HARD_MIN_GAP_S = 60.0  # a dose cannot have mixed and shown sooner
+MIXING_TIMES = 3.0  # each takes 95 % of what is left; were the setting only a time constant, 95 % in all
 
 RoleName = Literal["ph_down", "ph_up", "stock_a", "stock_b", "top_up"]
 

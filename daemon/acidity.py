@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from config.pump import MIXING_TIMES
 from config.settings import Reservoir as Table
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.control import (
@@ -23,7 +24,6 @@ from daemon.dose.control import (
 from daemon.dose.doubt_file import Doubts
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.learn import FORGET_SHARE
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.response import (
     Effects,
     dosed,

@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 
+from config.pump import MIXING_TIMES
 from config.settings import Reservoir as Table
 from daemon import words
 from daemon.causes import Used
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_renewed import Water
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import NEVER, Cleared, Given, Usual, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp

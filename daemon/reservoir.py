@@ -39,7 +39,6 @@ from daemon.values import (
     DoseRequest,
     Outcome,
     Permit,
-    PumpState,
     Quantity,
     Refusal,
     ReservoirState,
@@ -89,7 +88,6 @@ class KeptReservoir:
             name, table, parts.ledger, partial(self.instruments.calibrated_between, Quantity.PH)
         )
         self._leak: Fall | None = None
-        self._pumps_seen: tuple[Stamp, Mapping[Role, PumpState]] | None = None
         self._ramp = Ramp(table)
         self._bands = _bands_of(table)
         self._acidity = Acidity(name, table, self.instruments, self._record, parts.answers, doubts=doubts)
@@ -316,17 +314,11 @@ class KeptReservoir:
             water=self._record.used(stamp),
             too_strong=self._acidity.too_strong(),
             little=self._acidity.little(stamp.at_s),
-            pumps=self._pump_states(stamp),
+            pumps=self.rates.states(stamp.utc.date()),
             ageing=self.instruments.ageing(stamp.utc.date()),
             standing=alarms,
             unstirred=self.instruments.has_circulation and not self.instruments.circulation_on,
         )
-
-    def _pump_states(self, stamp: Stamp) -> Mapping[Role, PumpState]:
-        """Worked out once a pass: its causes and its snapshot are of the same moment."""
-        if self._pumps_seen is None or self._pumps_seen[0] is not stamp:
-            self._pumps_seen = stamp, self.rates.states(stamp.utc.date())
-        return self._pumps_seen[1]
 
     def state(self, stamp: Stamp) -> ReservoirState:
         """This reservoir as the end of the pass found it."""
@@ -343,7 +335,7 @@ class KeptReservoir:
             last_doses=self._record.doses(LAST_DOSES),
             last_decision=self.last_decision,
             caps=self._permits.use(stamp),
-            pumps=self._pump_states(stamp),
+            pumps=self.rates.states(stamp.utc.date()),
             noise_v=self.instruments.noise_floors_v(),
             daily_light_mol=self.instruments.daily_light_mol(stamp.at_s),
             deficit_kpa=deficit_kpa(

@@ -29,10 +29,9 @@ from random import Random
 from types import MappingProxyType
 from typing import Any, Literal, Protocol
 
-from config.pump import Pump, RoleName
+from config.pump import MIXING_TIMES, Pump, RoleName
 from config.settings import Reservoir
 from daemon.dose.control import prior_ml_per_ph
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.permit import level_factor
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.values import Role

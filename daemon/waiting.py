@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from math import ceil
 
+from config.pump import MIXING_TIMES
 from daemon import words
 from daemon.dose.control import ControlState, PhAim, dead_band_ph
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.newest import READINGS
 from daemon.dose.windows import Totals
 from daemon.values import Cap, Condition, Role, Verdict

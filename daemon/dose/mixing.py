@@ -8,7 +8,8 @@ from __future__ import annotations
 from math import inf
 from typing import NamedTuple
 
-MIXING_TIMES = 3.0  # each takes 95 % of what is left; were the setting only a time constant, 95 % in all
+from config.pump import MIXING_TIMES
+
 SHOWS_TIMES = 2.5  # from here readings may be gathered: 0.06 % of the dose is still to come
 
 

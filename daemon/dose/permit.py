@@ -31,9 +31,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from config.pump import HARD_MAX_RUN_S, HARD_MIN_GAP_S, REAGENT_LIMITS, HardLimits, hard_limits
+from config.pump import HARD_MAX_RUN_S, HARD_MIN_GAP_S, MIXING_TIMES, REAGENT_LIMITS, HardLimits, hard_limits
 from config.settings import Reservoir
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.windows import HOUR_S, Totals
 from daemon.values import (
     INTO_A_CUP,

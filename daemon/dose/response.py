@@ -32,9 +32,10 @@ from math import inf, isfinite
 from types import MappingProxyType
 from typing import NamedTuple
 
+from config.pump import MIXING_TIMES
 from daemon.dose.control import PhAim
 from daemon.dose.finding import DOUBTED, Finding, Surprise
-from daemon.dose.mixing import MIXING_TIMES, mixing_after
+from daemon.dose.mixing import mixing_after
 from daemon.dose.moved_alone import LONG_S, moved_alone, slow_s_of
 from daemon.dose.newest import READINGS
 from daemon.dose.points import POINT_S, Point, following, median, since, thinned

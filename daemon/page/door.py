@@ -67,7 +67,7 @@ class Door:
         return self._sessions.begin(rank)[0]
 
     def logout(self, identity: str) -> None:
-        """End this session."""
+        """Whoever logged in with it is out."""
         self._sessions.end(identity)
 
     def close(self) -> None:

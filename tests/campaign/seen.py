@@ -6,8 +6,8 @@ from collections import Counter
 from dataclasses import replace
 from math import inf
 
+from config.pump import MIXING_TIMES
 from daemon.cli.audit import Audit
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.newest import READINGS
 from daemon.rehearse import taken
 from daemon.values import Condition, Quantity, State

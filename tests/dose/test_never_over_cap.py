@@ -17,9 +17,9 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
+from config.pump import MIXING_TIMES
 from daemon.dose.control import ControlState, PhAim, ask_ph
 from daemon.dose.ledger import Ledger, LedgerError
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.permit import Facts, permit
 from daemon.dose.windows import DAY_S, HOUR_S, OPPOSITE, Stamp
 from daemon.values import Condition, DoseRequest, Outcome, Permit, Quality, Role

@@ -7,11 +7,10 @@ from random import Random
 
 import pytest
 
-from config.pump import Pump
+from config.pump import MIXING_TIMES, Pump
 from config.settings import Bands, PhControl, Reservoir
 from daemon.dose.control import ControlState, aim_of, ask_ph, expected_shift_ph, given, taught_little
 from daemon.dose.finding import LATCHING, Surprise
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.response import Effects, dosed, doubted, watch
 from daemon.dose.second_look import (
     LEAST_SHARE,

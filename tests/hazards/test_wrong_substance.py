@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from config.pump import MIXING_TIMES
 from config.settings import Settings
 from daemon.dose.ledger import Ledger
-from daemon.dose.mixing import MIXING_TIMES
 from daemon.dose.permit import Facts, limits_of, permit
 from daemon.dose.windows import Stamp
 from daemon.values import (

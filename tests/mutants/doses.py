@@ -819,12 +819,6 @@ MIXING = mutants_of(
     "tests/dose/test_control.py",
     (
         (
-            "mixing three of them",
-            "MIXING_TIMES = 3.0",
-            "MIXING_TIMES = 2.0",
-            f"tests/dose/test_permit.py::{WAIT} tests/dose/test_permit.py::test_hands_off_for_three_mixing_times",
-        ),
-        (
             "mixing three mixing times",
             "dosed_s + MIXING_TIMES * mixing_time_s",
             "dosed_s",

@@ -368,6 +368,13 @@ PUMP_TABLE = mutants_of(
     "config/pump.py",
     "tests/config/test_settings.py",
     (
+        (
+            "settings MIXING_TIMES",
+            "MIXING_TIMES = 3.0",
+            "MIXING_TIMES = 2.0",
+            "tests/dose/test_permit.py::TestWait::test_too_soon_refuses_by_name "
+            "tests/dose/test_permit.py::test_hands_off_for_three_mixing_times",
+        ),
         ("settings HARD_MAX_RUN_S", "HARD_MAX_RUN_S = 30.0", "HARD_MAX_RUN_S = 60.0", CODE),
         ("settings HARD_MAX_PER_DAY_ML", "HARD_MAX_PER_DAY_ML = 500.0", "HARD_MAX_PER_DAY_ML = 5000.0", CODE),
         (
