@@ -22,7 +22,7 @@ MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sb
 HOUSE = Path(__file__).parents[1]
 
 
-def until(happened: Callable[[], object], within_s: float = 5.0) -> None:
+def until(happened: Callable[[], object], within_s: float = 15.0) -> None:
     """Come back as soon as it has happened; AssertionError if it has not within the time."""
     end_s = time.monotonic() + within_s
     while not happened():

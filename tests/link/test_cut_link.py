@@ -19,7 +19,7 @@ from daemon.values import State
 from sim_hw.bench import Bench, open_rig
 from sim_hw.from_settings import bench_table
 from tests.at_the_tank import CALIBRATIONS, PASS_S, one_bed
-from tests.brokers import Broker, Watcher
+from tests.brokers import Broker, Watcher, until
 from tests.link.devices import HEARTBEAT_S, only_mosquitto
 from tests.namespaces import BROKER, Cable, NamespaceError, cable
 
@@ -118,10 +118,10 @@ def back(wire: Cable, box: Box, watcher: Watcher, before: State) -> None:
     seen = len(watcher.seen)
     wire.mend()
     box.passes_until(connected=True, within_s=30.0)
+    until(lambda: (STATE, b"ready") in watcher.seen[seen:])  # on its way to the watcher when the box has said it
     moments = [payload for topic, payload in watcher.seen[seen:] if topic == SAMPLED]
     assert moments
     assert min(moments) >= utc_text(before.utc).encode()
-    assert watcher.kept[STATE] == b"ready"
     for _ in range(round(TABLE[Kind.BROKER].off_delay_s / PASS_S) + 1):
         last = box.one_pass()
     assert Kind.BROKER.value not in {alarm.kind for alarm in last.alarms}
