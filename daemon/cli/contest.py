@@ -16,6 +16,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from config.load import raw_tables
 from config.settings import Settings
+from daemon.cli.rehearse import DAYS_OF_ALL
 from daemon.compare import (
     HEADINGS,
     OURS,
@@ -37,7 +38,6 @@ from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
 
 WAYS = (*RIVALS, OURS)
 FEWEST_DAYS = 1.1
-DAYS_OF_ALL = 5.0  # each of them, so that the whole takes minutes; name one scenario for all of its days
 
 
 def contest(arguments: argparse.Namespace) -> int:

@@ -37,6 +37,7 @@ DAY_S = 86400.0
 LEVELS_EVERY_DAYS = 3
 USUAL = Path(__file__).parents[2] / "config" / "rigs" / "quince-lane-fed.toml"
 USUAL_DAYS = 14.0
+DAYS_OF_ALL = 7.0  # of each with --all, so that the whole takes minutes
 TRUTH_EVERY_S = 60.0
 USUAL_EVERY_S = 60.0  # six times as quick as passes every 10 s, and never kinder: each dose waits for more passes
 GRAVEST_FIRST = (Condition.LOCKED, Condition.HELD, Condition.WATCHING, Condition.KEEPING)
@@ -76,7 +77,7 @@ def add_commands(commands: Commands) -> None:
         type=_days,
         default=None,
         metavar="N",
-        help="simulated days (default 14, or the scenario's; 5 of each with --all)",
+        help=f"simulated days (default {USUAL_DAYS:g}, or the scenario's; {DAYS_OF_ALL:g} of each with --all)",
     )
     parser.add_argument("--scenario", choices=SCENARIOS, help="named water and weeks instead of the file's own")
     parser.add_argument("--all", action="store_true", help="every scenario in turn, on all cores")
