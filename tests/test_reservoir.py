@@ -202,6 +202,9 @@ def test_a_dead_thermometer_falls_back_on_the_settings_assumption(tmp_path: Path
         assert at.bed().verdicts[Quantity.PH].reason is VerdictReason.NO_TEMPERATURE
         assert at.runs() == []
         assert set(at.alarms()) == {"bed1-temperature-probe"}  # one cause, one alarm
+        at.bench.play("unplug", probe="ph")
+        at.passes(QUARTER)
+        assert set(at.alarms()) == {"bed1-temperature-probe", "bed1-ph-probe"}
 
 
 def test_a_thermometer_that_is_stuck_is_not_believed(tmp_path: Path) -> None:

@@ -232,9 +232,9 @@ def judge(
     """
     still = _stillness(history.still, look.sample, limits)
     if isinstance(look, NotRead):
-        finding: _Finding | None = _Finding(Quality.BAD, look.reason, look.numbers)
+        finding: _Finding | None = _unread(look, still, limits)
     else:
-        finding = _alone(look, limits, now_s) or _stuck(look, still, limits)
+        finding = _alone(look, limits, now_s) or _stuck(look.sample, still, limits)
     level, new_level = history.trusted or history.level, None
     if finding is None and isinstance(look, Reading):
         level, new_level, finding = _move(look, history, limits)
@@ -259,19 +259,34 @@ def judge(
 _FINE = _Finding(Quality.GOOD, VerdictReason.FINE)
 
 
+def _unread(look: NotRead, still: _Still | None, limits: Limits) -> _Finding:
+    """Why there is no reading. Where only the temperature is lacking, what the bare signal shows comes first."""
+    shown = None
+    if look.reason is VerdictReason.NO_TEMPERATURE and look.sample is not None:
+        shown = _of_signal(look.sample, limits) or _stuck(look.sample, still, limits)
+    return shown or _Finding(Quality.BAD, look.reason, look.numbers)
+
+
 def _alone(reading: Reading, limits: Limits, now_s: float) -> _Finding | None:
     """What one look alone shows."""
     sample = reading.sample
     age_s = now_s - reading.at_s
     if not (_EARLIEST_S <= age_s <= limits.stale_s):
         return _bad(VerdictReason.STALE, age_s=age_s, stale_s=limits.stale_s)
+    if (shown := _of_signal(sample, limits)) is not None:
+        return shown
+    if not (limits.lowest <= reading.value <= limits.highest and _all_finite(sample)):
+        return _bad(VerdictReason.OUT_OF_SPAN, value=reading.value, lowest=limits.lowest, highest=limits.highest)
+    return _uncompensated(reading) if limits.calibrated else None
+
+
+def _of_signal(sample: Sample, limits: Limits) -> _Finding | None:
+    """What the volts of one sample show, whatever they would stand for."""
     if sample.clipped:
         return _bad(VerdictReason.CLIPPED, volts=sample.volts)
     if sample.spread_v is not None and not (0.0 <= sample.spread_v <= limits.max_spread_v):
         return _bad(VerdictReason.NOISY, spread_v=sample.spread_v, allowed_v=limits.max_spread_v)
-    if not (limits.lowest <= reading.value <= limits.highest and _all_finite(sample)):
-        return _bad(VerdictReason.OUT_OF_SPAN, value=reading.value, lowest=limits.lowest, highest=limits.highest)
-    return _uncompensated(reading) if limits.calibrated else None
+    return None
 
 
 def _uncompensated(reading: Reading) -> _Finding | None:
@@ -296,10 +311,10 @@ def _stillness(still: _Still | None, sample: Sample | None, limits: Limits) -> _
     return _Still(sample.volts, sample.at_s)
 
 
-def _stuck(reading: Reading, still: _Still | None, limits: Limits) -> _Finding | None:
+def _stuck(sample: Sample, still: _Still | None, limits: Limits) -> _Finding | None:
     if still is None or limits.stuck_s is None:
         return None
-    still_s = reading.at_s - still.since_s
+    still_s = sample.at_s - still.since_s
     if still_s < limits.stuck_s:
         return None
     return _bad(VerdictReason.STUCK, volts=still.volts, still_s=still_s)

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -131,6 +132,34 @@ def test_no_reading_is_bad_for_its_own_reason(reason: VerdictReason) -> None:
     assert (verdict.reading, verdict.note) == (None, "ADS1115 at 0x48 did not answer")
     assert verdict.numbers == {"tries": 3.0}
     assert [says(each) for each in watch.all([6.0] * 5)] == [WARMING_UP] * 4 + [GOOD]
+
+
+@pytest.mark.parametrize(
+    ("shown", "reason"),
+    [
+        ({"clipped": True}, VerdictReason.CLIPPED),
+        ({"spread_v": 0.5}, VerdictReason.NOISY),
+        ({}, VerdictReason.NO_TEMPERATURE),
+    ],
+)
+def test_without_a_temperature_the_bare_signal_still_tells(shown: dict[str, Any], reason: VerdictReason) -> None:
+    """A probe that came off while the thermometer was out says so at once, not when that is back."""
+    watch = Watch().settled_at(6.0)
+    sample = replace(look_at(PH, 6.0, watch.now_s).sample, **shown)
+    assert says(watch.see(NotRead(VerdictReason.NO_TEMPERATURE, sample=sample))) == (Quality.BAD, reason)
+    assert (
+        says(watch.see(NotRead(VerdictReason.NOT_CALIBRATED, sample=sample)))[1] is VerdictReason.NOT_CALIBRATED
+    )
+
+
+def test_without_a_temperature_a_stuck_signal_still_tells() -> None:
+    """After the half hour that it takes with one."""
+    watch, found = Watch(), set()
+    for _ in range(round(1900.0 / PASS_S)):
+        watch.now_s += PASS_S
+        sample = look_at(PH, 6.0, watch.now_s).sample
+        found.add(watch.see(NotRead(VerdictReason.NO_TEMPERATURE, sample=sample)).reason)
+    assert found == {VerdictReason.NO_TEMPERATURE, VerdictReason.STUCK}
 
 
 @pytest.mark.parametrize(

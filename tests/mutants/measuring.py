@@ -90,8 +90,8 @@ JUDGE = mutants_of(
     (
         (
             "judge no reading",
-            "finding: _Finding | None = _Finding(Quality.BAD, look.reason, look.numbers)",
-            "finding: _Finding | None = _FINE",
+            "return shown or _Finding(Quality.BAD, look.reason, look.numbers)",
+            "return _FINE",
             "test_no_reading_is_bad_for_its_own_reason",
             (VerdictReason.NO_ANSWER,),
         ),
@@ -157,10 +157,16 @@ JUDGE = mutants_of(
         ),
         (
             "judge stuck",
-            "finding = _alone(look, limits, now_s) or _stuck(look, still, limits)",
+            "finding = _alone(look, limits, now_s) or _stuck(look.sample, still, limits)",
             "finding = _alone(look, limits, now_s)",
             "test_a_voltage_that_does_not_move_for_half_an_hour_is_stuck",
             (VerdictReason.STUCK,),
+        ),
+        (
+            "judge a bare signal without a temperature",
+            "if look.reason is VerdictReason.NO_TEMPERATURE and look.sample is not None:",
+            "if False:",
+            "test_without_a_temperature_the_bare_signal_still_tells",
         ),
         (
             "judge unlike this water",
