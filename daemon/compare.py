@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import astuple, dataclass, fields, replace
 from html import escape
@@ -166,13 +166,26 @@ def _miscalibrate(service: Service, off_ph: float) -> None:
 
 
 def scores(runs: Sequence[Run], base: Mapping[str, Any], jobs: int, done: Callable[[], None]) -> dict[Run, Score]:
+    """All of them, as `live_all`."""
+    return {run: score for run, (score, _) in live_all(runs, base, jobs, done).items()}
+
+
+def live_all(
+    runs: Sequence[Run],
+    base: Mapping[str, Any],
+    jobs: int,
+    done: Callable[[], None],
+    drawn: Collection[Run] = frozenset(),
+) -> dict[Run, tuple[Score, Sight | None]]:
     """All of them, in so many processes, the long ones first; `done` is called after each.
 
-    A way without chance goes the same way with every seed, and is run once.
+    What they saw is large, and kept for those alone that are to be drawn. A way without chance goes the same way
+    with every seed, and is run once.
     """
     once = dict.fromkeys(sorted(map(_lived_as, runs), key=lambda run: run.way != OURS))
+    kept = set(map(_lived_as, drawn))
     with ProcessPoolExecutor(jobs) as pool:
-        results = {run: pool.submit(_score_of, run, base) for run in once}
+        results = {run: pool.submit(_lived, run, base, seen=run in kept) for run in once}
         for one in as_completed(results.values()):
             one.result()
             done()
@@ -203,8 +216,9 @@ def _until(scenario: Scenario, days: float) -> Scenario:
     return replace(scenario, says="", days=days, faults=tuple(soon))
 
 
-def _score_of(run: Run, base: Mapping[str, Any]) -> Score:
-    return live(run, base)[0]
+def _lived(run: Run, base: Mapping[str, Any], *, seen: bool) -> tuple[Score, Sight | None]:
+    score, sight = live(run, base)
+    return score, sight if seen else None
 
 
 def mean_and_spread(found: Iterable[Score]) -> tuple[Score, Score]:

@@ -22,16 +22,15 @@ from daemon.compare import (
     OURS,
     Run,
     Score,
-    live,
+    live_all,
     lived,
     mean_and_spread,
     picture,
     same_as,
-    scores,
     targets_over,
     waters_of,
 )
-from daemon.rivals import RIVALS, NoPid
+from daemon.rivals import RIVALS, NoPid, Sight
 from daemon.service import CANNOT_START
 from sim_hw.grower import GrowerStoppedError
 from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of
@@ -52,12 +51,14 @@ def contest(arguments: argparse.Namespace) -> int:
     try:
         base = raw_tables(arguments.settings)
         runs = _runs(arguments)
-        found = _all_scores(runs, base)
+        drawn = [run for run in runs if (run.scenario, run.seed) == (runs[0].scenario, runs[0].seed)]
+        seen = _live_all(runs, base, drawn if arguments.picture is not None else ())
         if arguments.picture is not None:
-            _draw(arguments, base)
+            _draw(arguments.picture, {run: sight for run in drawn if (sight := seen[run][1]) is not None}, base)
     except (NoPid, GrowerStoppedError, *CANNOT_START) as trouble:
         print(f"evenwater rehearse: {trouble}", file=sys.stderr)
         return 1
+    found = {run: score for run, (score, _) in seen.items()}
     if arguments.json:
         each = [{**asdict(run), **asdict(score)} for run, score in found.items()]
         print(json.dumps(each, ensure_ascii=False))
@@ -83,22 +84,23 @@ def runs_of(names: Iterable[str], ways: Sequence[str], seeds: Sequence[int], lik
                 yield replace(like, scenario=name, way=way, seed=seed)
 
 
-def _all_scores(runs: Sequence[Run], base: Mapping[str, Any]) -> dict[Run, Score]:
+def _live_all(
+    runs: Sequence[Run], base: Mapping[str, Any], drawn: Sequence[Run]
+) -> dict[Run, tuple[Score, Sight | None]]:
     columns = (TextColumn("rehearsing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task("", total=lived(runs))
-        return scores(runs, base, os.cpu_count() or 1, lambda: progress.advance(task))
+        return live_all(runs, base, os.cpu_count() or 1, lambda: progress.advance(task), drawn)
 
 
-def _draw(arguments: argparse.Namespace, base: Mapping[str, Any]) -> None:
-    """One seed of each way, anew, as a picture."""
-    name = arguments.scenario or next(iter(SCENARIOS))
-    scenario = SCENARIOS[name]
-    days = arguments.days or scenario.days
-    sights = {way: live(Run(name, way, arguments.seed, arguments.variant, days), base)[1] for way in WAYS}
+def _draw(path: Path, seen: Mapping[Run, Sight], base: Mapping[str, Any]) -> None:
+    """Each way in the first of the waters, with the first of the seeds."""
+    run = next(iter(seen))
+    scenario = SCENARIOS[run.scenario]
     settings = Settings.model_validate(tables_of(base, scenario))
-    path: Path = arguments.picture
-    path.write_text(picture(f"{name}: {scenario.says} (simulated)", sights, settings, days), encoding="utf-8")
+    title, days = f"{run.scenario}: {scenario.says} (simulated)", run.days or scenario.days
+    drawing = picture(title, {run.way: sight for run, sight in seen.items()}, settings, days)
+    path.write_text(drawing, encoding="utf-8")
     print(f"picture: {path}", file=sys.stderr)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -129,8 +130,19 @@ def _seeds(text: str) -> int:
     return count
 
 
+def _no_picture(arguments: argparse.Namespace) -> str:
+    """Why none can be written, before minutes go by; "" where one can."""
+    folder: Path = arguments.picture.absolute().parent
+    if not arguments.compare:
+        return "goes with --compare"
+    return "" if os.access(folder, os.W_OK | os.X_OK) else f"no folder that can be written to: {folder}"
+
+
 def act(arguments: argparse.Namespace) -> int:
     """Rehearse and report. Exit 1 where a cap was crossed, or the rehearsal could not run."""
+    if arguments.picture is not None and (trouble := _no_picture(arguments)):
+        print(f"evenwater rehearse: --picture {arguments.picture}: {trouble}", file=sys.stderr)
+        return 1
     if arguments.all or arguments.compare:
         from daemon.cli.contest import contest
 

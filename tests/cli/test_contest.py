@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -31,7 +32,22 @@ def test_ours_beside_others(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     told = [line.split("  ")[0] for line in lines]
     assert [each for each in told if each in ways] == list(ways)
     assert sum(line.startswith(("  met", "  MISSED")) for line in lines) == 9
-    assert drawn.read_text(encoding="utf-8").startswith("<svg")
+    picture = drawn.read_text(encoding="utf-8")
+    assert picture.startswith("<svg")
+    assert [way for way in ways if f">{way}</text>" in picture] == list(ways)
+    ours = next(line for line in lines if line.startswith("ours"))
+    assert re.findall(r">(\d+) doses<", picture)[-1] == ours.split()[5]  # the same run as in the table
+
+
+def test_a_picture_that_cannot_be_written_is_refused_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not after the minutes that the runs take."""
+    nowhere = tmp_path / "gone" / "picture.svg"
+    assert main(["rehearse", "--all", "--compare", "--picture", str(nowhere)]) == 1
+    assert f"--picture {nowhere}: no folder that can be written to" in capsys.readouterr().err
+    assert main(["rehearse", "--scenario", "soft", "--picture", str(tmp_path / "picture.svg")]) == 1
+    assert "goes with --compare" in capsys.readouterr().err
 
 
 def test_a_day_alone_is_too_short(capsys: pytest.CaptureFixture[str]) -> None:
