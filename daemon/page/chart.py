@@ -16,7 +16,7 @@ Ends = tuple[float, float]
 WIDE, RULER_HIGH, BAR_HIGH, LINE_HIGH = 320.0, 26.0, 10.0, 190.0
 LEFT, RIGHT, TOP, BOTTOM = 42.0, 312.0, 20.0, 152.0
 MARGIN = 0.75  # of the band's width, shown on either side of it
-LEAST_SPAN = 0.05  # of the value: what varies less than this looks flat
+LEAST_SPAN_DIGITS = 10  # of the last decimal shown: what varies less looks flat, and no two labels are alike
 
 
 def ruler(value: float | None, band: Ends) -> Markup:
@@ -85,7 +85,8 @@ class Line:
         drawn: list[Bucket | Band] = [*(sound or self.buckets), *self.steps]
         known = [edge for of in drawn for edge in (of.low, of.high)]
         low, high = min(known), max(known)
-        room = max(high - low, LEAST_SPAN * max(abs(low), abs(high)), 1e-3) * 0.08
+        span = max(high - low, LEAST_SPAN_DIGITS * 10.0 ** -words.DECIMALS[self.quantity.kind])
+        room = 0.08 * span + (span - (high - low)) / 2.0
         return low - room, high + room
 
 

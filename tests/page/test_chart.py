@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from daemon import words
 from daemon.page.chart import TOP, Line, bar, line, ruler, summary
 from daemon.store.trend import Band, Bucket
 from daemon.values import Quantity
@@ -50,6 +51,16 @@ def test_a_line_is_well_formed_and_says_its_extremes(values: list[tuple[float, f
     ElementTree.fromstring(line(of))
     assert f"{min(low for low, _ in values):.2f}" in summary(of)
     assert f"{max(high for _, high in values):.2f}" in summary(of)
+
+
+@pytest.mark.parametrize("quantity", list(words.DECIMALS))
+@pytest.mark.parametrize("value", [0.3, 1.0, 6.1, 60.0])
+def test_a_line_that_stands_still_lies_in_the_middle_of_three_labels(quantity: Quantity, value: float) -> None:
+    """A level that is the same all day: not 100 % at the bottom and 100 % at the top."""
+    of = replace(a_line([(value, value)] * 10), quantity=quantity, band=None)
+    texts = [each.text for each in ElementTree.fromstring(line(of)).iter() if "text" in each.tag]
+    assert len({*texts[:3]}) == 3
+    assert sum(of.ends) / 2.0 == pytest.approx(value)
 
 
 def test_a_band_that_moved_is_drawn_where_it_was() -> None:
