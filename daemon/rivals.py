@@ -52,10 +52,14 @@ class NoPid(ImportError):  # noqa: N818 - what it is
     """simple-pid is not installed."""
 
 
+May = Callable[[RoleName], bool]
+"""Whether any of this role could be given now: for a way that would reckon long for nothing."""
+
+
 class Way(Protocol):
     """One way to keep pH: mL above zero for acid, below zero for base, 0 for nothing."""
 
-    def __call__(self, ph: float, now_s: float, /) -> float: ...
+    def __call__(self, ph: float, now_s: float, may: May, /) -> float: ...
 
 
 @dataclass(slots=True)
@@ -133,21 +137,34 @@ class Rival:
             if minute % 60 == 0:
                 self._feed_by_hand()
             if now_s - self._last_s >= MIXING_TIMES * self._bed.mixing_time_s:
-                self._dose(
-                    self._way(look.ph - self._off_ph + self._chance.gauss(0.0, PROBE_NOISE_PH), now_s), now_s
-                )
+                seen_ph = look.ph - self._off_ph + self._chance.gauss(0.0, PROBE_NOISE_PH)
+                self._keep_ph(seen_ph, now_s)
         return self.sight
 
-    def _dose(self, ml: float, now_s: float) -> None:
-        role: RoleName = "ph_down" if ml > 0.0 else "ph_up"
-        opposite: RoleName = "ph_up" if ml > 0.0 else "ph_down"
+    def _keep_ph(self, seen_ph: float, now_s: float) -> None:
+        def may(role: RoleName) -> bool:
+            return self._room_ml(role, now_s) > 0.0
+
+        self._dose(self._way(seen_ph, now_s, may), now_s)
+
+    def _room_ml(self, role: RoleName, now_s: float) -> float:
+        """The most of this role that may be given now; 0 in its waits, and where it is too little to be given."""
+        opposite: RoleName = "ph_up" if role == "ph_down" else "ph_down"
         bottle, other = self._bottles.get(role), self._bottles.get(opposite)
-        if ml == 0.0 or bottle is None or now_s - bottle.since_s < bottle.pump.min_gap_s:
-            return
+        if bottle is None or now_s - bottle.since_s < bottle.pump.min_gap_s:
+            return 0.0
         if other is not None and now_s - other.since_s < self._bed.opposite_gap_h * HOUR_S:
+            return 0.0
+        room_ml = bottle.room_ml(now_s) * level_factor(self._tank.look().level_share)
+        return room_ml if room_ml >= bottle.pump.smallest_dose_ml else 0.0
+
+    def _dose(self, ml: float, now_s: float) -> None:
+        if ml == 0.0:
             return
-        given_ml = min(abs(ml), bottle.room_ml(now_s) * level_factor(self._tank.look().level_share))
-        if given_ml < bottle.pump.smallest_dose_ml:
+        role: RoleName = "ph_down" if ml > 0.0 else "ph_up"
+        given_ml = min(abs(ml), self._room_ml(role, now_s))
+        bottle = self._bottles.get(role)
+        if bottle is None or given_ml < bottle.pump.smallest_dose_ml:
             return
         if now_s < bottle.dry_s:
             self._tank.deliver(role, given_ml * bottle.true_rate)
@@ -173,7 +190,7 @@ def _guess_ml_per_ph(bed: Reservoir) -> float:
 
 def nothing(_bed: Reservoir) -> Callable[[Tank], Way]:
     """No dosing."""
-    return lambda _tank: lambda _ph, _now_s: 0.0
+    return lambda _tank: lambda _ph, _now_s, _may: 0.0
 
 
 def timer(bed: Reservoir) -> Callable[[Tank], Way]:
@@ -182,7 +199,7 @@ def timer(bed: Reservoir) -> Callable[[Tank], Way]:
     def begin(_tank: Tank) -> Way:
         last_s = -inf
 
-        def way(ph: float, now_s: float) -> float:
+        def way(ph: float, now_s: float, _may: May) -> float:
             nonlocal last_s
             if now_s - last_s < TIMER_EVERY_S or ph <= bed.ph.target:
                 return 0.0
@@ -214,7 +231,7 @@ def pid(bed: Reservoir, dead_band_ph: float = 0.0) -> Callable[[Tank], Way]:
         )
         controller.output_limits = (-_guess_ml_per_ph(bed), _guess_ml_per_ph(bed))
 
-        def way(ph: float, now_s: float) -> float:
+        def way(ph: float, now_s: float, _may: May) -> float:
             clock["s"] = now_s
             ml = float(controller(ph) or 0.0)
             return 0.0 if abs(ph - bed.ph.target) < dead_band_ph else ml
@@ -228,11 +245,11 @@ def oracle(bed: Reservoir) -> Callable[[Tank], Way]:
     """The dose that the whole tank needs, worked out from its true chemistry."""
 
     def begin(tank: Tank) -> Way:
-        def way(_ph: float, _now_s: float) -> float:
+        def way(_ph: float, _now_s: float, may: May) -> float:
             ph, target = tank.bulk().ph, bed.ph.target
-            if ph > target + ORACLE_DEAD_BAND_PH:
+            if ph > target + ORACLE_DEAD_BAND_PH and may("ph_down"):
                 return _ml_to(tank, "ph_down", target - ORACLE_DEAD_BAND_PH, 4.0 * _guess_ml_per_ph(bed))
-            if ph < bed.bands.ph_low:
+            if ph < bed.bands.ph_low and may("ph_up"):
                 return -_ml_to(tank, "ph_up", target, 4.0 * _guess_ml_per_ph(bed))
             return 0.0
 

@@ -10,10 +10,12 @@ import pytest
 from config.load import raw_tables
 from config.settings import Settings
 from daemon.compare import START_DAY_S
-from daemon.rivals import DAY_S, HOUR_S, RIVALS, Rival, Sight
+from daemon.rivals import BISECTIONS, DAY_S, HOUR_S, RIVALS, Rival, Sight
 from sim_hw.from_settings import bench_table
+from sim_hw.reagents import ReagentRole
 from sim_hw.scenarios import BED, SCENARIOS, tables_of
 from sim_hw.tables import check
+from sim_hw.tank import Tank
 from tests.at_the_tank import RIGS
 
 DAYS = 2.0
@@ -103,3 +105,17 @@ def test_the_same_seed_gives_the_same_run() -> None:
     assert lived("timer").doses == lived("timer").doses
     assert lived("timer").ph == lived("timer").ph
     assert lived("pid, dead band", 2).doses != lived("pid, dead band", 3).doses
+
+
+def test_the_oracle_reckons_only_where_it_may_dose(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In its waits and at its caps nothing could come of it. A reckoning tries so many amounts."""
+    asked: list[float] = []
+    ph_with = Tank.ph_with
+
+    def noting(tank: Tank, role: ReagentRole, ml: float) -> float:
+        asked.append(ml)
+        return ph_with(tank, role, ml)
+
+    monkeypatch.setattr(Tank, "ph_with", noting)
+    doses = lived("oracle").doses
+    assert len(asked) == BISECTIONS * len(doses) > 0
