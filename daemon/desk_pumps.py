@@ -70,7 +70,8 @@ def poured(asked: Poured, request: Request, loop: Loop) -> Any:
         return {"accepted": False, "said": said}
     if request.given_up.is_set():
         raise RequestRefused("nobody waits for this any more: not noted")
-    reservoir.poured(asked.pump, asked.ml, asked.note, loop.stamp())
+    note = f"{request.who}: {asked.note}" if asked.note else request.who
+    reservoir.poured(asked.pump, asked.ml, note, loop.stamp())
     said = (
         f"{title}: {asked.ml:g} mL {what} by hand noted; it counts as a dose, the next waits until it has mixed"
     )

@@ -16,6 +16,8 @@ from daemon.crop.stocks import Place, Stock, place
 from daemon.crop.weighing import BOTTLE_ML, Bottle, Weighed, Weighing
 from daemon.mixes import Answer
 
+ACID_INTO_WATER = "acid into water, never water into acid"
+KEPT_APART = "never pour concentrates A and B together: one into the whole tank, stirred in, then the other"
 # Source water for lettuce, mg/L: Oklahoma State Extension HLA-6722, Table 1.
 LIMITS = {Element.NA: (50.0, "sodium"), Element.CL: (140.0, "chloride")}
 _SHOWN = ("N", "P", "K", "Ca", "Mg", "S", "Fe", "Mn", "Zn", "B", "Cu", "Mo", "Na", "Cl")
@@ -249,9 +251,9 @@ def care(answer: Answer) -> Iterator[str]:
     """The cautions of all that is handled."""
     products = answer.products
     if any(product.kind is Kind.ACID for product in products):
-        yield "acid into water, never water into acid; goggles, gloves, apron, running water near; for adults"
+        yield f"{ACID_INTO_WATER}; goggles, gloves, apron, running water near; for adults"
     if answer.stocks is not None or _concentrates_apart(products):
-        yield "never pour concentrates A and B together: one into the whole tank, stirred in, then the other"
+        yield KEPT_APART
     yield "gloves and goggles; do not breathe the dust of salts; no food beside it; jugs and spoons of its own"
     if any(product.oxidiser for product in products):
         yield "nitrates are oxidisers and feed a fire: dry, in their own bags, away from all that burns"

@@ -94,7 +94,7 @@ def test_what_was_poured_counts_as_a_dose(tank: AtTheTank) -> None:
     use = tank.passes(1).reservoirs["bed1"].caps[Role.PH_DOWN]
     assert (use.last_hour_ml, use.last_day_ml, use.bottle_left_ml) == (15.0, 15.0, 985.0)
     (entry,) = tank.ask("ledger", last=1)
-    assert (entry["reason"], entry["outcome"], entry["note"]) == ("by_hand", "done", "by eye")
+    assert (entry["reason"], entry["outcome"], entry["note"]) == ("by_hand", "done", "local: by eye")
     assert tank.runs() == []
 
 

@@ -5,7 +5,7 @@ To add one: a line in ACTS, and its form by `daemon.page.views.forms.offered` wi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -24,8 +24,10 @@ Raises KeyError for a field that is missing, ValueError (with what to do) for on
 class Act:
     """What the form of one path has done.
 
-    back: the view to go on with; carried: fields of the form that tell it what of. raises: it may make it dose,
-    so it is for the holder of the password, who gives it again in the same form. at_once: no answer in between.
+    back: the view to go on with; carried: fields of the form that tell it what of; typed: those that stand there
+    still until it is done. raises: it may make it dose, so it is for the holder of the password, who gives it
+    again in the same form. at_once: no answer in between. sure: where the daemon asks whether something is no
+    slip, what the button says that sends what was typed once more.
     """
 
     back: str
@@ -33,11 +35,18 @@ class Act:
     raises: bool = False
     carried: tuple[str, ...] = ()
     at_once: bool = False
+    typed: tuple[str, ...] = ()
+    sure: str = ""
 
-    def way_back(self, form: Form) -> str:
-        """Where to go on: the view, with what was carried along."""
-        query = urlencode({name: form[name] for name in self.carried if name in form})
+    def way_back(self, form: Form, *, done: bool = False) -> str:
+        """Where to go on: the view, with what is carried along."""
+        query = urlencode(given(form, self.carried if done else (*self.carried, *self.typed)))
         return f"{self.back}?{query}" if query else self.back
+
+
+def given(form: Form, names: Iterable[str]) -> dict[str, str]:
+    """Those of a form's fields that are there."""
+    return {name: form[name] for name in names if name in form}
 
 
 def _hold(daemon: Daemon, form: Form, by: str) -> str:
@@ -64,6 +73,31 @@ def _prime(daemon: Daemon, form: Form, by: str) -> str:
     if ml is None:
         raise ValueError("How many mL are to run? Type it, as 2: nothing ran.")
     return daemon.acted("prime", by, reservoir=form["reservoir"], pump=form["pump"], ml=ml)
+
+
+def _bottle(daemon: Daemon, form: Form, by: str) -> str:
+    if form.get("full") != "yes":
+        raise ValueError("Tick first that the bottle is filled to the top: nothing was noted.")
+    return daemon.acted("bottle", by, **_pump(form))
+
+
+def _tube(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("tube", by, **_pump(form))
+
+
+def _poured(daemon: Daemon, form: Form, by: str) -> str:
+    ml = number_of(form, "ml", "how much you poured, in mL")
+    if ml is None:
+        raise ValueError("How many mL did you pour? Type it, as 5: nothing was noted.")
+    told = {"ml": ml, "note": form.get("note", ""), "sure": form.get("sure") == "yes"}
+    return daemon.acted("poured", by, **_pump(form), **told)
+
+
+def _pump(form: Form) -> dict[str, str]:
+    """Which pump of which reservoir. Raises ValueError where none was chosen."""
+    if "pump" not in form:
+        raise ValueError("Of which pump? Choose it: nothing was noted.")
+    return {"reservoir": form["reservoir"], "pump": form["pump"]}
 
 
 def number_of(form: Form, name: str, what: str) -> float | None:
@@ -138,12 +172,18 @@ def _walk(daemon: Daemon, form: Form, by: str) -> str:
 
 FOUND = "found-"  # begins the name of a field for what a walk looks for
 _OF_A_PROBE = ("reservoir", "quantity")
+_OF_A_PUMP = ("reservoir", "pump")
 ACTS: Mapping[str, Act] = {
     "/hold": Act("/", _hold),
     "/acknowledge": Act("/alarms", _acknowledge),
     "/release": Act("/", _release, raises=True),
     "/clear": Act("/", _clear, raises=True),
     "/prime": Act("/doses", _prime, raises=True),
+    "/bottle": Act("/doses", _bottle, raises=True),
+    "/tube": Act("/doses", _tube, raises=True),
+    "/poured": Act(
+        "/doses", _poured, raises=True, typed=(*_OF_A_PUMP, "ml", "note"), sure="Yes, so much: note it"
+    ),
     "/crop/did": Act("/crop", _did),
     "/crop/walk": Act("/crop", _walk),
     "/calibrate/begin": Act("/calibrate", _begin, carried=_OF_A_PROBE, at_once=True),

@@ -14,10 +14,10 @@ from urllib.parse import parse_qs
 
 from daemon.link.client import CallRefused, ClientError
 from daemon.page import views
-from daemon.page.acts import ACTS, Act
+from daemon.page.acts import ACTS, Act, given
 from daemon.page.checks import CHECKS
 from daemon.page.frame import document
-from daemon.page.glimpse import Daemon
+from daemon.page.glimpse import Daemon, NotAcceptedError
 from daemon.page.pages import FILES, VIEWS, FileNotMadeError, Visit
 from daemon.page.visitor import Visitor
 from daemon.store.trend import HistoryError
@@ -83,13 +83,18 @@ class Page:
         except KeyError as missing:
             return outcome(HTTPStatus.BAD_REQUEST, f"The form has no field {missing}.", back, visitor)
         except CallRefused as refused:
+            if act.sure and isinstance(refused, NotAcceptedError):
+                asked = views.asked_again(
+                    visitor, path, str(refused), given(form, act.typed), button=act.sure, back=back
+                )
+                return Answer(HTTPStatus.CONFLICT, document("", None, asked, visitor=visitor))
             return outcome(HTTPStatus.CONFLICT, str(refused), back, visitor)
         except ValueError as wrong:
             return outcome(HTTPStatus.BAD_REQUEST, str(wrong), back, visitor)
         except ClientError as trouble:
             text = f"{trouble}. Whether it was done is not known: look again, or do it at the tank."
             return outcome(HTTPStatus.SERVICE_UNAVAILABLE, text, back, visitor)
-        return _done(act, said, back, visitor)
+        return _done(act, said, act.way_back(form, done=True), visitor)
 
 
 def _done(act: Act, said: str, back: str, visitor: Visitor) -> Answer:

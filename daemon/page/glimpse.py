@@ -31,6 +31,10 @@ _ENTRIES = TypeAdapter(tuple[Entry, ...])
 _SAID = TypeAdapter(dict[str, Any])
 
 
+class NotAcceptedError(CallRefused):
+    """The daemon did nothing, and says what it wants to know first."""
+
+
 @dataclass(frozen=True, slots=True)
 class Glimpse:
     """A snapshot, and how many seconds ago its pass ended."""
@@ -98,13 +102,13 @@ class Daemon:
         return answer
 
     def acted(self, method: str, by: str, **params: Any) -> str:
-        """Have the daemon do it; what it says to that. by: for whom. What it does not accept is CallRefused."""
+        """Have the daemon do it; what it says to that. by: for whom. Raises NotAcceptedError too."""
         answer: dict[str, Any] = self._called(self._act, _SAID, method, by=by, **params)
         with self._lock:
             self._state = None
         said = str(answer.get("said", ""))
         if answer.get("accepted") is False:
-            raise CallRefused(said, REFUSED)
+            raise NotAcceptedError(said, REFUSED)
         return said
 
     def _called(

@@ -67,7 +67,7 @@ def _now(visit: Visit) -> Markup:
 
 
 def _doses(visit: Visit) -> Markup:
-    return views.doses(visit.state, visit.daemon.doses(DOSES_SHOWN), visit.visitor)
+    return views.doses(visit.state, visit.daemon.doses(DOSES_SHOWN), visit.visitor, visit.asked)
 
 
 def _alarms(visit: Visit) -> Markup:

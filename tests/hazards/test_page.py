@@ -5,12 +5,14 @@ from __future__ import annotations
 import itertools
 import re
 import socket
+import sqlite3
 import subprocess
 import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
 from daemon.page.acts import ACTS
@@ -119,6 +121,8 @@ ASKED = {
     "accept": "yes",
     "stop_gap": "yes",
     "measured_ph": "6.0",
+    "full": "yes",
+    "sure": "yes",
 }
 
 
@@ -127,14 +131,21 @@ def test_h42_no_form_doses_without_the_holders_password(tmp_path: Path, figure: 
     with at_the_tank(tmp_path, control=True) as at:
         at.passes(60)
         at.ask("hold", reason="the hose came off")
-        before, sent = len(at.runs()), 0
+        before, sent, kept = len(at.runs()), 0, _kept(at)
         for path in (path for path, act in ACTS.items() if act.raises):
             sent += sum(_refused(at, path))
         at.passes(60)
         assert at.bed().condition is Condition.HELD
         assert len(at.runs()) == before
-        assert sent >= 5 * 5
-        figure(f"{sent} forms, each lacking one thing: still paused, 0 s of pumping")
+        assert _kept(at) == kept
+        assert sent >= 9 * len([act for act in ACTS.values() if act.raises])
+        figure(f"{sent} forms, each lacking one thing: still paused, nothing noted, 0 s of pumping")
+
+
+def _kept(at: AtTheTank) -> list[list[Any]]:
+    """What the ledger holds of doses, and of bottles, tubes and water."""
+    with sqlite3.connect(at.service.folder / "ledger.db") as db:
+        return [db.execute(f"SELECT * FROM {table}").fetchall() for table in ("entries", "refills")]
 
 
 def _refused(at: AtTheTank, path: str) -> Iterator[int]:

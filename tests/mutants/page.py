@@ -338,6 +338,37 @@ DONE = mutants_of(
             '"/prime": Act("/doses", _prime)',
             "test_a_tube_is_filled_by_the_password_and_who_asked_is_written_down",
         ),
+        *(
+            (
+                f"page notes what hands did by the password: {path}",
+                f'    "{path}": Act({lines}, raises=True',
+                f'    "{path}": Act({lines}',
+                "tests/page/test_by_hand.py::test_it_is_told_by_the_password_alone",
+            )
+            for path, lines in (
+                ("/bottle", '"/doses", _bottle'),
+                ("/tube", '"/doses", _tube'),
+                ("/poured", '\n        "/doses", _poured'),
+            )
+        ),
+        (
+            "page counts a bottle as full with a word for it",
+            '    if form.get("full") != "yes":\n',
+            "    if False:\n",
+            "tests/page/test_by_hand.py::test_what_cannot_be_is_told_and_nothing_noted",
+        ),
+        (
+            "page is not sure of itself",
+            'form.get("sure") == "yes"',
+            "True",
+            "tests/page/test_by_hand.py::test_more_than_a_dose_is_asked_about_once_more",
+        ),
+        (
+            "page charges once what was told once",
+            "self.carried if done else (*self.carried, *self.typed)",
+            "(*self.carried, *self.typed)",
+            "tests/page/test_by_hand.py::test_what_was_poured_is_charged_with_who_and_why",
+        ),
     ),
 )
 

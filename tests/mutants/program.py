@@ -507,7 +507,7 @@ DESK = (
             ),
             (
                 "desk what was poured is charged",
-                "    reservoir.poured(asked.pump, asked.ml, asked.note, loop.stamp())\n",
+                "    reservoir.poured(asked.pump, asked.ml, note, loop.stamp())\n",
                 "",
                 "test_what_was_poured_counts_as_a_dose test_whatever_was_poured_is_waited_for",
             ),

@@ -15,12 +15,16 @@ from daemon.page.pages import FILES, VIEWS
 HTML, FORM = "text/html", "application/x-www-form-urlencoded"
 TEXT = {"type": "string"}
 OF_A_PROBE = ("reservoir", "quantity")
+OF_A_PUMP = ("reservoir", "pump")
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "/hold": ("reservoir", "reason"),
     "/acknowledge": ("key",),
     "/release": ("reservoir", "password"),
     "/clear": ("reservoir", "measured_ph", "password"),
-    "/prime": ("reservoir", "pump", "ml", "cup", "password"),
+    "/prime": (*OF_A_PUMP, "ml", "cup", "password"),
+    "/bottle": (*OF_A_PUMP, "full", "password"),
+    "/tube": (*OF_A_PUMP, "password"),
+    "/poured": (*OF_A_PUMP, "ml", "note", "sure", "password"),
     "/login": ("password", "to"),
     "/logout": (),
     "/calibrate/begin": OF_A_PROBE,
@@ -40,6 +44,9 @@ QUERY: Mapping[str, Mapping[str, Any]] = {
     "span": {"anyOf": [{"enum": ["day", "week", "month", "season"]}, TEXT]},
     "reservoir": {"anyOf": [{"enum": ["bed1"]}, TEXT]},
     "quantity": {"anyOf": [{"enum": ["ph", "ec", "temperature"]}, TEXT]},
+    "pump": {"anyOf": [{"enum": ["ph_down", "stock_a"]}, TEXT]},
+    "ml": {"anyOf": [{"type": "number"}, TEXT]},
+    "note": TEXT,
     "litres": {"anyOf": [{"type": "number"}, TEXT]},
     "stock_l": {"anyOf": [{"type": "number"}, TEXT]},
     "for": {"anyOf": [{"enum": ["file", "lettuce/leafing"]}, TEXT]},

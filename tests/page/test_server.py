@@ -75,7 +75,7 @@ def test_an_alarm_is_acknowledged_by_its_key(browser: Browser, tank: AtTheTank) 
     assert tank.alarms()["bed1-ph-probe"].state is AlarmState.ACKNOWLEDGED
 
 
-@pytest.mark.parametrize("path", ["/poured", "/tube", "/bottle", "/", "/doses", "/events"])
+@pytest.mark.parametrize("path", ["/change-out", "/calibrate/pump", "/shelve", "/", "/doses", "/events"])
 def test_nothing_else_can_be_done_from_here(browser: Browser, path: str) -> None:
     """There is no such address, or nothing is sent to it; token or not."""
     status, _, _ = browser.asks("POST", path, urlencode({"token": "x", "reservoir": "bed1"}))

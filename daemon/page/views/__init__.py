@@ -4,7 +4,7 @@ from daemon.page.views.alarms import alarms
 from daemon.page.views.calibrate import calibrate
 from daemon.page.views.crop import crop
 from daemon.page.views.doses import doses
-from daemon.page.views.forms import answered
+from daemon.page.views.forms import answered, asked_again
 from daemon.page.views.mixing import mixing
 from daemon.page.views.now import now
 from daemon.page.views.rig import rig
@@ -14,6 +14,7 @@ from daemon.page.views.trend import trend
 __all__ = [
     "alarms",
     "answered",
+    "asked_again",
     "calibrate",
     "checked",
     "crop",

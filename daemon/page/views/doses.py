@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from daemon import words
 from daemon.page.chart import bar
 from daemon.page.markup import Markup, element, joined
+from daemon.page.views.by_hand import by_hand
 from daemon.page.views.priming import priming
 from daemon.page.visitor import Visitor
 from daemon.values import CapUse, Entry, ReservoirState, Role, State
 
 
-def doses(state: State, entries: Sequence[Entry], visitor: Visitor) -> Markup:
-    """What each pump has used of its caps, a way to fill its tube, and the newest lines of the ledger."""
+def doses(state: State, entries: Sequence[Entry], visitor: Visitor, asked: Mapping[str, str]) -> Markup:
+    """What each pump has used of its caps, ways to tell what hands did, and the newest lines of the ledger.
+
+    asked: what of a form that was sent stands in it still.
+    """
     among = len(state.reservoirs)
     titles = {name: of.title for name, of in state.reservoirs.items()}
     lines = [
@@ -26,15 +30,18 @@ def doses(state: State, entries: Sequence[Entry], visitor: Visitor) -> Markup:
     ]
     return joined(
         element("h1", "Doses"),
-        *(_caps(of, priming(of, visitor, among)) for of in state.reservoirs.values()),
+        *(
+            _caps(of, priming(of, visitor, among), by_hand(of, visitor, among, asked))
+            for of in state.reservoirs.values()
+        ),
         element("h2", f"The last {len(lines)}, newest first" if lines else "No dose yet"),
         element("ol", *lines, class_="ledger", reversed=True),
     )
 
 
-def _caps(of: ReservoirState, by_hand: Markup) -> Markup:
+def _caps(of: ReservoirState, *below: Markup) -> Markup:
     pumps = [element("li", *_cap(role, use)) for role, use in of.caps.items()]
-    return element("section", element("h2", f"Caps of {of.title}"), element("ul", *pumps, class_="caps"), by_hand)
+    return element("section", element("h2", f"Caps of {of.title}"), element("ul", *pumps, class_="caps"), *below)
 
 
 def _cap(role: Role, use: CapUse) -> Iterator[Markup]:

@@ -19,10 +19,14 @@ def offered(
     """
     if not (visitor.may_raise if raises else visitor.may_act):
         return Markup("")
-    carried = {"token": visitor.token, **hidden}
-    fields = [element("input", type="hidden", name=key, value=of) for key, of in carried.items()]
+    fields = carried({"token": visitor.token, **hidden})
     again = [password_field("-".join(("again", action.strip("/"), *hidden.values())))] if raises else []
     return element("form", *fields, *content, *again, element("button", button), method="post", action=action)
+
+
+def carried(fields: Mapping[str, str]) -> list[Markup]:
+    """Fields that are sent along and not shown."""
+    return [element("input", type="hidden", name=name, value=of) for name, of in fields.items()]
 
 
 def field(name: str, label: str, identity: str, **attributes: str | float | bool | None) -> Markup:
@@ -32,13 +36,19 @@ def field(name: str, label: str, identity: str, **attributes: str | float | bool
     return element("div", element("label", label, for_=identity), typed, class_="field")
 
 
-def choice(name: str, label: str, options: Mapping[str, str], identity: str, chosen: str = "") -> Markup:
-    """One of some, with its label. options: what is to be read, by what is sent."""
+def choice(
+    name: str, label: str, options: Mapping[str, str], identity: str, chosen: str = "", *, none: str = ""
+) -> Markup:
+    """One of some, with its label. options: what is to be read, by what is sent.
+
+    none: what is read until one is chosen, which then has to be; "": one of them is chosen from the beginning.
+    """
+    options = {"": none, **options} if none else options
     each = [
         element("option", text, value=value, id=f"{identity}-{place}", selected=value == chosen)
         for place, (value, text) in enumerate(options.items())
     ]
-    offered_ones = element("select", *each, id=identity, name=name)
+    offered_ones = element("select", *each, id=identity, name=name, required=bool(none))
     return element("div", element("label", label, for_=identity), offered_ones, class_="field")
 
 
@@ -48,15 +58,39 @@ def ticked(name: str, text: str) -> Markup:
     return element("label", box, f" {text}", class_="check")
 
 
+def cautions(*lines: str) -> Markup:
+    """What has to be so, and what will be, before the fields. Lines that are empty are left out."""
+    return element("ul", *(element("li", line) for line in lines if line))
+
+
 def password_field(identity: str, label: str = "Password, once more") -> Markup:
     """Where the password is typed."""
     kind = {"type": "password", "autocomplete": "current-password"}
     return field("password", label, identity, required=True, maxlength=LONGEST, **kind)
 
 
-def folded(summary_text: str, identity: str, form: Markup) -> Markup:
-    """A form that is opened on purpose; nothing where it is not offered."""
-    return element("details", element("summary", summary_text), form, id=identity) if form else Markup("")
+def folded(summary_text: str, identity: str, form: Markup, *, open_: bool = False) -> Markup:
+    """A form that is opened on purpose; nothing where it is not offered. open_: it is open already."""
+    if not form:
+        return Markup("")
+    return element("details", element("summary", summary_text), form, id=identity, open=open_)
+
+
+def at_the_tank(what: str, command: str) -> Markup:
+    """What this visitor may have done by typing it there."""
+    return element("p", f"{what}: type at the tank, as ", element("code", command), class_="tank")
+
+
+def asked_again(
+    visitor: Visitor, action: str, question: str, given: Mapping[str, str], *, button: str, back: str
+) -> Markup:
+    """Whether something is no slip: what was given is there still, to be sent as sure or to go back to."""
+    return joined(
+        element("h1", "Is that right?"),
+        element("p", f"{question}."),
+        offered(visitor, action, *carried(given), button=button, raises=True, sure="yes"),
+        element("p", element("a", "Back, to change it", href=back)),
+    )
 
 
 def answered(text: str, back: str, *, done: bool) -> Markup:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from daemon import words
 from daemon.page.markup import Markup, element
-from daemon.page.views.forms import choice, field, folded, offered, ticked
+from daemon.page.views.forms import at_the_tank, cautions, choice, field, folded, offered, ticked
 from daemon.page.visitor import Visitor
 from daemon.priming import AT_MOST_S, SHARP, USUAL_ML, gear, most_ml
 from daemon.values import Condition, ReservoirState, Role
@@ -22,8 +22,7 @@ def priming(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
     if not of.pumps or not visitor.may_act:
         return Markup("")
     if not visitor.may_raise:
-        command = f"evenwater prime {of.name} {next(iter(of.pumps))}"
-        return element("p", f"{LABEL}: type at the tank, as ", element("code", command), class_="tank")
+        return at_the_tank(LABEL, f"evenwater prime {of.name} {next(iter(of.pumps))}")
     return folded(LABEL, f"prime-{of.name}", _first(of) or _form(of, visitor, among))
 
 
@@ -38,19 +37,22 @@ def _first(of: ReservoirState) -> Markup:
     return element("p", told, element("a", "To Now", href="/", class_="step"))
 
 
+def care(pumps: Collection[Role]) -> str:
+    """What to wear and have at hand beside these pumps; "" where none of them burns."""
+    sharp = next((role for role in pumps if role in SHARP), None)
+    return f"{gear(sharp)}Water to rinse within reach; follow the bottle's label." if sharp else ""
+
+
 def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
-    sharp = next((role for role in of.pumps if role in SHARP), None)
-    cautions = [
-        f"{gear(sharp)}Water to rinse within reach; follow the bottle's label." if sharp else "",
-        "Put the end of the tube into an empty cup, and stay beside it until this page answers.",
-        "What runs counts as dosed, against the caps and the bottle, and is written down with who asked.",
-    ]
-    where = "" if among == 1 else f" of {of.title}"
     return offered(
         visitor,
         "/prime",
-        element("ul", *(element("li", each) for each in cautions if each)),
-        choice("pump", f"Which pump{where}", dict(_pumps(of)), f"prime-pump-{of.name}"),
+        cautions(
+            care(of.pumps),
+            "Put the end of the tube into an empty cup, and stay beside it until this page answers.",
+            "What runs counts as dosed, against the caps and the bottle, and is written down with who asked.",
+        ),
+        choice("pump", which("pump", of, among), dict(_pumps(of)), f"prime-pump-{of.name}"),
         field(
             "ml",
             f"How much in mL: at most what {AT_MOST_S:g} s give, or less by its caps",
@@ -65,6 +67,11 @@ def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
         raises=True,
         reservoir=of.name,
     )
+
+
+def which(what: str, of: ReservoirState, among: int) -> str:
+    """The label of a choice; with several reservoirs it tells of which. among: how many there are."""
+    return f"Which {what}" if among == 1 else f"Which {what} of {of.title}"
 
 
 def _pumps(of: ReservoirState) -> Iterator[tuple[str, str]]:

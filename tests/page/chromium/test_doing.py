@@ -111,7 +111,7 @@ def test_a_tube_is_filled_over_a_cup(phone: Page, house: House) -> None:
     fold.click()
     phone.get_by_label("Which pump").select_option("ph_down")
     phone.get_by_label("How much in mL", exact=False).fill("1.5")
-    phone.get_by_label(AGAIN).fill(HOLDERS)
+    phone.locator("#prime-bed1").get_by_label(AGAIN).fill(HOLDERS)
     run_it = phone.get_by_role("button", name="Run the pump now")
     run_it.click()
     cup = phone.get_by_label("The end of its tube is in an empty cup")
@@ -124,6 +124,67 @@ def test_a_tube_is_filled_over_a_cup(phone: Page, house: House) -> None:
     expect(phone.locator(".ledger li").first).to_contain_text("(local, page, password holder, from 127.0.0.1)")
     house.site.evenwater("release")
     soon(lambda: house.site.bed()["condition"] == "keeping")
+
+
+def tells(phone: Page, what: str, pump: str, button: str) -> None:
+    """A form of the doses, opened, its pump chosen, the password given, sent."""
+    fold = phone.locator("details", has_text=what)
+    fold.get_by_text(what, exact=True).click()
+    fold.locator("select").select_option(pump)
+    fold.get_by_label(AGAIN).fill(HOLDERS)
+    fold.get_by_role("button", name=button).click()
+
+
+def test_a_bottle_is_told_to_be_full(phone: Page, house: House) -> None:
+    """None is chosen beforehand, and the browser itself asks for the tick."""
+    phone.goto("/doses")
+    left = phone.locator(".caps li", has_text="pH down").get_by_text("left in the bottle", exact=False)
+    expect(left).not_to_have_text("1000 mL left in the bottle")
+    tells(phone, "A bottle is full again", "ph_down", "Count the bottle as full")
+    full = phone.get_by_label("It is filled to the top", exact=False)
+    expect(full).to_be_focused()
+    full.check()
+    phone.get_by_role("button", name="Count the bottle as full").click()
+    expect(phone.get_by_text("pH down bottle counted as full: 1000 mL")).to_be_visible()
+    phone.get_by_role("link", name="Back").click()
+    expect(left).to_have_text("1000 mL left in the bottle")
+
+
+def test_what_was_poured_is_told_and_a_slip_is_asked_about(phone: Page, house: House) -> None:
+    """More than a dose is asked about; back to the form with all that was typed; then told, and sure of it."""
+    phone.goto("/doses")
+    what, note = "Something was poured in by hand", "the hose <came> off"
+    phone.get_by_text(what, exact=True).click()
+    ml, why = phone.get_by_label("How much, in mL of what", exact=False), phone.get_by_label("Why, for whoever")
+    ml.fill("50")
+    why.fill(note)
+    phone.get_by_text(what, exact=True).click()
+    tells(phone, what, "ph_down", "Note what was poured")
+    expect(phone.get_by_text("is more than the 4 mL of one dose", exact=False)).to_be_visible()
+    assert shut_out(phone) == []
+    phone.get_by_role("link", name="Back, to change it").click()
+    expect(ml).to_have_value("50")
+    expect(why).to_have_value(note)
+    ml.fill("9")
+    fold = phone.locator("details[open]", has_text=what)
+    expect(fold.locator("select")).to_have_value("ph_down")
+    fold.get_by_label(AGAIN).fill(HOLDERS)
+    fold.get_by_role("button", name="Note what was poured").click()
+    phone.get_by_label(AGAIN).fill(HOLDERS)
+    phone.get_by_role("button", name="Yes, so much: note it").click()
+    expect(phone.get_by_role("heading", name="Done")).to_be_visible()
+    phone.get_by_role("link", name="Back").click()
+    newest = phone.locator(".ledger li").first
+    expect(newest).to_contain_text("9.0 mL pH down, poured by hand")
+    expect(newest).to_contain_text(f"page, password holder, from 127.0.0.1: {note})")
+
+
+def test_a_new_tube_is_told(phone: Page, house: House) -> None:
+    """Its pump waits until it is measured, and says so."""
+    phone.goto("/doses")
+    tells(phone, "A new tube is in", "ph_up", "Note the new tube")
+    expect(phone.get_by_text("new pH up tube noted", exact=False)).to_contain_text("does not dose until measured")
+    soon(lambda: "tube" in str(house.site.alarms()))
 
 
 def test_an_alarm_is_seen_and_silenced(phone: Page, house: House) -> None:
