@@ -58,7 +58,6 @@ LOCKS_WITHIN_S = 600.0
 LOCKS_AGAIN = (
     "it locked 3 times within 10 minutes; look for the cause while it measures, then `evenwater release`"
 )
-CHANGING = "the water is being changed"
 
 
 def answer(request: Request, loop: Loop) -> None:
@@ -190,7 +189,7 @@ def begin_change(asked: Named, request: Request, loop: Loop) -> Any:
     """Pause, and tell the steps."""
     reservoir = one(loop, asked)
     no_probe_out(reservoir)
-    loop.ledger.hold(reservoir.name, CHANGING, request.who, loop.stamp())
+    loop.ledger.hold(reservoir.name, words.CHANGING, request.who, loop.stamp())
     said = f"{reservoir.table.title}: dosing paused while the water is changed"
     return {"said": said, "steps": list(words.change_out_steps(reservoir.table))}
 
@@ -202,7 +201,7 @@ def end_change(asked: Named, request: Request, loop: Loop) -> Any:
     loop.ledger.change_water(reservoir.name, request.who, stamp)
     reservoir.forget_water(stamp)
     held = loop.ledger.held(reservoir.name, stamp)
-    if held is not None and held.reason == CHANGING:
+    if held is not None and held.reason == words.CHANGING:
         loop.ledger.release(reservoir.name, request.who, stamp)
     return {"said": f"new water noted, what was learned of the old is forgotten; {now(reservoir, loop)}"}
 

@@ -218,6 +218,10 @@ def finding(of: Finding) -> str:
     return FINDING[of.surprise].format(pump=pump, **of.numbers)
 
 
+CHANGING = "the water is being changed"
+"""Why a reservoir is held meanwhile."""
+
+
 def change_out_steps(table: Reservoir) -> Iterator[str]:
     """What a person does to give this reservoir new water, in order."""
     yield "Switch off what stands in the water, mains first: circulation pump, heater. Pause the flood timer."
@@ -232,7 +236,7 @@ def change_out_steps(table: Reservoir) -> Iterator[str]:
         yield f"Mix in nutrient to EC {table.ec.target_ms_per_cm:g} mS/cm, part A before part B, each stirred in."
     yield "Circulation on again; look for drips."
     minutes = 3.0 * table.mixing_time_s / 60.0
-    yield f"Wait {minutes:.0f} min, then look: `evenwater status`. Measure pH and EC with another meter too."
+    yield f"Wait {minutes:.0f} min, then look (`evenwater status`, or the page); measure pH and EC by hand too."
 
 
 def leak(of: Fall, volume_l: float) -> str:

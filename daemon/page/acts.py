@@ -100,6 +100,16 @@ def _pump(form: Form) -> dict[str, str]:
     return {"reservoir": form["reservoir"], "pump": form["pump"]}
 
 
+def _begin_change(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("change_out.begin", by, reservoir=form["reservoir"])
+
+
+def _end_change(daemon: Daemon, form: Form, by: str) -> str:
+    if form.get("new") != "yes":
+        raise ValueError("Tick first that all of the water is new and mixed: nothing was noted.")
+    return daemon.acted("change_out.done", by, reservoir=form["reservoir"])
+
+
 def number_of(form: Form, name: str, what: str) -> float | None:
     """The number in a field, None where it was left empty. Raises ValueError for what is no number."""
     typed = form.get(name, "").strip().replace(",", ".")
@@ -184,6 +194,8 @@ ACTS: Mapping[str, Act] = {
     "/poured": Act(
         "/doses", _poured, raises=True, typed=(*_OF_A_PUMP, "ml", "note"), sure="Yes, so much: note it"
     ),
+    "/change-out/begin": Act("/doses/water", _begin_change, carried=("reservoir",)),
+    "/change-out/done": Act("/doses/water", _end_change, raises=True, carried=("reservoir",)),
     "/crop/did": Act("/crop", _did),
     "/crop/walk": Act("/crop", _walk),
     "/calibrate/begin": Act("/calibrate", _begin, carried=_OF_A_PROBE, at_once=True),

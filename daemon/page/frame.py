@@ -20,6 +20,7 @@ VIEWS: Mapping[str, str] = {
     "/settings": "Settings",
 }
 BELOW: Mapping[str, tuple[str, str]] = {
+    "/doses/water": ("/doses", "New water"),
     "/crop/mix": ("/crop", "Mixing"),
     "/crop/growth": ("/crop", "Growth and harvest"),
 }
@@ -28,6 +29,7 @@ RENEW_S: Mapping[str, int] = {
     "/": 5,
     "/trend": 60,
     "/doses": 30,
+    "/doses/water": 5,
     "/alarms": 5,
     "/calibrate": 2,
     "/crop": 60,

@@ -36,6 +36,7 @@ from daemon.page.visitor import Visitor
 from daemon.page.window import Window, WindowError, window
 from daemon.store.trend import HistoryError, opened
 from daemon.values import Quantity, State, VerdictReason
+from daemon.words import change_out_steps
 
 DOSES_SHOWN = 50
 T = TypeVar("T")
@@ -68,6 +69,12 @@ def _now(visit: Visit) -> Markup:
 
 def _doses(visit: Visit) -> Markup:
     return views.doses(visit.state, visit.daemon.doses(DOSES_SHOWN), visit.visitor, visit.asked)
+
+
+def _water(visit: Visit) -> Markup:
+    of = visit.state.reservoirs[_chosen(visit)]
+    steps = change_out_steps(_as_started(visit).reservoir[of.name])
+    return views.new_water(of, steps, visit.visitor, len(visit.state.reservoirs))
 
 
 def _alarms(visit: Visit) -> Markup:
@@ -198,6 +205,7 @@ VIEWS: Mapping[str, View] = {
     "/": _now,
     "/trend": _trend,
     "/doses": _doses,
+    "/doses/water": _water,
     "/alarms": _alarms,
     "/crop": _crop,
     "/crop/mix": _mixing,

@@ -122,6 +122,7 @@ ASKED = {
     "stop_gap": "yes",
     "measured_ph": "6.0",
     "full": "yes",
+    "new": "yes",
     "sure": "yes",
 }
 

@@ -358,6 +358,18 @@ DONE = mutants_of(
             "tests/page/test_by_hand.py::test_what_cannot_be_is_told_and_nothing_noted",
         ),
         (
+            "page takes water for new by the password",
+            'Act("/doses/water", _end_change, raises=True, ',
+            'Act("/doses/water", _end_change, ',
+            "tests/page/test_new_water.py::test_the_word_for_it_is_a_tick_and_the_password",
+        ),
+        (
+            "page takes water for new with a word for it",
+            '    if form.get("new") != "yes":\n',
+            "    if False:\n",
+            "tests/page/test_new_water.py::test_the_word_for_it_is_a_tick_and_the_password",
+        ),
+        (
             "page is not sure of itself",
             'form.get("sure") == "yes"',
             "True",

@@ -447,7 +447,7 @@ DESK = (
             ),
             (
                 "desk a change of water pauses",
-                "    loop.ledger.hold(reservoir.name, CHANGING, request.who, loop.stamp())\n",
+                "    loop.ledger.hold(reservoir.name, words.CHANGING, request.who, loop.stamp())\n",
                 "",
                 "tests/test_change_out.py::test_it_pauses_and_says_what_to_do",
             ),

@@ -25,6 +25,8 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "/bottle": (*OF_A_PUMP, "full", "password"),
     "/tube": (*OF_A_PUMP, "password"),
     "/poured": (*OF_A_PUMP, "ml", "note", "sure", "password"),
+    "/change-out/begin": ("reservoir",),
+    "/change-out/done": ("reservoir", "new", "password"),
     "/login": ("password", "to"),
     "/logout": (),
     "/calibrate/begin": OF_A_PROBE,

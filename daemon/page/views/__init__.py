@@ -6,6 +6,7 @@ from daemon.page.views.crop import crop
 from daemon.page.views.doses import doses
 from daemon.page.views.forms import answered, asked_again
 from daemon.page.views.mixing import mixing
+from daemon.page.views.new_water import new_water
 from daemon.page.views.now import now
 from daemon.page.views.rig import rig
 from daemon.page.views.settings import checked, settings
@@ -20,6 +21,7 @@ __all__ = [
     "crop",
     "doses",
     "mixing",
+    "new_water",
     "now",
     "rig",
     "settings",

@@ -49,7 +49,7 @@ def _bottle(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
         visitor,
         "/bottle",
         cautions(
-            *_handled(of.pumps),
+            *handled(of.pumps),
             "Into each bottle only what its label says: no stock into another, no acid or base into a stock.",
             "It counts as full to the top from now on, so its pump may go on dosing.",
         ),
@@ -90,7 +90,7 @@ def _poured(of: ReservoirState, visitor: Visitor, among: int, given: Mapping[str
         visitor,
         "/poured",
         cautions(
-            *_handled(POURABLE),
+            *handled(POURABLE),
             "Never acid right after base or base after acid: let the first one mix.",
             "It counts as a dose, against caps and from that pump's bottle; the next waits until it has mixed.",
         ),
@@ -118,7 +118,7 @@ def _poured(of: ReservoirState, visitor: Visitor, among: int, given: Mapping[str
     return folded(POURED, f"poured-{of.name}", form, open_="ml" in given)
 
 
-def _handled(pumps: Collection[Role]) -> Iterator[str]:
+def handled(pumps: Collection[Role]) -> Iterator[str]:
     """The cautions of what these pumps give, where it is poured from one thing into another."""
     if burns := care(pumps):
         yield f"{burns} {ACID_INTO_WATER.capitalize()}."

@@ -8,6 +8,7 @@ from daemon import words
 from daemon.page.chart import bar
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.by_hand import by_hand
+from daemon.page.views.new_water import to_new_water
 from daemon.page.views.priming import priming
 from daemon.page.visitor import Visitor
 from daemon.values import CapUse, Entry, ReservoirState, Role, State
@@ -31,7 +32,12 @@ def doses(state: State, entries: Sequence[Entry], visitor: Visitor, asked: Mappi
     return joined(
         element("h1", "Doses"),
         *(
-            _caps(of, priming(of, visitor, among), by_hand(of, visitor, among, asked))
+            _caps(
+                of,
+                priming(of, visitor, among),
+                by_hand(of, visitor, among, asked),
+                element("p", to_new_water(of, f"New water for {of.title}, step by step")),
+            )
             for of in state.reservoirs.values()
         ),
         element("h2", f"The last {len(lines)}, newest first" if lines else "No dose yet"),

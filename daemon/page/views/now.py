@@ -6,6 +6,7 @@ from daemon import words
 from daemon.page.chart import ruler
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.forms import field, folded, offered
+from daemon.page.views.new_water import to_new_water
 from daemon.page.views.signs import CONDITION, QUALITY
 from daemon.page.visitor import Visitor
 from daemon.values import Condition, Quality, ReservoirState, State, Verdict
@@ -75,7 +76,8 @@ def _pausing(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
         command = f"evenwater clear{named}"
         return _at_the_tank("To clear it, once its cause is found and mended", command, _clearing(of, visitor))
     if of.condition is Condition.HELD:
-        return _at_the_tank("To let it dose again", f"evenwater release{named}", _releasing(of, visitor))
+        again = _at_the_tank("To let it dose again", f"evenwater release{named}", _releasing(of, visitor))
+        return joined(_changing(of), again) if of.condition_reason == words.CHANGING else again
     or_here = " or releases it here" if visitor.may_raise else ""
     label, limits = "Why, for whoever looks later", {"required": True, "maxlength": LONGEST_REASON}
     form = offered(
@@ -87,6 +89,11 @@ def _pausing(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
         reservoir=of.name,
     )
     return folded("Pause dosing", f"pause-{of.name}", form)
+
+
+def _changing(of: ReservoirState) -> Markup:
+    """A release alone would go on by what was learned of the old water."""
+    return element("p", "Is new water in? Say so: ", to_new_water(of, "New water, step by step"))
 
 
 def _releasing(of: ReservoirState, visitor: Visitor) -> Markup:

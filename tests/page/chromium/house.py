@@ -39,6 +39,7 @@ VIEWS = (
     "/",
     "/trend",
     "/doses",
+    "/doses/water",
     "/alarms",
     "/crop",
     "/crop/mix",
