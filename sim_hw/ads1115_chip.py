@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from sim_hw.clock import BenchClock
 
 CONVERSION, CONFIG, LOW_THRESHOLD, HIGH_THRESHOLD = range(4)
+REGISTER_BYTES = 2
 POWER_ON = (0x0000, 0x8583, 0x8000, 0x7FFF)
 READY_BIT = 0x8000
 SINGLE_SHOT_BIT = 0x0100
@@ -68,9 +69,14 @@ class Ads1115Chip:
             self.reset()
 
     def read(self) -> int:
-        """The register that the pointer names, 0..65535."""
+        """The register that the pointer names, 0..65535.
+
+        A look at a busy chip lasts until it is ready, so that polling costs one look; not in real time.
+        """
         if self._converting:
-            self._wait_or_convert()
+            if self._pointer == CONFIG and (left_s := self._ready_s - self._clock.monotonic_s()) > 0.0:
+                self._clock.last(left_s)
+            self._catch_up()
         value = self._registers[self._pointer]
         if self._pointer == CONFIG:
             return value & ~READY_BIT if self._converting and value & SINGLE_SHOT_BIT else value | READY_BIT
@@ -78,8 +84,8 @@ class Ads1115Chip:
 
     def give(self, count: int) -> bytes:
         """The bytes of a read: the register that the pointer names, high byte first, over and over."""
-        register = self.read().to_bytes(2, "big")
-        return register if count == len(register) else (register * ((count + 1) // 2))[:count]
+        register = self.read().to_bytes(REGISTER_BYTES, "big")
+        return register if count == REGISTER_BYTES else (register * count)[:count]
 
     def reset(self) -> None:
         """Power-on registers; a conversion under way is lost. The pointer is left, as the next write sets it."""
@@ -101,12 +107,6 @@ class Ads1115Chip:
             self._ready_s = self._clock.monotonic_s() + self._lasting_s
         elif not was_busy:
             self._converting = False
-
-    def _wait_or_convert(self) -> None:
-        """A look at a busy chip lasts until it is ready, so that polling costs one look; not in real time."""
-        if self._pointer == CONFIG and (left_s := self._ready_s - self._clock.monotonic_s()) > 0.0:
-            self._clock.last(left_s)
-        self._catch_up()
 
     def _catch_up(self) -> None:
         """Finish what is due by now. A continuous chip starts again at once."""

@@ -181,7 +181,7 @@ class AnalogProbe(Probe):
 class PhElectrode(AnalogProbe):
     """A glass electrode behind an amplifier: volts = zero_v + gain * electrode volts.
 
-    cells: the conductivity cells in the same water, whose current it picks up.
+    cells: the conductivity cells in the same water whose current it picks up.
     """
 
     usual_drift_per_h = 20.0
@@ -193,6 +193,8 @@ class PhElectrode(AnalogProbe):
 
     def output_v(self, now_s: float) -> float:
         """Beside the signal, what the current of the cells adds."""
+        if not self.cells:
+            return self._steady_v
         return self._steady_v + self._table.gain * sum(cell.disturbance_mv() for cell in self.cells) / 1000.0
 
     def standard(self, name: str, temperature_c: float) -> Touched | None:
@@ -245,6 +247,11 @@ class EcCell(AnalogProbe):
         """Its line went high or low."""
         self._on = on
         self._switched_s = now_s
+
+    @property
+    def disturbs(self) -> bool:
+        """Whether its current does anything to a pH electrode in the same water."""
+        return self._table.disturbs_ph_mv != 0.0
 
     def disturbance_mv(self) -> float:
         """What its current does to a pH electrode in the same water."""

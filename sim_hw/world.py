@@ -76,7 +76,7 @@ class Basin:
             called: KINDS[_kind(probe)](probe, Random(f"{seed} {name}/{called}"))
             for called, probe in self.tables.items()
         }
-        cells = tuple(probe for probe in self.probes.values() if isinstance(probe, EcCell))
+        cells = tuple(probe for probe in self.probes.values() if isinstance(probe, EcCell) and probe.disturbs)
         for probe in self.probes.values():
             if isinstance(probe, PhElectrode):
                 probe.cells = cells
