@@ -118,15 +118,16 @@ class Instruments:
         """
         for quantity in self._order:
             look = self._look_at(quantity)
+            visited = self._is_visited(quantity)
             history = self._histories.get(quantity)
             if history is None:
                 history = ProbeHistory()
-            self._hear(quantity, look.sample)
+            self._hear(quantity, None if visited else look.sample)
             now_s = now()
             other_water = quantity.kind is not Quantity.TEMPERATURE and self._other_water(now_s)
             limits = self._judging[quantity]
             verdict, after = judge(look, history, limits, now_s, today, other_water=other_water)
-            if self._is_visited(quantity):
+            if visited:
                 verdict, after = _calibrating(verdict), after._replace(normal=history.normal)
             elif quantity in self.out_of_service:
                 verdict = replace(verdict, quality=Quality.BAD, reason=VerdictReason.OUT_OF_SERVICE)
@@ -171,7 +172,7 @@ class Instruments:
 
     def _hear(self, quantity: Quantity, sample: Sample | None) -> None:
         """Learn the probe's noise; of one that a person handles, or that is silent, there is nothing to learn."""
-        if sample is None or self._is_visited(quantity):
+        if sample is None:
             self._noises.pop(quantity, None)
         else:
             self._noises[quantity] = heard(self._noises.get(quantity, NO_LOOKS), sample)

@@ -81,6 +81,7 @@ class KeptReservoir:
         self.last_entry = 0  # the ledger's line of the last run
         self.run_note = ""  # what the keeper said of the last run
         self._parts = parts
+        self._starts_as = Condition(table.start)
         self._shown = sorted(parts.wired.probes, key=tuple(Quantity).index)
         self.rates = PumpRates(name, table, parts.pumps, parts.book, parts.ledger)
         self._limits = self.rates.limits
@@ -104,7 +105,7 @@ class KeptReservoir:
             return standing.condition
         if self.instruments.visit is not None:
             return Condition.HELD
-        return Condition.WATCHING if self._parts.only_watch(stamp) else Condition(self.table.start)
+        return Condition.WATCHING if self._parts.only_watch(stamp) else self._starts_as
 
     def decide(self, stamp: Stamp) -> Permit | Refusal | None:
         """What may be dosed now; else why what is wanted most may not, None where nothing is wanted."""
@@ -322,16 +323,16 @@ class KeptReservoir:
 
     def state(self, stamp: Stamp) -> ReservoirState:
         """This reservoir as the end of the pass found it."""
-        standing = self._parts.ledger.standing(self.name, stamp)
+        standing, condition = self._parts.ledger.standing(self.name, stamp), self.condition(stamp)
         return ReservoirState(
             name=self.name,
             title=self.table.title,
-            condition=self.condition(stamp),
+            condition=condition,
             condition_reason=self._parts.only_watch(stamp) if standing is None else standing.reason,
             condition_until=None if standing is None else self._parts.ledger.until(standing, stamp),
             verdicts={quantity: self.instruments.verdicts[quantity] for quantity in self._shown},
             bands=self._bands,
-            waiting_for=self._waiting_for(stamp),
+            waiting_for=self._waiting_for(condition, stamp),
             last_doses=self._record.doses(LAST_DOSES),
             last_decision=self.last_decision,
             caps=self._permits.use(stamp),
@@ -343,14 +344,14 @@ class KeptReservoir:
             ),
         )
 
-    def _waiting_for(self, stamp: Stamp) -> str:
+    def _waiting_for(self, condition: Condition, stamp: Stamp) -> str:
         if self.last_decision is not None:
             return words.decision(self.last_decision)
         if self._acidity.resting:
             return words.RESTING
         spent = self._parts.ledger.totals(self.name, Role.PH_DOWN, stamp)
         ph = self.instruments.verdicts.get(Quantity.PH)
-        return waiting_for(self.condition(stamp), ph, spent, self._acidity.aim, self._acidity.control)
+        return waiting_for(condition, ph, spent, self._acidity.aim, self._acidity.control)
 
 
 def _bands_of(table: Table) -> dict[Quantity, tuple[float, float]]:

@@ -10,7 +10,7 @@ so pH swings evenly about the target. Asking is not dosing: daemon.dose.permit h
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from math import inf, isfinite, sqrt
 from types import MappingProxyType
 from typing import NamedTuple
@@ -85,8 +85,7 @@ class _Pending(NamedTuple):
     end_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class ControlState:
+class ControlState(NamedTuple):
     """What the controller of one reservoir remembers from pass to pass.
 
     newest: readings that belong together, with the line through them; answers: what was learned of each pump;
@@ -95,8 +94,8 @@ class ControlState:
     """
 
     newest: Newest = ()
-    trend: Trend = field(default_factory=Trend)
-    answers: Mapping[Role, Answer] = field(default_factory=lambda: MappingProxyType({}))
+    trend: Trend = Trend()
+    answers: Mapping[Role, Answer] = MappingProxyType({})
     learned_s: float = -inf
     pending: _Pending | None = None
     last: Role | None = None
@@ -156,7 +155,7 @@ def ask_ph(  # noqa: PLR0917 - six facts of one moment
     if newest == state.newest:
         return None, state
     trend = unsure(state.trend) if len(newest) == 1 else state.trend
-    state = replace(state, newest=newest, trend=follow(trend, *newest[-1]))
+    state = state._replace(newest=newest, trend=follow(trend, *newest[-1]))
     median_ph = middle(newest, mixed_s)
     if median_ph is None or state.trend.readings < READINGS:
         return None, state
@@ -170,7 +169,7 @@ def given(state: ControlState, pump: Role, shift_ph: float, end_s: float) -> Con
     known = state.trend.readings >= READINGS and isfinite(shift_ph)
     pending = _Pending(pump, shift_ph, before_ph, before_var, end_s) if known else None
     trend = unsure(state.trend, REBOUND_PER_H * abs(shift_ph) if known else inf)
-    return replace(state, newest=(), trend=trend, pending=pending, last=pump)
+    return state._replace(newest=(), trend=trend, pending=pending, last=pump)
 
 
 def expected_shift_ph(aim: PhAim, state: ControlState, pump: Role, ml: float, share_of_water: float) -> float:
@@ -181,25 +180,25 @@ def expected_shift_ph(aim: PhAim, state: ControlState, pump: Role, ml: float, sh
 def taught_little(aim: PhAim, state: ControlState, pump: Role, ml_per_ph: float) -> ControlState:
     """The state after a rest showed what a dose in doubt did. ml_per_ph: of the full reservoir."""
     answer = weaker(answer_of(aim, state, pump), ml_per_ph)
-    return replace(state, answers=MappingProxyType({**state.answers, pump: answer}))
+    return state._replace(answers=MappingProxyType({**state.answers, pump: answer}))
 
 
 def disturbed(state: ControlState) -> ControlState:
     """The state when something else moved pH: the dose that was mixing teaches nothing."""
-    return replace(_afresh(state), pending=None)
+    return _afresh(state)._replace(pending=None)
 
 
 def watered(aim: PhAim, state: ControlState, share: float) -> ControlState:
     """The state after fresh water came in, as a share of the full reservoir: less sure, from a third on anew."""
     answers = {role: diluted(answer_of(aim, state, role), share) for role in aim.smallest_ml}
-    return replace(disturbed(state), answers=MappingProxyType(answers))
+    return disturbed(state)._replace(answers=MappingProxyType(answers))
 
 
 def _afresh(state: ControlState) -> ControlState:
     """The state when the level must be found anew; already so, it is the same."""
     if not state.newest and not state.trend.readings:
         return state
-    return replace(state, newest=(), trend=unsure(state.trend))
+    return state._replace(newest=(), trend=unsure(state.trend))
 
 
 # what a dose taught
@@ -210,7 +209,7 @@ def _taught(aim: PhAim, state: ControlState, mixed_s: float) -> ControlState:
     pending, trend = state.pending, state.trend
     if pending is None:
         return state
-    state = replace(state, pending=None)
+    state = state._replace(pending=None)
     if not trend.at_s <= mixed_s + LATEST_S:
         return state
     before, lesson = answer_of(aim, state, pending.pump), _lesson(pending, trend, state.learned_s)
@@ -218,7 +217,7 @@ def _taught(aim: PhAim, state: ControlState, mixed_s: float) -> ControlState:
     shown = None
     if lesson.expected_ph > 0.0:  # by the prior, whatever was learned since: that follows a fading probe
         shown = lesson.seen_ph / lesson.expected_ph * before.prior_ml_per_ph / before.ml_per_ph
-    return replace(state, answers=answers, learned_s=trend.at_s, shown=shown)
+    return state._replace(answers=answers, learned_s=trend.at_s, shown=shown)
 
 
 def _lesson(pending: _Pending, trend: Trend, learned_s: float) -> Lesson:

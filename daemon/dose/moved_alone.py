@@ -5,6 +5,7 @@ A step is none of these: each third of the time must bring its share, and no two
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 
 from daemon.dose.control import PhAim
@@ -31,10 +32,11 @@ def slow_s_of(aim: PhAim) -> float:
 def moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Finding | None:
     """A steady movement, or a very far one, in the direction of a pump that is there."""
     long_s, fast_s = max(LONG_S, slow_s), max(FAST_S, MIXING_SEEN * aim.mixing_time_s)
+    steady_move_ph = partial(_steady_move_ph, ph_at(points, points[-1].at_s))
     for move, over_s, fall_ph, rise_ph in (
-        (_steady_move_ph, long_s, LONG_FALL_PH, LONG_RISE_PH),
-        (_steady_move_ph, slow_s, SLOW_FALL_PH, SLOW_RISE_PH),
-        (_steady_move_ph, fast_s, FAST_PH, FAST_PH),
+        (steady_move_ph, long_s, LONG_FALL_PH, LONG_RISE_PH),
+        (steady_move_ph, slow_s, SLOW_FALL_PH, SLOW_RISE_PH),
+        (steady_move_ph, fast_s, FAST_PH, FAST_PH),
         (_gradual_move_ph, slow_s, FAR_PH, FAR_PH),
     ):
         moved_ph = move(points, over_s, min(fall_ph, rise_ph))
@@ -45,10 +47,10 @@ def moved_alone(points: tuple[Point, ...], aim: PhAim, slow_s: float) -> Finding
     return None
 
 
-def _steady_move_ph(points: tuple[Point, ...], over_s: float, least_ph: float) -> float:
+def _steady_move_ph(end_ph: float | None, points: tuple[Point, ...], over_s: float, least_ph: float) -> float:
     """Movement over the last `over_s` seconds; 0 if below least_ph, or if not each third brought its share."""
     newest_s = points[-1].at_s
-    begin_ph, end_ph = ph_at(points, newest_s - over_s), ph_at(points, newest_s)
+    begin_ph = ph_at(points, newest_s - over_s)
     if begin_ph is None or end_ph is None or not abs(end_ph - begin_ph) >= least_ph:
         return 0.0
     one, two = ph_at(points, newest_s - over_s * 2.0 / 3.0), ph_at(points, newest_s - over_s / 3.0)

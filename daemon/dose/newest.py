@@ -35,4 +35,4 @@ def middle(newest: Newest, mixed_s: float = -inf) -> float | None:
     """Their median; None while there are fewer than READINGS, or the newest is older than `mixed_s`."""
     if len(newest) < READINGS or not newest[-1][0] >= mixed_s:
         return None
-    return sorted(value for _, value in newest)[READINGS // 2]
+    return sorted([value for _, value in newest])[READINGS // 2]

@@ -37,7 +37,7 @@ def since(points: tuple[Point, ...], at_s: float) -> tuple[Point, ...]:
 
 
 def median(points: tuple[Point, ...]) -> float:
-    return sorted(point.ph for point in points)[len(points) // 2]
+    return sorted([point.ph for point in points])[len(points) // 2]
 
 
 def ph_at(points: tuple[Point, ...], at_s: float) -> float | None:

@@ -27,7 +27,7 @@ a jump that is unproven and doses that seem to have done nothing, is kept (daemo
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from math import inf, isfinite
 from types import MappingProxyType
 from typing import NamedTuple
@@ -117,8 +117,7 @@ class _Doubt(NamedTuple):
     rest: Rest
 
 
-@dataclass(frozen=True, slots=True)
-class Effects:
+class Effects(NamedTuple):
     """What is remembered of one reservoir's pH between passes.
 
     newest: usable readings that belong together; points: thinned, also of readings that moved too fast to
@@ -135,7 +134,7 @@ class Effects:
     doubt: _Doubt | None = None
     drift_ph: float = 0.0
     drift_s: float = 0.0
-    lessons: Mapping[Role, _Lesson] = field(default_factory=lambda: MappingProxyType({}))
+    lessons: Mapping[Role, _Lesson] = MappingProxyType({})
 
 
 def dosed(effects: Effects, pump: Role, ml: float, shift_ph: float, end_s: float) -> Effects:
@@ -144,7 +143,7 @@ def dosed(effects: Effects, pump: Role, ml: float, shift_ph: float, end_s: float
     middle_s = effects.newest[READINGS // 2].at_s if known else -inf
     before = Point(middle_s, median(effects.newest) if known else 0.0)
     pending = _Pending(pump, ml, shift_ph, before, end_s)
-    return replace(effects, newest=(), points=(), base=None, pending=pending)
+    return effects._replace(newest=(), points=(), base=None, pending=pending)
 
 
 def watch(effects: Effects, aim: PhAim, ph: Verdict) -> tuple[Finding | None, Effects]:
@@ -182,7 +181,7 @@ def forget(effects: Effects) -> Effects:
 
 def poured(effects: Effects, at_s: float) -> Effects:
     """The state once a person has told of a dose by hand: pH moves, and it is known why."""
-    return replace(forget(effects), moved_s=at_s, unproven=False)
+    return forget(effects)._replace(moved_s=at_s, unproven=False)
 
 
 def since_moved_s(effects: Effects, now_s: float) -> float | None:
@@ -201,26 +200,26 @@ def step_share(effects: Effects, pump: Role) -> float:
 def _mixing(
     effects: Effects, pending: _Pending, aim: PhAim, point: Point, *, usable: bool
 ) -> tuple[Finding | None, Effects]:
-    effects = replace(effects, pending=pending, points=thinned(effects.points, point, LATEST_S)[-3:])
+    effects = effects._replace(pending=pending, points=thinned(effects.points, point, LATEST_S)[-3:])
     if (finding := _runaway(pending, effects.points)) is not None:
-        return finding, replace(effects, pending=None, newest=(), points=())
+        return finding, effects._replace(pending=None, newest=(), points=())
     shows_s, mixed_s = mixing_after(pending.end_s, aim.mixing_time_s)
     if not (usable and point.at_s >= shows_s):
         return None, effects
     newest = following(effects.newest, point)
     if len(newest) < READINGS or not point.at_s >= mixed_s:
-        return None, replace(effects, newest=newest)
+        return None, effects._replace(newest=newest)
     finding, lessons = None, effects.lessons
     if isfinite(pending.before.at_s) and point.at_s <= mixed_s + LATEST_S:
         finding, lesson = _judge(pending, effects, newest)
         finding = _stood_still(pending) or finding
         lessons = MappingProxyType({**lessons, pending.pump: lesson})
-        effects = replace(effects, unproven=effects.unproven and not _proves(lesson))
-    effects = replace(effects, newest=newest, points=(), pending=None, lessons=lessons)
+        effects = effects._replace(unproven=effects.unproven and not _proves(lesson))
+    effects = effects._replace(newest=newest, points=(), pending=None, lessons=lessons)
     if finding is not None and finding.surprise in DOUBTED:
         before, mixing_s = pending.before, MIXING_TIMES * aim.mixing_time_s
         rest = rest_after(pending.shift_ph, before.at_s, before.ph, point.at_s, mixing_s)
-        return None, replace(effects, doubt=_Doubt(pending.pump, finding, pending.ml, rest))
+        return None, effects._replace(doubt=_Doubt(pending.pump, finding, pending.ml, rest))
     return finding, effects
 
 
@@ -348,17 +347,17 @@ def _doubting(
         return finding, _told(effects, doubt)
     rest = rested(doubt.rest, *point) if usable else doubt.rest
     if not point.at_s >= rest.until_s:
-        return None, replace(effects, doubt=doubt._replace(rest=rest))
+        return None, effects._replace(doubt=doubt._replace(rest=rest))
     finding = _second_look(doubt, rest)
     proven = finding.surprise is Surprise.LITTLE_EFFECT
-    return finding, _told(replace(effects, unproven=effects.unproven and not proven), doubt)
+    return finding, _told(effects._replace(unproven=effects.unproven and not proven), doubt)
 
 
 def _told(effects: Effects, doubt: _Doubt) -> Effects:
     """The state once it is told what the doses in doubt did: counting begins anew."""
     pump = doubt.pump
     lesson = replace(effects.lessons[pump], doses=())
-    return replace(effects, doubt=None, lessons=MappingProxyType({**effects.lessons, pump: lesson}))
+    return effects._replace(doubt=None, lessons=MappingProxyType({**effects.lessons, pump: lesson}))
 
 
 def _second_look(doubt: _Doubt, rest: Rest) -> Finding:
@@ -381,7 +380,7 @@ def _at_rest(effects: Effects, aim: PhAim, point: Point, *, usable: bool) -> tup
     points = thinned(effects.points, point, max(LONG_S, slow_s))
     finding = moved_alone(points, aim, slow_s)
     if finding is not None:
-        return finding, replace(effects, points=(), base=None, moved_s=point.at_s)
+        return finding, effects._replace(points=(), base=None, moved_s=point.at_s)
     return _stepped(effects, points, point, slow_s)
 
 
@@ -389,11 +388,11 @@ def _following_drift(effects: Effects, point: Point) -> Effects:
     """Add what pH moved by itself since the last look; what is long past counts less and less."""
     newest = following(effects.newest, point)
     if len(newest) < 2:
-        return replace(effects, newest=newest)
+        return effects._replace(newest=newest)
     drift_ph = effects.drift_ph + point.ph - newest[-2].ph
     drift_s = effects.drift_s + point.at_s - newest[-2].at_s
     kept = min(1.0, DRIFT_MEMORY_S / drift_s)
-    return replace(effects, newest=newest, drift_ph=drift_ph * kept, drift_s=drift_s * kept)
+    return effects._replace(newest=newest, drift_ph=drift_ph * kept, drift_s=drift_s * kept)
 
 
 def _drift_ph_per_s(effects: Effects) -> float:
@@ -411,15 +410,15 @@ def _stepped(
     """
     recent = since(points, point.at_s - slow_s)
     if len(recent) < 3:
-        return None, replace(effects, points=points)
+        return None, effects._replace(points=points)
     base = effects.base
     if base is None or point.at_s - base.at_s > slow_s:
         base = Point(recent[0].at_s, median(recent[:3]))
     now_ph = median(points[-3:])
     if abs(now_ph - base.ph) < STEP_PH:
-        return None, replace(effects, points=points, base=base)
+        return None, effects._replace(points=points, base=base)
     numbers = {"from_ph": base.ph, "to_ph": now_ph}
     here = Point(point.at_s, now_ph)
     unproven = effects.unproven or abs(now_ph - base.ph) >= JUMP_PH
-    moved = replace(effects, points=points, base=here, moved_s=point.at_s, unproven=unproven)
+    moved = effects._replace(points=points, base=here, moved_s=point.at_s, unproven=unproven)
     return Finding(Surprise.STEPPED, None, numbers), moved

@@ -13,10 +13,11 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from math import inf
 from types import MappingProxyType
+from typing import NamedTuple
 
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.mixing import Mixing, mixing_after
@@ -51,20 +52,19 @@ _Tries = tuple[tuple[float, float, float], ...]
 """Doses of one stock without effect, in a row: (mL, mS/cm expected, mS/cm seen)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Feeding:
+class Feeding(NamedTuple):
     """What is remembered of one reservoir's strength between passes."""
 
     newest: Newest = ()
     points: Newest = ()
     fed: _Fed | None = None
-    tries: Mapping[Role, _Tries] = field(default_factory=lambda: MappingProxyType({}))
+    tries: Mapping[Role, _Tries] = MappingProxyType({})
 
 
 def fed(feeding: Feeding, pump: Role, ml: float, rise: float, end_s: float, mixing_time_s: float) -> Feeding:  # noqa: PLR0917 - the facts of one dose
     """The state after a dose of stock that ended at `end_s`. rise: mS/cm by which it should raise strength."""
     dose = _Fed(pump, ml, rise, middle(feeding.newest), mixing_after(end_s, mixing_time_s))
-    return replace(feeding, newest=(), points=(), fed=dose)
+    return feeding._replace(newest=(), points=(), fed=dose)
 
 
 def disturbed(feeding: Feeding) -> Feeding:
@@ -78,7 +78,7 @@ def watch_strength(feeding: Feeding, ec: Verdict) -> tuple[Finding | None, Feedi
     newest = gather(feeding.newest, ec, mixing.shows_s, watching=True)
     if newest == feeding.newest:
         return None, feeding
-    feeding = replace(feeding, newest=newest)
+    feeding = feeding._replace(newest=newest)
     if (now := middle(newest, mixing.mixed_s)) is None:
         return None, feeding
     if feeding.fed is not None:
@@ -87,7 +87,7 @@ def watch_strength(feeding: Feeding, ec: Verdict) -> tuple[Finding | None, Feedi
 
 
 def _judged(feeding: Feeding, dose: _Fed, now: float, now_s: float) -> tuple[Finding | None, Feeding]:
-    rested = replace(feeding, fed=None)
+    rested = feeding._replace(fed=None)
     if dose.before is None or not now_s <= dose.mixing.mixed_s + LATEST_S:
         return None, rested
     seen = now - dose.before
@@ -95,10 +95,10 @@ def _judged(feeding: Feeding, dose: _Fed, now: float, now_s: float) -> tuple[Fin
     if seen > RUNAWAY_TIMES * dose.rise + RUNAWAY_MS_PER_CM:
         return Finding(Surprise.EC_RUNAWAY, dose.pump, numbers), rested
     if seen >= LEAST_SHARE * dose.rise:
-        return None, replace(rested, tries=_with(feeding, dose.pump, ()))
+        return None, rested._replace(tries=_with(feeding, dose.pump, ()))
     tries = (*feeding.tries.get(dose.pump, ()), (dose.ml, dose.rise, seen))
     finding = _no_effect(dose.pump, tries)
-    return finding, replace(rested, tries=_with(feeding, dose.pump, () if finding else tries))
+    return finding, rested._replace(tries=_with(feeding, dose.pump, () if finding else tries))
 
 
 def _with(feeding: Feeding, pump: Role, tries: _Tries) -> Mapping[Role, _Tries]:
@@ -124,8 +124,8 @@ def _at_rest(feeding: Feeding, now_s: float, now: float) -> tuple[Finding | None
         rise = _steady_rise(points, over_s, least)
         if rise > 0.0:
             numbers = {"moved_ms_per_cm": rise, "over_s": over_s}
-            return Finding(Surprise.EC_MOVED_ALONE, None, numbers), replace(feeding, points=())
-    return None, replace(feeding, points=points)
+            return Finding(Surprise.EC_MOVED_ALONE, None, numbers), feeding._replace(points=())
+    return None, feeding._replace(points=points)
 
 
 def _steady_rise(points: Newest, over_s: float, least: float) -> float:

@@ -11,8 +11,8 @@ side are the water, and the level begins anew there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from math import inf, isfinite, sqrt
+from typing import NamedTuple
 
 from daemon.dose.windows import HOUR_S
 
@@ -27,9 +27,8 @@ FIRST_DRIFT_SD = 0.1  # pH/h, before anything is known
 MOST_DRIFT = 1.0  # pH/h; what moves faster is no drift
 
 
-@dataclass(frozen=True, slots=True)
-class Trend:
-    """The line at `at_s`, monotonic; -inf before the first reading.
+class Trend(NamedTuple):
+    """The line at `at_s`, monotonic; -inf before the first reading. A tuple, as each look makes new ones.
 
     ph ± sqrt(ph_var); drift in pH per hour ± sqrt(drift_var); cov between them. noise: of one reading, standard
     deviation. last: the newest reading; readings: how many the level rests on; odd: how many of the newest lie
@@ -63,7 +62,7 @@ def follow(trend: Trend, at_s: float, ph: float) -> Trend:
     if not (isfinite(at_s) and isfinite(ph) and at_s > trend.at_s):
         return trend
     if trend.at_s == -inf:
-        return replace(trend, at_s=at_s, ph=ph, ph_var=trend.noise**2, last=ph, readings=1)
+        return trend._replace(at_s=at_s, ph=ph, ph_var=trend.noise**2, last=ph, readings=1)
     noise = _noise(trend, ph) if trend.readings else trend.noise
     return _corrected(_carried(trend, at_s), ph, noise)
 
@@ -71,7 +70,7 @@ def follow(trend: Trend, at_s: float, ph: float) -> Trend:
 def unsure(trend: Trend, more_drift_sd: float = 0.0) -> Trend:
     """The line when its level is no longer known: after a dose, a break, a person's hand. The drift stays."""
     drift_var = min(trend.drift_var + more_drift_sd**2, FIRST_DRIFT_SD**2)
-    return replace(trend, ph_var=UNKNOWN_PH**2, cov=0.0, drift_var=drift_var, readings=0, odd=0)
+    return trend._replace(ph_var=UNKNOWN_PH**2, cov=0.0, drift_var=drift_var, readings=0, odd=0)
 
 
 def level_at(trend: Trend, at_s: float) -> tuple[float, float]:
@@ -86,8 +85,7 @@ def _carried(trend: Trend, at_s: float) -> Trend:
     if not 0.0 < hours < inf:
         return trend
     ph_var = trend.ph_var + hours * (2.0 * trend.cov + hours * trend.drift_var) + WANDER_PH2_PER_H * hours
-    return replace(
-        trend,
+    return trend._replace(
         at_s=at_s,
         ph=trend.ph + trend.drift * hours,
         ph_var=min(ph_var, UNKNOWN_PH**2),
@@ -99,18 +97,17 @@ def _carried(trend: Trend, at_s: float) -> Trend:
 def _corrected(trend: Trend, ph: float, noise: float) -> Trend:
     """The line after a reading at its own time. noise: of one reading, this one taken into account."""
     if not trend.readings:
-        return replace(trend, ph=ph, ph_var=noise**2, cov=0.0, noise=noise, last=ph, readings=1)
+        return trend._replace(ph=ph, ph_var=noise**2, cov=0.0, noise=noise, last=ph, readings=1)
     off = ph - trend.ph
     spread = trend.ph_var + noise**2
     most = CLIP * sqrt(spread)
     odd = _odd(trend.odd, off, most)
     if abs(odd) >= ODD_IN_A_ROW:
-        return replace(unsure(trend, FIRST_DRIFT_SD), ph=ph, ph_var=noise**2, noise=noise, last=ph, readings=1)
+        return unsure(trend, FIRST_DRIFT_SD)._replace(ph=ph, ph_var=noise**2, noise=noise, last=ph, readings=1)
     off = max(-most, min(most, off))
     for_ph, for_drift = trend.ph_var / spread, trend.cov / spread
     drift = trend.drift + for_drift * off
-    return replace(
-        trend,
+    return trend._replace(
         ph=trend.ph + for_ph * off,
         drift=max(-MOST_DRIFT, min(MOST_DRIFT, drift)),
         ph_var=(1.0 - for_ph) * trend.ph_var,

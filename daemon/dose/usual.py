@@ -115,4 +115,4 @@ def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool, two_agree: boo
 
 
 def _between(given: Sequence[Given], after_s: float, until_s: float) -> float:
-    return sum(dose.ml for dose in given if after_s < dose.end_s <= until_s)
+    return sum([ml for end_s, ml, _ in given if after_s < end_s <= until_s])

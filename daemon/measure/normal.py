@@ -22,7 +22,7 @@ widens what is allowed by half for some weeks, all together at most to twice as 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
+from enum import Enum, IntEnum
 from math import inf, sqrt
 from typing import NamedTuple
 
@@ -40,8 +40,8 @@ LEAST_STILL_S = 43200.0  # on a dull day a value in steps may stand from one tur
 _ROUNDING = 1e-9  # 8.49 - 8.59 is not quite -0.1
 
 
-class Way(Enum):
-    """Which way a value went, seen from its middle of the last day."""
+class Way(IntEnum):
+    """Which way a value went, seen from its middle of the last day; its place in `_Moves`."""
 
     UP = 0
     DOWN = 1
@@ -212,7 +212,7 @@ def _usual(normal: Normal, way: Way, level: float, bounds: Bounds) -> float:
     times = _times(normal)
     if times == inf:
         return inf
-    largest = max(normal.largest) if way is Way.BACK else normal.largest[way.value]
+    largest = max(normal.largest) if way is Way.BACK else normal.largest[way]
     return max(times * largest, bounds.least_move, bounds.least_share * abs(level))
 
 
@@ -239,9 +239,9 @@ def _believed(normal: Normal, kept: _Kept, value: float, at_s: float, way: Way |
 
 
 def _with(moves: _Moves, way: Way, move: float) -> _Moves:
-    if not move > moves[way.value]:
+    if not move > moves[way]:
         return moves
-    up, down, back = (move if at == way.value else of for at, of in enumerate(moves))
+    up, down, back = (move if at == way else of for at, of in enumerate(moves))
     return up, down, back
 
 

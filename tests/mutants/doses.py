@@ -801,7 +801,7 @@ CONTROL = mutants_of(
         ),
         (
             "control a disturbed dose teaches nothing",
-            "return replace(_afresh(state), pending=None)",
+            "return _afresh(state)._replace(pending=None)",
             "return _afresh(state)",
             "test_a_disturbed_dose_teaches_nothing",
         ),

@@ -107,8 +107,8 @@ RESPONSE = mutants_of(
         ),
         (
             "response when it moved",
-            "moved = replace(effects, points=points, base=here, moved_s=point.at_s, unproven=unproven)",
-            "moved = replace(effects, points=points, base=here, unproven=unproven)",
+            "moved = effects._replace(points=points, base=here, moved_s=point.at_s, unproven=unproven)",
+            "moved = effects._replace(points=points, base=here, unproven=unproven)",
             "test_a_hand_dose_is_a_step_and_never_latches",
         ),
         (

@@ -348,7 +348,7 @@ NORMAL = mutants_of(
         ),
         (
             "normal each way by itself",
-            "largest = max(normal.largest) if way is Way.BACK else normal.largest[way.value]",
+            "largest = max(normal.largest) if way is Way.BACK else normal.largest[way]",
             "largest = max(normal.largest)",
             "test_water_that_jumps_every_day_teaches_its_jumps_but_not_their_opposite",
         ),

@@ -37,8 +37,8 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir only watches after bad ends",
-            "return Condition.WATCHING if self._parts.only_watch(stamp) else Condition(self.table.start)",
-            "return Condition(self.table.start)",
+            "return Condition.WATCHING if self._parts.only_watch(stamp) else self._starts_as",
+            "return self._starts_as",
             "test_after_three_bad_ends_it_only_watches_until_cleared test_a_new_version_only_watches_for_an_hour",
         ),
         (
@@ -172,8 +172,8 @@ PERMITS = mutants_of(
         ),
         (
             "permits what is usual here",
-            "usual_room_ml=room_ml)",
-            "usual_room_ml=None)",
+            "usual_room_ml=usual_room_ml,",
+            "usual_room_ml=None,",
             "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
         ),
     ),
