@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from config.chemistry import Totals, equilibrate
+from config.chemistry import ChemistryError, Totals, equilibrate
 from daemon.crop.elements import amounts_of, scaled, totals_of
 from daemon.crop.products import Kind
 from daemon.crop.saturation import brushite, brushite_at_most, clear_up_to_ph, full, gypsum_at_most, most_g_per_l
@@ -135,6 +135,14 @@ def test_without_calcium_or_partner_nothing_is_said_to_fall_out() -> None:
     """Neither gypsum nor phosphate."""
     assert gypsum_at_most(HOAGLAND_1._replace(sulfate=0.0, nitrate=19e-3), 20.0) == -inf
     assert brushite_at_most(HOAGLAND_1._replace(calcium=0.0, nitrate=5e-3), 20.0) == -inf
+
+
+def test_where_no_ph_is_found_the_worst_is_assumed() -> None:
+    """A concentrate with 25 mol/L more acid than base: all its phosphate is counted, so it falls out."""
+    beyond = Totals(calcium=1.0, phosphate=1.0, nitrate=27.0)
+    with pytest.raises(ChemistryError):
+        equilibrate(beyond, 25.0)
+    assert brushite_at_most(beyond, 25.0) > 1.0
 
 
 @given(

@@ -9,9 +9,10 @@ from tests.mutants.effects import EFFECTS
 from tests.mutants.feeding import FEEDING
 from tests.mutants.looks import LOOKS
 from tests.mutants.measuring import MEASURING
+from tests.mutants.mixing import MIXING
 from tests.mutants.page import PAGE
 from tests.mutants.program import PROGRAM
 from tests.mutants.pumps import PUMPS
 from tests.mutants.rates import RATES
 
-MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *RATES, *PROGRAM, *BOX, *CROP, *LOOKS, *PAGE)
+MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *RATES, *PROGRAM, *BOX, *CROP, *LOOKS, *MIXING, *PAGE)
