@@ -89,16 +89,21 @@ class Poured(OfPump):
 
 
 class TimedRun(OfPump):
-    """How long to run."""
+    """How long to run. runs: how many the asker knows of, so that asking twice is no second run."""
 
+    runs: int | None = None
     run_s: float = Field(default=15.0, ge=RUN_S[0], le=RUN_S[1])
 
 
 class Measured(OfPump):
-    """What was read of each run. keep: take the new rate; else only reckon it."""
+    """What was read of each run. keep: take the new rate; else only reckon it.
+
+    first: the first run's line in the ledger, from who may have looked at other runs than those that wait now.
+    """
 
     measured_ml: tuple[Annotated[float, Field(gt=0.0, le=MOST_READ_ML)], ...]
     keep: bool = True
+    first: int | None = None
 
 
 class Probe(Named):

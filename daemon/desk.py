@@ -226,6 +226,7 @@ METHODS: Mapping[str, tuple[type[Ask], Origin, Act]] = {
     "poured": (Poured, Origin.LOCAL, desk_pumps.poured),
     "tube": (OfPump, Origin.LOCAL, desk_pumps.tube),
     "calibrate_pump.run": (TimedRun, Origin.LOCAL, desk_pumps.timed_run),
+    "calibrate_pump.look": (OfPump, Origin.LOCAL, desk_pumps.look_pump),
     "calibrate_pump.finish": (Measured, Origin.LOCAL, desk_pumps.finish_pump),
     "calibrate_pump.cancel": (OfPump, Origin.LOCAL, desk_pumps.cancel_pump),
     "change_out.begin": (Named, Origin.LOCAL, begin_change),

@@ -114,6 +114,8 @@ def timed_run(asked: TimedRun, request: Request, loop: Loop) -> Any:
         raise RequestRefused(
             f"{len(ran)} runs are enough: finish, or `evenwater calibrate pump {asked.pump} cancel`"
         )
+    if asked.runs is not None and asked.runs != len(ran):
+        raise RequestRefused(f"{len(ran)} runs of the {words.ROLE[asked.pump]} pump wait by now: look again")
     decision = reservoir.permit_timed(asked.pump, asked.run_s, loop.stamp())
     if isinstance(decision, Permit) and not decision.run_s >= RUN_S[0]:
         decision = Refusal(decision.request, decision.bound_by or Cap.TOO_SMALL, decision.numbers)
@@ -123,7 +125,14 @@ def timed_run(asked: TimedRun, request: Request, loop: Loop) -> Any:
     return {"said": said, "run": len(ran), "run_s": done.run_s, "assumed_ml": done.ml}
 
 
-def finish_pump(asked: Measured, _request: Request, loop: Loop) -> Any:
+def look_pump(asked: OfPump, _request: Request, loop: Loop) -> Any:
+    """The timed runs that wait for their mL."""
+    reservoir = one(loop, asked)
+    pump_of(reservoir, asked.pump)
+    return {"runs": [plain(ran) for ran in reservoir.rates.ran[asked.pump]]}
+
+
+def finish_pump(asked: Measured, request: Request, loop: Loop) -> Any:
     """Take the rate that the runs and what was read of them make, or say why not."""
     reservoir, role = one(loop, asked), asked.pump
     pump_of(reservoir, role)
@@ -133,6 +142,8 @@ def finish_pump(asked: Measured, _request: Request, loop: Loop) -> Any:
             f"{len(ran)} timed runs of the {words.ROLE[role]} pump wait for their mL, "
             f"{len(asked.measured_ml)} amounts were told: give one for each, in their order, or cancel"
         )
+    if asked.first is not None and asked.first != ran[0].entry:
+        raise RequestRefused(f"other runs of the {words.ROLE[role]} pump wait by now: look again")
     stamp = loop.stamp()
     old = reservoir.rates.of(role, stamp.utc.date())
     fit = reservoir.rates.fit(role, asked.measured_ml, stamp.utc.date())
@@ -140,7 +151,7 @@ def finish_pump(asked: Measured, _request: Request, loop: Loop) -> Any:
         said = f"not kept, {old.ml_per_s:.3g} mL/s stays: {words.rate_fit(fit)}{_AGAIN}"
         return {"accepted": False, "said": said, "fit": plain(fit), "old_ml_per_s": old.ml_per_s}
     if asked.keep:
-        reservoir.charge_more(role, sum(asked.measured_ml) - sum(run.ml for run in ran), stamp)
+        reservoir.charge_more(role, sum(asked.measured_ml) - sum(run.ml for run in ran), request.who, stamp)
         reservoir.rates.keep(role, fit.rate)
     said = f"{words.ROLE[role]} pump: was {old.ml_per_s:.3g}, {'now' if asked.keep else 'would be'} "
     said += words.rate_fit(fit)

@@ -1,4 +1,4 @@
-"""What has to be known to fill a pump's tube by hand, at the tank or from the page. Pure."""
+"""What has to be known to run a pump by hand, into a cup or a cylinder, at the tank or from the page. Pure."""
 
 from __future__ import annotations
 
@@ -7,6 +7,9 @@ from daemon.values import Role
 USUAL_ML = 2.0
 AT_MOST_S = 20.0  # the answer has to reach a person who still holds the cup
 SHARP = (Role.PH_DOWN, Role.PH_UP)
+HANGING = "Let the tube's end hang as high as it does over the reservoir."
+READ_OFF = "Read the cylinder at the lower edge of the surface, and empty it before the next run."
+ONE_IN_A_CYLINDER = "Never acid and base in one cylinder."
 
 
 def most_ml(ml_per_s: float) -> float:

@@ -234,14 +234,14 @@ class KeptReservoir:
         self._expect_effect(allowed, outcome, stamp)
         return outcome
 
-    def charge_more(self, role: Role, ml: float, stamp: Stamp) -> None:
+    def charge_more(self, role: Role, ml: float, who: str, stamp: Stamp) -> None:
         """Charge what timed runs gave beyond what they were charged at, if anything; less is never paid back.
 
-        Raises LedgerError.
+        who: told it. Raises LedgerError.
         """
         if not ml > 0.0:
             return
-        self._charge(DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml}), stamp)
+        self._charge(DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml}), stamp, who)
 
     def poured(self, role: Role, ml: float, note: str, stamp: Stamp) -> None:
         """A person has poured this by hand: charged as a dose, waited for as one, and not judged as one.

@@ -33,6 +33,7 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "poured": {"pump": "ph_down", "ml": 2.0},
     "tube": {"pump": "ph_down"},
     "calibrate_pump.run": {"pump": "ph_down"},
+    "calibrate_pump.look": {"pump": "ph_down"},
     "calibrate_pump.finish": {"pump": "ph_down", "measured_ml": [8.0, 8.0]},
     "calibrate_pump.cancel": {"pump": "ph_down"},
     "change_out.begin": {},

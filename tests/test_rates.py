@@ -45,6 +45,29 @@ def acid(at: AtTheTank) -> Any:
     return at.loop.reservoirs["bed1"].rates.limits[Role.PH_DOWN]
 
 
+def test_amounts_of_other_runs_are_not_taken(tank: AtTheTank) -> None:
+    """Who looked at runs that somebody has forgotten since is told; the runs that wait are kept."""
+    timed(tank)
+    (first, _) = tank.ask("calibrate_pump.look", **ACID)["runs"]
+    tank.ask("calibrate_pump.cancel", **ACID)
+    read_ml = timed(tank)
+    with pytest.raises(RequestRefused, match="other runs of the pH down pump wait by now: look again"):
+        tank.ask("calibrate_pump.finish", **ACID, measured_ml=read_ml, first=first["entry"])
+    (first, _) = tank.ask("calibrate_pump.look", **ACID)["runs"]
+    assert tank.ask("calibrate_pump.finish", **ACID, measured_ml=read_ml, first=first["entry"])["accepted"]
+
+
+def test_a_run_that_is_asked_for_twice_is_one(tank: AtTheTank) -> None:
+    """By who says how many there were."""
+    tank.ask("calibrate_pump.run", **ACID, runs=0)
+    before = len(tank.runs())
+    with pytest.raises(RequestRefused, match="1 runs of the pH down pump wait by now"):
+        tank.ask("calibrate_pump.run", **ACID, runs=0)
+    assert len(tank.runs()) == before
+    tank.ask("calibrate_pump.run", **ACID, runs=1)
+    assert len(tank.runs()) == before + 1
+
+
 def test_a_measured_rate_takes_the_place_of_the_guess_at_once(tank: AtTheTank, tmp_path: Path) -> None:
     """In the caps and in the driver, in the file, in what people see, and after a restart."""
     read_ml = timed(tank, 3)

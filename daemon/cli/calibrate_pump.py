@@ -11,13 +11,13 @@ from rich.console import Console
 from daemon.cli.ask import Commands, add_command, finite
 from daemon.cli.steps import Asker, add_steps, says_yes, step_or_guide, told
 from daemon.link.client import CallRefused
-from daemon.priming import gear
+from daemon.priming import HANGING, ONE_IN_A_CYLINDER, READ_OFF, gear
 from daemon.values import Role
 
 USUAL_RUN_S = 15.0
 RUNS = 3
 
-EPILOG = """\
+EPILOG = f"""\
 Guided, at the tank (hold the reservoir first):
   evenwater hold "measuring" && evenwater calibrate pump ph_down
 
@@ -27,9 +27,10 @@ From a script, its author at the tank with the tube's end in a cylinder:
   evenwater calibrate pump ph_down finish --measured-ml 14.2 14.6 --json
   evenwater calibrate pump ph_down cancel           forgets the runs, the old rate stays
 
-Fill the tube first (evenwater prime). Let its end hang as high as it does over the reservoir, read the cylinder
-at the lower edge of the surface, empty it before the next run. Acid and base burn: goggles and gloves, water to
-rinse at hand; never both in one cylinder. Follow the reagent's label and your local rules.
+Fill the tube first (evenwater prime). {HANGING}
+{READ_OFF}
+Acid and base burn: goggles and gloves, water to rinse at hand. {ONE_IN_A_CYLINDER}
+Follow the reagent's label and your local rules.
 Runs are cut to the pump's caps and count against caps and bottle as if the tank had got them.
 """
 

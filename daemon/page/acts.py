@@ -11,6 +11,7 @@ from urllib.parse import urlencode
 
 from daemon.disk import number
 from daemon.page.glimpse import Daemon
+from daemon.page.views.measuring import AMOUNTS
 
 Form = Mapping[str, str]
 Do = Callable[[Daemon, Form, str], str]
@@ -67,17 +68,13 @@ def _clear(daemon: Daemon, form: Form, by: str) -> str:
 
 
 def _prime(daemon: Daemon, form: Form, by: str) -> str:
-    if form.get("cup") != "yes":
-        raise ValueError("Tick first that the end of the tube is in an empty cup: nothing ran.")
-    ml = number_of(form, "ml", "how much to run, in mL")
-    if ml is None:
-        raise ValueError("How many mL are to run? Type it, as 2: nothing ran.")
+    _ticked(form, "cup", "the end of the tube is in an empty cup: nothing ran")
+    ml = _needed(form, "ml", "How many mL are to run? Type it, as 2: nothing ran.")
     return daemon.acted("prime", by, reservoir=form["reservoir"], pump=form["pump"], ml=ml)
 
 
 def _bottle(daemon: Daemon, form: Form, by: str) -> str:
-    if form.get("full") != "yes":
-        raise ValueError("Tick first that the bottle is filled to the top: nothing was noted.")
+    _ticked(form, "full", "the bottle is filled to the top: nothing was noted")
     return daemon.acted("bottle", by, **_pump(form))
 
 
@@ -86,9 +83,7 @@ def _tube(daemon: Daemon, form: Form, by: str) -> str:
 
 
 def _poured(daemon: Daemon, form: Form, by: str) -> str:
-    ml = number_of(form, "ml", "how much you poured, in mL")
-    if ml is None:
-        raise ValueError("How many mL did you pour? Type it, as 5: nothing was noted.")
+    ml = _needed(form, "ml", "How many mL did you pour? Type it, as 5: nothing was noted.")
     told = {"ml": ml, "note": form.get("note", ""), "sure": form.get("sure") == "yes"}
     return daemon.acted("poured", by, **_pump(form), **told)
 
@@ -105,9 +100,44 @@ def _begin_change(daemon: Daemon, form: Form, by: str) -> str:
 
 
 def _end_change(daemon: Daemon, form: Form, by: str) -> str:
-    if form.get("new") != "yes":
-        raise ValueError("Tick first that all of the water is new and mixed: nothing was noted.")
+    _ticked(form, "new", "all of the water is new and mixed: nothing was noted")
     return daemon.acted("change_out.done", by, reservoir=form["reservoir"])
+
+
+def _run_timed(daemon: Daemon, form: Form, by: str) -> str:
+    _ticked(form, "cup", "the tube's end is in an empty cylinder: nothing ran")
+    run_s = _needed(form, "run_s", "How many seconds is it to run? Type it, as 15: nothing ran.")
+    runs = _whole(form, "runs", "the runs so far")  # the same form sent twice is no second run
+    return daemon.acted("calibrate_pump.run", by, **_pump(form), run_s=run_s, runs=runs)
+
+
+def _keep_rate(daemon: Daemon, form: Form, by: str) -> str:
+    told = {"measured_ml": amounts_of(form), "first": _whole(form, "first", "the first run")}
+    return daemon.acted("calibrate_pump.finish", by, **_pump(form), **told)
+
+
+def amounts_of(form: Form) -> list[float]:
+    """What was read of each timed run, in mL. Raises ValueError for what is no number."""
+    read = (number_of(form, name, f"run {number}") for number, name in enumerate(AMOUNTS, 1))
+    return [ml for ml in read if ml is not None]
+
+
+def _forget_runs(daemon: Daemon, form: Form, by: str) -> str:
+    return daemon.acted("calibrate_pump.cancel", by, **_pump(form))
+
+
+def _ticked(form: Form, name: str, what: str) -> None:
+    """Raises ValueError where nobody gave their word for it by a tick."""
+    if form.get(name) != "yes":
+        raise ValueError(f"Tick first that {what}.")
+
+
+def _needed(form: Form, name: str, question: str) -> float:
+    """The number in a field. Raises ValueError with the question where it was left empty, or is no number."""
+    number = number_of(form, name, question.partition("?")[0])
+    if number is None:
+        raise ValueError(question)
+    return number
 
 
 def number_of(form: Form, name: str, what: str) -> float | None:
@@ -183,6 +213,7 @@ def _walk(daemon: Daemon, form: Form, by: str) -> str:
 FOUND = "found-"  # begins the name of a field for what a walk looks for
 _OF_A_PROBE = ("reservoir", "quantity")
 _OF_A_PUMP = ("reservoir", "pump")
+_READ = ("first", *AMOUNTS)
 ACTS: Mapping[str, Act] = {
     "/hold": Act("/", _hold),
     "/acknowledge": Act("/alarms", _acknowledge),
@@ -194,6 +225,9 @@ ACTS: Mapping[str, Act] = {
     "/poured": Act(
         "/doses", _poured, raises=True, typed=(*_OF_A_PUMP, "ml", "note"), sure="Yes, so much: note it"
     ),
+    "/measure/run": Act("/doses/measure", _run_timed, raises=True, carried=(*_OF_A_PUMP, *_READ), at_once=True),
+    "/measure/keep": Act("/doses/measure", _keep_rate, raises=True, carried=_OF_A_PUMP, typed=_READ),
+    "/measure/cancel": Act("/doses/measure", _forget_runs, carried=_OF_A_PUMP, at_once=True),
     "/change-out/begin": Act("/doses/water", _begin_change, carried=("reservoir",)),
     "/change-out/done": Act("/doses/water", _end_change, raises=True, carried=("reservoir",)),
     "/crop/did": Act("/crop", _did),

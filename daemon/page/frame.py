@@ -21,6 +21,7 @@ VIEWS: Mapping[str, str] = {
 }
 BELOW: Mapping[str, tuple[str, str]] = {
     "/doses/water": ("/doses", "New water"),
+    "/doses/measure": ("/doses", "Measure a pump"),
     "/crop/mix": ("/crop", "Mixing"),
     "/crop/growth": ("/crop", "Growth and harvest"),
 }

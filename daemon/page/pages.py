@@ -22,7 +22,9 @@ from daemon.crop.garden import day_of
 from daemon.desk_box import Box
 from daemon.desk_crop import NURSERY
 from daemon.link.client import CallRefused, NoDaemon
+from daemon.measure.rate import RUNS
 from daemon.page import views
+from daemon.page.acts import amounts_of, given
 from daemon.page.garden import calendar, grown
 from daemon.page.glimpse import OTHER_VERSION, Daemon, Glimpse
 from daemon.page.looking_back import MOST_LOOKED_BACK, Marks, marks, stretches
@@ -31,6 +33,7 @@ from daemon.page.mixing import mixing
 from daemon.page.views.calibrate import Going, Look, Past
 from daemon.page.views.crop import Garden
 from daemon.page.views.fitted import Result
+from daemon.page.views.measuring import AMOUNTS, Reckoned, Timed
 from daemon.page.views.trend import CSV_HEADINGS, Stretch, rows_of
 from daemon.page.visitor import Visitor
 from daemon.page.window import Window, WindowError, window
@@ -75,6 +78,25 @@ def _water(visit: Visit) -> Markup:
     of = visit.state.reservoirs[_chosen(visit)]
     steps = change_out_steps(_as_started(visit).reservoir[of.name])
     return views.new_water(of, steps, visit.visitor, len(visit.state.reservoirs))
+
+
+def _measure(visit: Visit) -> Markup:
+    of, asked = visit.state.reservoirs[_chosen(visit)], visit.asked
+    role = next((role for role in of.pumps if role.value == asked.get("pump")), None)
+    if role is None:
+        return views.pumps_to_measure(visit.state)
+    pump = {"reservoir": of.name, "pump": role.value}
+    timed = visit.daemon.looked_up(TypeAdapter(Timed), "calibrate_pump.look", **pump)
+    read = given(asked, AMOUNTS[: len(timed.runs)]) if asked.get("first") == timed.first else {}
+    try:
+        amounts_ml = amounts_of(read)
+        reckoned = None
+        if RUNS[0] <= len(timed.runs) == len(amounts_ml):
+            told = {"measured_ml": amounts_ml, "keep": False}
+            reckoned = visit.daemon.looked_up(TypeAdapter(Reckoned), "calibrate_pump.finish", **pump, **told)
+    except (ValueError, CallRefused) as wrong:
+        return views.measuring(of, role, visit.visitor, timed, read, trouble=f"{wrong}.")
+    return views.measuring(of, role, visit.visitor, timed, read, reckoned=reckoned)
 
 
 def _alarms(visit: Visit) -> Markup:
@@ -206,6 +228,7 @@ VIEWS: Mapping[str, View] = {
     "/trend": _trend,
     "/doses": _doses,
     "/doses/water": _water,
+    "/doses/measure": _measure,
     "/alarms": _alarms,
     "/crop": _crop,
     "/crop/mix": _mixing,

@@ -121,6 +121,8 @@ ASKED = {
     "accept": "yes",
     "stop_gap": "yes",
     "measured_ph": "6.0",
+    "run_s": "8",
+    "runs": "0",
     "full": "yes",
     "new": "yes",
     "sure": "yes",

@@ -316,8 +316,8 @@ DONE = mutants_of(
     (
         (
             "page primes over a cup alone",
-            '    if form.get("cup") != "yes":\n',
-            "    if False:\n",
+            '    _ticked(form, "cup", "the end of the tube is in an empty cup: nothing ran")\n',
+            "",
             "test_a_tube_is_filled_over_a_cup_and_within_bounds",
         ),
         (
@@ -353,8 +353,8 @@ DONE = mutants_of(
         ),
         (
             "page counts a bottle as full with a word for it",
-            '    if form.get("full") != "yes":\n',
-            "    if False:\n",
+            '    _ticked(form, "full", "the bottle is filled to the top: nothing was noted")\n',
+            "",
             "tests/page/test_by_hand.py::test_what_cannot_be_is_told_and_nothing_noted",
         ),
         (
@@ -365,9 +365,33 @@ DONE = mutants_of(
         ),
         (
             "page takes water for new with a word for it",
-            '    if form.get("new") != "yes":\n',
-            "    if False:\n",
+            '    _ticked(form, "new", "all of the water is new and mixed: nothing was noted")\n',
+            "",
             "tests/page/test_new_water.py::test_the_word_for_it_is_a_tick_and_the_password",
+        ),
+        (
+            "page runs a pump to measure it by the password",
+            'Act("/doses/measure", _run_timed, raises=True, ',
+            'Act("/doses/measure", _run_timed, ',
+            "tests/page/test_measuring.py::test_each_run_asks_for_the_password_and_a_cylinder",
+        ),
+        (
+            "page keeps a rate by the password",
+            'Act("/doses/measure", _keep_rate, raises=True, ',
+            'Act("/doses/measure", _keep_rate, ',
+            "tests/page/test_measuring.py::test_the_new_rate_is_kept_by_the_password",
+        ),
+        (
+            "page runs a pump over a cylinder alone",
+            """    _ticked(form, "cup", "the tube's end is in an empty cylinder: nothing ran")\n""",
+            "",
+            "tests/page/test_measuring.py::test_each_run_asks_for_the_password_and_a_cylinder",
+        ),
+        (
+            "page runs a pump once for one form",
+            "run_s=run_s, runs=runs)",
+            "run_s=run_s)",
+            "tests/page/test_measuring.py::test_the_same_form_sent_twice_is_no_second_run",
         ),
         (
             "page is not sure of itself",

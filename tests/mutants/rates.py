@@ -136,7 +136,7 @@ PROGRAM = (
         (
             (
                 "reservoir what a cylinder got beyond its charge",
-                '        self._charge(DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml}), stamp)\n',
+                '        self._charge(DoseRequest(self.name, role, ml, DoseReason.MEASURE, {"measured_ml": ml}), stamp, who)\n',
                 "",
                 "test_what_came_out_beyond_the_charge_is_charged_too",
             ),
@@ -157,6 +157,18 @@ PROGRAM = (
                 "if isinstance(decision, Permit) and not decision.run_s >= RUN_S[0]:",
                 "if False:",
                 "test_a_run_too_short_to_say_anything_is_not_begun",
+            ),
+            (
+                "desk amounts of other runs",
+                "    if asked.first is not None and asked.first != ran[0].entry:\n",
+                "    if False:\n",
+                "test_amounts_of_other_runs_are_not_taken",
+            ),
+            (
+                "desk a run asked for twice",
+                "    if asked.runs is not None and asked.runs != len(ran):\n",
+                "    if False:\n",
+                "test_a_run_that_is_asked_for_twice_is_one",
             ),
             (
                 "desk a run too many",

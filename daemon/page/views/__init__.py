@@ -5,6 +5,7 @@ from daemon.page.views.calibrate import calibrate
 from daemon.page.views.crop import crop
 from daemon.page.views.doses import doses
 from daemon.page.views.forms import answered, asked_again
+from daemon.page.views.measuring import measuring, pumps_to_measure
 from daemon.page.views.mixing import mixing
 from daemon.page.views.new_water import new_water
 from daemon.page.views.now import now
@@ -20,9 +21,11 @@ __all__ = [
     "checked",
     "crop",
     "doses",
+    "measuring",
     "mixing",
     "new_water",
     "now",
+    "pumps_to_measure",
     "rig",
     "settings",
     "trend",

@@ -8,6 +8,7 @@ from daemon import words
 from daemon.page.chart import bar
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.by_hand import by_hand
+from daemon.page.views.measuring import to_measuring
 from daemon.page.views.new_water import to_new_water
 from daemon.page.views.priming import priming
 from daemon.page.visitor import Visitor
@@ -36,6 +37,7 @@ def doses(state: State, entries: Sequence[Entry], visitor: Visitor, asked: Mappi
                 of,
                 priming(of, visitor, among),
                 by_hand(of, visitor, among, asked),
+                element("p", to_measuring(of, f"Measure a pump of {of.title}")) if of.pumps else Markup(""),
                 element("p", to_new_water(of, f"New water for {of.title}, step by step")),
             )
             for of in state.reservoirs.values()

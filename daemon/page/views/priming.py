@@ -23,10 +23,10 @@ def priming(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
         return Markup("")
     if not visitor.may_raise:
         return at_the_tank(LABEL, f"evenwater prime {of.name} {next(iter(of.pumps))}")
-    return folded(LABEL, f"prime-{of.name}", _first(of) or _form(of, visitor, among))
+    return folded(LABEL, f"prime-{of.name}", first_pause(of) or _form(of, visitor, among))
 
 
-def _first(of: ReservoirState) -> Markup:
+def first_pause(of: ReservoirState) -> Markup:
     """What keeps a pump from running by hand; nothing where it may."""
     if of.condition is Condition.KEEPING:
         told = f"{of.title} corrects by itself now: pause it first, so that no dose comes in between. "

@@ -40,6 +40,7 @@ VIEWS = (
     "/trend",
     "/doses",
     "/doses/water",
+    "/doses/measure",
     "/alarms",
     "/crop",
     "/crop/mix",

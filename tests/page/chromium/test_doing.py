@@ -212,6 +212,38 @@ def test_water_is_changed_step_by_step(phone: Page, house: House) -> None:
     soon(lambda: house.site.bed()["condition"] == "keeping")
 
 
+def test_a_pump_is_measured_over_a_cylinder(phone: Page, house: House) -> None:
+    """Run, read, run, read, old against new; nothing runs before the box is ticked, and nothing by itself."""
+    house.site.evenwater("hold", "measuring", "--reservoir", "bed1")
+    soon(lambda: house.site.bed()["condition"] == "held")
+    phone.goto("/doses")
+    phone.get_by_role("link", name="Measure a pump of Bed 1").click()
+    phone.get_by_role("link", name="pH down pump").click()
+    for number in (1, 2):
+        phone.get_by_label("How long, in s", exact=False).fill("3")
+        phone.get_by_label(AGAIN).fill(HOLDERS)
+        run_it = phone.get_by_role("button", name="Run the pump now")
+        run_it.click()
+        cylinder = phone.get_by_label("Its end is in an empty measuring cylinder", exact=False)
+        expect(cylinder).to_be_focused()
+        cylinder.check()
+        run_it.click()
+        expect(phone.get_by_label(f"Run {number}, ", exact=False)).to_be_visible()
+        expect(run_it).to_have_count(0)
+        phone.get_by_label(f"Run {number}, ", exact=False).fill(f"3.{number}")
+        phone.get_by_role("button", name="This is what I read").click()
+        expect(run_it).to_be_visible()
+        assert shut_out(phone) == []
+    expect(phone.get_by_text("would be 1.05 mL/s", exact=False)).to_be_visible()
+    expect(phone.get_by_label("Run 1, ", exact=False)).to_have_value("3.1")
+    keep = phone.locator("form", has_text="It doses by the new rate")
+    keep.get_by_label(AGAIN).fill(HOLDERS)
+    keep.get_by_role("button", name="Dose by the new rate").click()
+    expect(phone.get_by_text("now 1.05 mL/s", exact=False)).to_be_visible()
+    house.site.evenwater("release")
+    soon(lambda: house.site.bed()["condition"] == "keeping")
+
+
 def test_an_alarm_is_seen_and_silenced(phone: Page, house: House) -> None:
     """It comes up by itself on a view that stands open; silencing it clears nothing."""
     phone.goto("/")
