@@ -15,7 +15,7 @@ BIT_S = 1.0 / 400_000.0  # fast mode, 400 kHz
 BITS_PER_BYTE = 9  # eight and the acknowledge
 BYTE_S = BITS_PER_BYTE * BIT_S
 REFUSED_LOCK_S = 0.01  # asking for a lock that another holds, again and again
-ALL_HIGH = 0xFF
+ALL_HIGH = b"\xff"
 
 
 class Bus:
@@ -30,7 +30,7 @@ class Bus:
         self, clock: BenchClock, chips: Mapping[int, Ads1115Chip], air: Mapping[int, AirChip] | None = None
     ) -> None:
         self.chips = dict(chips)
-        self.air = dict(air or {})
+        self._at: dict[int, Ads1115Chip | AirChip] = {**(air or {}), **self.chips}
         self.held = False
         self.line_high = False
         self.next_change_s = inf
@@ -54,8 +54,7 @@ class Bus:
 
     def scan(self) -> list[int]:
         """The addresses that answer."""
-        known: dict[int, Ads1115Chip | AirChip] = {**self.chips, **self.air}
-        return sorted(address for address, chip in known.items() if not chip.silent)
+        return sorted(address for address, chip in self._at.items() if not chip.silent)
 
     def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
         """One write transaction of buffer[start:end]. Raises OSError where no chip answers."""
@@ -64,8 +63,9 @@ class Bus:
 
     def readfrom_into(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
         """One read transaction into buffer[start:end]. Raises OSError where no chip answers."""
-        stop = len(buffer) if end is None else end
-        self._give(self._addressed(address, stop - start + 1), buffer, start, stop)
+        count = (len(buffer) if end is None else end) - start
+        given = self._addressed(address, count + 1).give(count)
+        buffer[start : start + count] = ALL_HIGH * count if self.line_high else given
 
     def writeto_then_readfrom(
         self,
@@ -80,21 +80,16 @@ class Bus:
     ) -> None:
         """A write and a read with no stop between them. Raises OSError where no chip answers."""
         payload = buffer_out[out_start:out_end]
-        stop = len(buffer_in) if in_end is None else in_end
-        chip = self._addressed(address, len(payload) + stop - in_start + 2)
+        count = (len(buffer_in) if in_end is None else in_end) - in_start
+        chip = self._addressed(address, len(payload) + count + 2)
         chip.write(payload)
-        self._give(chip, buffer_in, in_start, stop)
+        given = chip.give(count)
+        buffer_in[in_start : in_start + count] = ALL_HIGH * count if self.line_high else given
 
     def _addressed(self, address: int, byte_count: int) -> Ads1115Chip | AirChip:
         """The chip that answers, once so many bytes have gone over the wires."""
         self._clock.spend(byte_count * BYTE_S)
-        chip: Ads1115Chip | AirChip | None = self.chips.get(address)
-        if chip is None:
-            chip = self.air.get(address)
+        chip = self._at.get(address)
         if chip is None or chip.silent:
             raise OSError(errno.EREMOTEIO, f"no chip answers at address 0x{address:02x}")
         return chip
-
-    def _give(self, chip: Ads1115Chip | AirChip, buffer: Any, start: int, stop: int) -> None:
-        given = chip.give(stop - start)
-        buffer[start:stop] = bytes([ALL_HIGH]) * (stop - start) if self.line_high else given
