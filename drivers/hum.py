@@ -42,8 +42,11 @@ def without_outliers(values: Sequence[float], least_reach: float) -> list[float]
     if not values:
         return []
     middle = median(values)
-    reach = max(least_reach, REACH_IN_DISTANCES * median([abs(value - middle) for value in values]))
-    kept = [value for value in values if abs(value - middle) <= reach]
+    distances = [abs(value - middle) for value in values]
+    reach = max(least_reach, REACH_IN_DISTANCES * median(distances))
+    if max(distances) <= reach:
+        return list(values)
+    kept = [value for value, distance in zip(values, distances, strict=True) if distance <= reach]
     return kept if len(values) - len(kept) <= len(values) // SET else list(values)
 
 
