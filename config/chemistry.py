@@ -17,6 +17,7 @@ carbonate), trace elements and chelates, and ion pairs of potassium, sodium and 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from math import exp, log, log10, sqrt
 from typing import NamedTuple
@@ -84,7 +85,8 @@ class Equilibrium(NamedTuple):
 # --- equilibrium constants at a temperature -----------------------------------------------------------------
 
 
-class Constants(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Constants:
     """Equilibrium constants at one temperature, in terms of activities (mol/kg), and the Debye-Hueckel A."""
 
     davies_a: float
