@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import asdict, replace
 
 from daemon.dose.ledger_file import COLUMNS, write_row
 from daemon.dose.windows import Boot, Stamp, join, observe, offsets, wall_news
@@ -72,14 +73,14 @@ class LedgerTime:
         """Every boot that differs from the file. Whether an offset moved: then all must be counted anew."""
         for boot in self._boots:
             if boot != self._written.get(boot.number):
-                write_row(db, "boots", boot._asdict())
+                write_row(db, "boots", asdict(boot))
         before_s, self._offset_s = self._offset_s, offsets(self._boots)
         return self._offset_s != before_s
 
     def write_reached(self, db: sqlite3.Connection, stamp: Stamp) -> None:
         """That our boot has come to `stamp`."""
-        self._boots = (*self._boots[:-1], self.boot._replace(last_s=self.at_s(stamp)))
-        write_row(db, "boots", self.boot._asdict())
+        self._boots = (*self._boots[:-1], replace(self.boot, last_s=self.at_s(stamp)))
+        write_row(db, "boots", asdict(self.boot))
 
     def written(self) -> None:
         """What was written is in the file."""

@@ -15,10 +15,9 @@ was synchronised in boots on both sides; then what it says beyond the counted se
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from math import fsum, inf, isfinite
-from typing import NamedTuple
 
 from daemon.values import Role
 
@@ -50,7 +49,8 @@ class Stamp:
             raise ValueError(f"utc {self.utc}: must carry a time zone")
 
 
-class Boot(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Boot:
     """One stretch of a monotonic clock, from the first to the last time the ledger recorded in it.
 
     off_s: seconds proven to have passed between the boot before and this one.
@@ -108,7 +108,7 @@ def observe(boots: tuple[Boot, ...], stamp: Stamp) -> tuple[Boot, ...]:
     if not wall_news(boots[-1], stamp):
         return boots
     if boots[-1].anchor_s is None:
-        anchored = boots[-1]._replace(anchor_s=stamp.at_s, anchor_utc_s=stamp.utc.timestamp())
+        anchored = replace(boots[-1], anchor_s=stamp.at_s, anchor_utc_s=stamp.utc.timestamp())
         return _credit((*boots[:-1], anchored))
     return _withdraw(boots)
 
@@ -136,13 +136,13 @@ def _credit(boots: tuple[Boot, ...]) -> tuple[Boot, ...]:
 
 
 def _withdraw(boots: tuple[Boot, ...]) -> tuple[Boot, ...]:
-    doubted = boots[-1]._replace(anchor_s=None, anchor_utc_s=None, doubted=True)
+    doubted = replace(boots[-1], anchor_s=None, anchor_utc_s=None, doubted=True)
     boots = (*boots[:-1], doubted)
     return _with_off(boots, _after_last_anchor(boots), 0.0)
 
 
 def _with_off(boots: tuple[Boot, ...], position: int, off_s: float) -> tuple[Boot, ...]:
-    return (*boots[:position], boots[position]._replace(off_s=off_s), *boots[position + 1 :])
+    return (*boots[:position], replace(boots[position], off_s=off_s), *boots[position + 1 :])
 
 
 @dataclass(frozen=True, slots=True)
