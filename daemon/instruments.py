@@ -117,14 +117,14 @@ class Instruments:
         now: the rig's monotonic clock, asked after each sample: a slow bus makes no sample look early or late.
         """
         for quantity in self._order:
-            look = self._look_at(quantity)
+            look, kind = self._look_at(quantity), quantity.kind
             visited = self._is_visited(quantity)
             history = self._histories.get(quantity)
             if history is None:
                 history = ProbeHistory()
             self._hear(quantity, None if visited else look.sample)
             now_s = now()
-            other_water = quantity.kind is not Quantity.TEMPERATURE and self._other_water(now_s)
+            other_water = kind is not Quantity.TEMPERATURE and self._other_water(now_s)
             limits = self._judging[quantity]
             verdict, after = judge(look, history, limits, now_s, today, other_water=other_water)
             if visited:
@@ -132,8 +132,8 @@ class Instruments:
             elif quantity in self.out_of_service:
                 verdict = replace(verdict, quality=Quality.BAD, reason=VerdictReason.OUT_OF_SERVICE)
             self.verdicts[quantity], self._histories[quantity] = verdict, after
-            if quantity.kind is not quantity:
-                self._vote(quantity.kind, verdict, now_s)
+            if kind is not quantity:
+                self._vote(kind, verdict, now_s)
         self._follow_plugs()
         self._look_at_contacts()
         self._follow_level(now())

@@ -52,10 +52,9 @@ class Record:
         """Seconds since the last run of any pump ended; None if there never was one."""
         return self._ledger.totals(self._name, Role.PH_DOWN, stamp).since_any_s
 
-    def hand_mixes(self, stamp: Stamp) -> bool:
+    def hand_mixes(self, since_any_s: float | None) -> bool:
         """Whether what a person poured by hand, and told, has not spread through the water yet."""
-        since_s = self.since_any_s(stamp)
-        if since_s is None or since_s >= MIXING_TIMES * self._table.mixing_time_s:
+        if since_any_s is None or since_any_s >= MIXING_TIMES * self._table.mixing_time_s:
             return False
         return any(entry.reason is DoseReason.BY_HAND for entry in self.doses(1))
 

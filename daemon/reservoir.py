@@ -194,10 +194,11 @@ class KeptReservoir:
         """Hold pH and strength against what doses should have done; nothing while people are at work."""
         condition = self.condition(stamp)
         at_work = condition not in (Condition.KEEPING, Condition.WATCHING)
-        if at_work or self._record.hand_mixes(stamp):
+        since_any_s = self._record.since_any_s(stamp)
+        if at_work or self._record.hand_mixes(since_any_s):
             self._disturbed()
             return
-        ph = self._acidity.watch(stamp.at_s, self._record.since_any_s(stamp))
+        ph = self._acidity.watch(stamp.at_s, since_any_s)
         for finding in (ph, self._feed.watch()):
             if finding is not None and finding.latches and condition is Condition.KEEPING:
                 self.lock(words.finding(finding), stamp)

@@ -80,7 +80,7 @@ RESERVOIR = mutants_of(
         ),
         (
             "reservoir a hand that was told is not judged",
-            "if at_work or self._record.hand_mixes(stamp):",
+            "if at_work or self._record.hand_mixes(since_any_s):",
             "if at_work:",
             "tests/hazards/test_water.py::test_h40_a_hand_that_is_told_is_in_the_ledger",
         ),
