@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 MOST_POURED_ML_PER_L = 50.0  # one part in twenty: beyond it a slip of the unit is likelier than a bottle so large
 _STILL_LOCKED = {False: "", True: ": if that was this hand, `evenwater clear`"}
+_OTHER_RUNS = "the {} pump has other runs behind it by now: look again, nothing was done"
 _AGAIN = ". The runs are kept: finish with other amounts, run once more, or cancel and begin again"
 
 
@@ -115,7 +116,7 @@ def timed_run(asked: TimedRun, request: Request, loop: Loop) -> Any:
             f"{len(ran)} runs are enough: finish, or `evenwater calibrate pump {asked.pump} cancel`"
         )
     if asked.runs is not None and asked.runs != len(ran):
-        raise RequestRefused(f"{len(ran)} runs of the {words.ROLE[asked.pump]} pump wait by now: look again")
+        raise RequestRefused(_OTHER_RUNS.format(words.ROLE[asked.pump]))
     decision = reservoir.permit_timed(asked.pump, asked.run_s, loop.stamp())
     if isinstance(decision, Permit) and not decision.run_s >= RUN_S[0]:
         decision = Refusal(decision.request, decision.bound_by or Cap.TOO_SMALL, decision.numbers)
@@ -143,7 +144,7 @@ def finish_pump(asked: Measured, request: Request, loop: Loop) -> Any:
             f"{len(asked.measured_ml)} amounts were told: give one for each, in their order, or cancel"
         )
     if asked.first is not None and asked.first != ran[0].entry:
-        raise RequestRefused(f"other runs of the {words.ROLE[role]} pump wait by now: look again")
+        raise RequestRefused(_OTHER_RUNS.format(words.ROLE[role]))
     stamp = loop.stamp()
     old = reservoir.rates.of(role, stamp.utc.date())
     fit = reservoir.rates.fit(role, asked.measured_ml, stamp.utc.date())

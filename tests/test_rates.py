@@ -51,7 +51,7 @@ def test_amounts_of_other_runs_are_not_taken(tank: AtTheTank) -> None:
     (first, _) = tank.ask("calibrate_pump.look", **ACID)["runs"]
     tank.ask("calibrate_pump.cancel", **ACID)
     read_ml = timed(tank)
-    with pytest.raises(RequestRefused, match="other runs of the pH down pump wait by now: look again"):
+    with pytest.raises(RequestRefused, match="the pH down pump has other runs behind it by now"):
         tank.ask("calibrate_pump.finish", **ACID, measured_ml=read_ml, first=first["entry"])
     (first, _) = tank.ask("calibrate_pump.look", **ACID)["runs"]
     assert tank.ask("calibrate_pump.finish", **ACID, measured_ml=read_ml, first=first["entry"])["accepted"]
@@ -61,7 +61,7 @@ def test_a_run_that_is_asked_for_twice_is_one(tank: AtTheTank) -> None:
     """By who says how many there were."""
     tank.ask("calibrate_pump.run", **ACID, runs=0)
     before = len(tank.runs())
-    with pytest.raises(RequestRefused, match="1 runs of the pH down pump wait by now"):
+    with pytest.raises(RequestRefused, match="the pH down pump has other runs behind it by now"):
         tank.ask("calibrate_pump.run", **ACID, runs=0)
     assert len(tank.runs()) == before
     tank.ask("calibrate_pump.run", **ACID, runs=1)

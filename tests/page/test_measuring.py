@@ -114,7 +114,7 @@ def test_the_same_form_sent_twice_is_no_second_run(held: AtTheTank, holder: Brow
     assert sent(holder, "/measure/run", form)[0] == 303
     before = len(held.runs())
     status, text, _ = sent(holder, "/measure/run", form)
-    assert (status, "wait by now: look again" in text) == (409, True)
+    assert (status, "other runs behind it by now: look again" in text) == (409, True)
     assert len(held.runs()) == before
 
 
