@@ -23,11 +23,11 @@ def noted_ml(tank: AtTheTank) -> list[float]:
 def test_a_small_amount_is_noted_at_once(
     tank: AtTheTank, evenwater: Evenwater, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """With its note, which the ledger shows to people."""
+    """With who told it and the note, which the ledger shows to people."""
     assert evenwater(*POURED, "3", "--note", "by eye") == 0
     assert "3 mL pH up by hand noted" in capsys.readouterr().out
     assert evenwater("ledger", "--last", "1") == 0
-    assert "3.0 mL pH up, poured by hand (by eye)" in capsys.readouterr().out
+    assert "3.0 mL pH up, poured by hand (local: by eye)" in capsys.readouterr().out
 
 
 def test_much_needs_a_word_more(
