@@ -45,6 +45,8 @@ class Pump:
 
     def run(self, seconds: float) -> float:
         """mL that come out in these seconds; the bottle gives no more than it holds."""
+        if not (self.on or self.faults):
+            return 0.0
         if FaultName.BOTTLE_EMPTY in self.faults:
             return 0.0
         ml = min(self.left_ml, seconds * self._now_ml_per_s())
