@@ -137,6 +137,9 @@ def tells(phone: Page, what: str, pump: str, button: str) -> None:
 
 def test_a_bottle_is_told_to_be_full(phone: Page, house: House) -> None:
     """None is chosen beforehand, and the browser itself asks for the tick."""
+    house.site.evenwater("hold", "filling bottles", "--reservoir", "bed1")  # so that no dose comes in between
+    house.site.evenwater("poured", "bed1", "ph_down", "--ml", "1")
+    house.site.until_passes(2)
     phone.goto("/doses")
     left = phone.locator(".caps li", has_text="pH down").get_by_text("left in the bottle", exact=False)
     expect(left).not_to_have_text("1000 mL left in the bottle")
@@ -148,6 +151,8 @@ def test_a_bottle_is_told_to_be_full(phone: Page, house: House) -> None:
     expect(phone.get_by_text("pH down bottle counted as full: 1000 mL")).to_be_visible()
     phone.get_by_role("link", name="Back").click()
     expect(left).to_have_text("1000 mL left in the bottle")
+    house.site.evenwater("release")
+    soon(lambda: house.site.bed()["condition"] == "keeping")
 
 
 def test_what_was_poured_is_told_and_a_slip_is_asked_about(phone: Page, house: House) -> None:
