@@ -17,16 +17,17 @@ from pathlib import Path
 from threading import Event
 
 from config.settings import Settings
-from daemon import desk, words
+from daemon import words
 from daemon.alarm import life
 from daemon.alarm.life import Cause, Lives
 from daemon.alarm.table import Kind
+from daemon.desk import methods
+from daemon.desk.requests import Request
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_time import stamp_of
 from daemon.dose.windows import Stamp
 from daemon.jobs import Calendar
-from daemon.requests import Request
-from daemon.reservoir import KeptReservoir
+from daemon.keeping.reservoir import KeptReservoir
 from daemon.runs import Runs, Watch
 from daemon.values import Condition, Outcome, Permit, State
 from drivers.keeping import Keeper
@@ -137,7 +138,7 @@ class Loop:
     def answer_requests(self) -> None:
         """Answer everything that has been asked since the last time."""
         while not self.requests.empty():  # this thread alone takes from it
-            desk.answer(self.requests.get(), self)
+            methods.answer(self.requests.get(), self)
 
     def _let_settle(self) -> None:
         """Wait until the last run, of any pump, is long enough ago for a probe to be looked at."""

@@ -30,13 +30,16 @@ from daemon.altered import dose_numbers
 from daemon.crop.diary_file import FILE_NAME
 from daemon.crop.risk import Spread
 from daemon.cropping import Cropping
+from daemon.desk.requests import Request
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.doubt_file import DoubtFile
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_time import stamp_of
 from daemon.dose.windows import Stamp
-from daemon.instruments import Wired
 from daemon.jobs import Calendar, Job
+from daemon.keeping.instruments import Wired
+from daemon.keeping.pump_lines import write_pump_lines
+from daemon.keeping.reservoir import KeptReservoir, Parts
 from daemon.link.causes import causes
 from daemon.link.control import ControlServer
 from daemon.link.gate import Gate
@@ -47,9 +50,6 @@ from daemon.loop import ANSWERS_WITHIN_S, Loop, Site
 from daemon.measure.book import BookError, CalibrationBook
 from daemon.measure.normal_file import NormalFile
 from daemon.measure.standards import Shelf, Standard
-from daemon.pump_lines import write_pump_lines
-from daemon.requests import Request
-from daemon.reservoir import KeptReservoir, Parts
 from daemon.runs import Runs
 from daemon.store.history import History
 from daemon.store.trend import HistoryError, opened

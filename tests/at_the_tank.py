@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from config.settings import Settings
-from daemon.requests import Origin, Request
+from daemon.desk.requests import Origin, Request
 from daemon.service import Service
 from daemon.values import Alarm, ReservoirState, State
 from sim_hw.bench import Bench, open_rig

@@ -19,7 +19,7 @@ from config.load import load, raw_tables
 from config.settings import Settings
 from daemon.cli.contest import WAYS, runs_of
 from daemon.cli.rehearse import DAYS_OF_ALL, USUAL, rehearse
-from daemon.compare import ORACLE, OURS, Run, mean_and_spread, scores, targets_over
+from daemon.rehearsal.compare import ORACLE, OURS, Run, mean_and_spread, scores, targets_over
 from daemon.service import Service, settings_with
 from sim_hw.bench import open_rig
 from sim_hw.from_settings import bench_table

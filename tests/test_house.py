@@ -244,9 +244,9 @@ def test_only_rehearsing_may_name_the_simulator() -> None:
         "daemon.cli.rehearse",
         "daemon.cli.contest",
         "daemon.cli.demo",
-        "daemon.compare",
-        "daemon.rehearse",
-        "daemon.rivals",
+        "daemon.rehearsal.compare",
+        "daemon.rehearsal.staging",
+        "daemon.rehearsal.rivals",
     }
 
 

@@ -13,9 +13,9 @@ import pytest
 
 from daemon.alarm.life import Cause
 from daemon.alarm.table import TABLE, Kind
+from daemon.desk.requests import Origin, Request
 from daemon.jobs import Calendar, Job
 from daemon.loop import ANSWERS_WITHIN_S, REOPEN_EVERY_S, SETTLE_AFTER_RUN_S
-from daemon.requests import Origin, Request
 from daemon.values import AlarmState, Cap, Condition, Outcome, Quantity, Refusal, Role, State, VerdictReason
 from sim_hw.ads1115_chip import Input
 from sim_hw.pins import BenchPin

@@ -16,12 +16,12 @@ import pytest
 
 from config.load import load
 from config.settings import Settings
+from daemon.desk.requests import Origin, Request
 from daemon.link.client import ControlClient, NoDaemon
 from daemon.link.trust import MqttSettingsError
 from daemon.lock import StateLockError
 from daemon.measure.book import BookError
 from daemon.measure.normal import afresh
-from daemon.requests import Origin, Request
 from daemon.runs import BAD_ENDS
 from daemon.service import CANNOT_START, Service, settings_with
 from daemon.store.trend import opened

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from daemon.alarm.table import TABLE, Kind
-from daemon.causes import DEAD_BAND, DEAD_BAND_SHARE, LEVEL_DEAD_BAND
+from daemon.keeping.causes import DEAD_BAND, DEAD_BAND_SHARE, LEVEL_DEAD_BAND
 from daemon.values import Quantity
 
 PAGE = Path(__file__).parents[2] / "docs" / "alarms.md"

@@ -10,8 +10,8 @@ from rich.console import Console
 
 from daemon.cli.ask import Commands, add_command, finite
 from daemon.cli.steps import Asker, add_steps, says_yes, step_or_guide, told
+from daemon.desk.priming import HANGING, ONE_IN_A_CYLINDER, READ_OFF, gear
 from daemon.link.client import CallRefused
-from daemon.priming import HANGING, ONE_IN_A_CYLINDER, READ_OFF, gear
 from daemon.values import Role
 
 USUAL_RUN_S = 15.0

@@ -17,7 +17,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from config.load import raw_tables
 from config.settings import Settings
 from daemon.cli.rehearse import DAYS_OF_ALL
-from daemon.compare import (
+from daemon.rehearsal.compare import (
     HEADINGS,
     OURS,
     Run,
@@ -30,7 +30,7 @@ from daemon.compare import (
     targets_over,
     waters_of,
 )
-from daemon.rivals import RIVALS, NoPid, Sight
+from daemon.rehearsal.rivals import RIVALS, NoPid, Sight
 from daemon.service import CANNOT_START
 from sim_hw.grower import GrowerStoppedError
 from sim_hw.scenarios import SCENARIOS, VARIANTS, tables_of

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from daemon.cli.ask import Commands, add_command, asked, finite, said
 from daemon.cli.steps import says_yes
-from daemon.priming import USUAL_ML, gear
+from daemon.desk.priming import USUAL_ML, gear
 from daemon.values import Role
 
 EPILOG = """\

@@ -24,8 +24,8 @@ from daemon.cli.audit import Audit
 from daemon.cli.run import seconds
 from daemon.cli.tally import Tally, Values
 from daemon.crop.still import Day
-from daemon.rehearse import calibrate_all, expected_levels, folder_in_memory, taken, truths
-from daemon.requests import RequestRefused
+from daemon.desk.requests import RequestRefused
+from daemon.rehearsal.staging import calibrate_all, expected_levels, folder_in_memory, taken, truths
 from daemon.service import CANNOT_START, Service, settings_with
 from daemon.values import Cap, Condition, Quantity, State
 from sim_hw import grower

@@ -21,8 +21,8 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from daemon.desk.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.link.plain import plain
-from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.values import State
 
 LOG = logging.getLogger(__name__)

@@ -27,8 +27,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from daemon.desk.requests import Origin
 from daemon.disk import keep_if_may_be, recalled
-from daemon.requests import Origin
 
 LOG = logging.getLogger(__name__)
 LARGEST = 1_024  # bytes of a command

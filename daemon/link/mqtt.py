@@ -17,11 +17,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from config.settings import Mqtt
+from daemon.desk.requests import Request
 from daemon.link.gate import Gate, Ignored
 from daemon.link.session import STATE, Memory, Session
 from daemon.link.trust import MqttSettingsError, Trust, explained
 from daemon.link.wire import CONNECT_TIMEOUT_S, Wire
-from daemon.requests import Request
 from daemon.values import State
 
 LOG = logging.getLogger(__name__)

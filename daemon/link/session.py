@@ -23,10 +23,10 @@ from enum import Enum, auto
 from functools import partial
 from typing import Any
 
+from daemon.desk.requests import Origin, Request
 from daemon.link import homie
 from daemon.link.gate import Command, Gate, Ignored
 from daemon.link.wire import LARGEST_PACKET, Message, Wire
-from daemon.requests import Origin, Request
 from daemon.values import State
 
 LOG = logging.getLogger(__name__)

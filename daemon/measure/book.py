@@ -45,7 +45,8 @@ known from another meter. Its format, with every key there is:
 A number may be written without a decimal point. A key that is not in this list is refused.
 
 `wiring` says behind which wiring a calibration was made: behind another it does not count
-(daemon/instruments.py). One without it, as written by hand, counts behind any, until it is too old or made anew.
+(daemon/keeping/instruments.py). One without it, as written by hand, counts behind any, until it is too old or
+made anew.
 """
 
 from __future__ import annotations

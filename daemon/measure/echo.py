@@ -7,8 +7,8 @@
 Doses that show prove that the probe lives and stands in this water. A share well below 1 is a reason to look, in
 this order: bulb, pump, water. It is weak evidence, so nothing stops by it, and no dose grows: buffering alone
 changes by a third along the way. And it does not show a slope that is lost: the keeper then holds the water at
-another pH, where it buffers less, and the doses show no less than before (tests/test_reservoir_learning.py). Only
-a buffer tells a slope.
+another pH, where it buffers less, and the doses show no less than before
+(tests/keeping/test_reservoir_learning.py). Only a buffer tells a slope.
 
 The median and its spread: 1.48 MAD is a standard deviation, 1.25 / sqrt(n) of that is the median's (normal
 scatter; NIST/SEMATECH e-Handbook 1.3.5.6, and from memory).

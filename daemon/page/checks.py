@@ -11,7 +11,7 @@ from pathlib import Path
 from pydantic import TypeAdapter
 
 from config.load import SettingsError, load_text, warnings
-from daemon.desk_box import Box
+from daemon.desk.box import Box
 from daemon.link.client import ClientError
 from daemon.page import views
 from daemon.page.glimpse import Daemon

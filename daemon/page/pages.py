@@ -19,8 +19,8 @@ from config.settings import Settings
 from config.toml_file import SettingsError
 from daemon.crop.diary_file import FILE_NAME, DiaryError, read
 from daemon.crop.garden import day_of
-from daemon.desk_box import Box
-from daemon.desk_crop import NURSERY
+from daemon.desk.box import Box
+from daemon.desk.crop import NURSERY
 from daemon.link.client import CallRefused, NoDaemon
 from daemon.measure.rate import RUNS
 from daemon.page import views

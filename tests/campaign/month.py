@@ -13,8 +13,8 @@ from datetime import timedelta
 from pathlib import Path
 from random import Random
 
-from daemon.rehearse import ask, calibrate_all, folder_in_memory
-from daemon.requests import RequestRefused
+from daemon.desk.requests import RequestRefused
+from daemon.rehearsal.staging import ask, calibrate_all, folder_in_memory
 from daemon.service import Service
 from daemon.values import Alarm
 from sim_hw.bench import open_rig

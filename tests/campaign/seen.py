@@ -9,7 +9,7 @@ from math import inf
 from config.pump import MIXING_TIMES
 from daemon.cli.audit import Audit
 from daemon.dose.newest import READINGS
-from daemon.rehearse import taken
+from daemon.rehearsal.staging import taken
 from daemon.values import Condition, Quantity, State
 from sim_hw.bench import Bench
 from sim_hw.faults import FaultName

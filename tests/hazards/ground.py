@@ -19,8 +19,8 @@ from typing import Any
 
 from config.settings import Settings
 from daemon.cli.audit import Audit
+from daemon.desk.requests import Origin, Request
 from daemon.dose.windows import DAY_S, HOUR_S, Totals
-from daemon.requests import Origin, Request
 from daemon.service import Service
 from daemon.values import Quantity, Role, State
 from sim_hw import grower

@@ -36,7 +36,7 @@ SECTIONS = {
     "The page": range(42, 43),
 }
 
-EFFECTS = "test_reservoir_effects.py"
+EFFECTS = "keeping/test_reservoir_effects.py"
 
 HAZARDS: tuple[Hazard, ...] = (
     Hazard(
@@ -53,7 +53,7 @@ HAZARDS: tuple[Hazard, ...] = (
             "test_loop.py::test_a_pump_line_that_cannot_be_driven_low_locks",
             "drivers/test_keeper.py::test_a_cut_out_is_on_around_each_run_and_at_no_other_time",
             "drivers/test_keeper_process.py::test_the_cut_out_goes_off_on_every_way_out",
-            "test_pump_lines.py::test_a_start_writes_the_cut_out_last",
+            "keeping/test_pump_lines.py::test_a_start_writes_the_cut_out_last",
         ),
         by_hand="The cut-out relay: bridge a pump's driver, tube in a cup; nothing flows but while a run of any "
         "pump goes on, nor with the Pi off. Better still a hardware one-shot that cuts the pumps' supply: bridge "
@@ -157,7 +157,7 @@ HAZARDS: tuple[Hazard, ...] = (
             f"{EFFECTS}::test_a_siphon_locks_within_ten_minutes",
             "dose/test_response.py::test_a_slow_siphon_is_found_within_half_an_hour",
             "dose/test_response.py::test_water_by_itself_is_never_a_siphon",
-            "test_feed.py::test_a_stock_that_runs_in_by_itself_locks",
+            "keeping/test_feed.py::test_a_stock_that_runs_in_by_itself_locks",
         ),
         by_hand="Outlet above the water with an air gap, bottle below the outlet, check valve. Pump idle for "
         "24 h with its outlet in a measuring cylinder: at most 0.1 mL.",
@@ -200,7 +200,7 @@ HAZARDS: tuple[Hazard, ...] = (
             "dose/test_response.py::test_a_pump_twice_as_fast_is_found_and_its_steps_halved",
             "measure/test_rate.py::test_a_rate_grows_old",
             "dose/test_permit.py::test_no_dose_by_an_expired_rate",
-            "test_rates.py::test_the_next_dose_is_as_long_as_the_new_rate_makes_it",
+            "keeping/test_rates.py::test_the_next_dose_is_as_long_as_the_new_rate_makes_it",
         ),
     ),
     Hazard(
@@ -222,7 +222,7 @@ HAZARDS: tuple[Hazard, ...] = (
         elsewhere=(
             "drivers/test_keeper.py::test_one_pump_at_a_time",
             "config/test_plausible.py::test_a_wire_used_twice_names_both_tables",
-            "test_feed.py::test_no_two_doses_meet",
+            "keeping/test_feed.py::test_no_two_doses_meet",
         ),
     ),
     Hazard(
@@ -239,13 +239,13 @@ HAZARDS: tuple[Hazard, ...] = (
         number=15,
         what="One of stock A and B is missing, so the solution goes out of balance.",
         mechanism="one stock without the other stops the start (config/plausible.py), A only where its B could "
-        "follow (daemon/reservoir.py), the B that is owed by the ledger comes first (daemon/dose/strength.py), a "
-        "stock without effect locks (daemon/dose/strength_response.py)",
+        "follow (daemon/keeping/reservoir.py), the B that is owed by the ledger comes first "
+        "(daemon/dose/strength.py), a stock without effect locks (daemon/dose/strength_response.py)",
         claim="A and B differ by one dose at most; three where B's bottle is empty and its pump seems to run",
         elsewhere=(
             "config/test_plausible.py::test_one_stock_without_the_other_is_refused",
-            "test_feed.py::test_a_restart_between_the_halves_leaves_none_out",
-            "test_feed.py::test_without_its_b_no_a_is_given",
+            "keeping/test_feed.py::test_a_restart_between_the_halves_leaves_none_out",
+            "keeping/test_feed.py::test_without_its_b_no_a_is_given",
             "dose/test_strength_response.py::test_a_stock_without_effect_is_found_after_three_doses_at_most",
         ),
     ),
@@ -278,7 +278,7 @@ HAZARDS: tuple[Hazard, ...] = (
         mechanism="slope and offset have limits (daemon/measure/calibrate.py); below 90 % of theory no dose "
         "rests on it (daemon/measure/judge.py); one that drifts is found by what the tank takes against its "
         "usual day (daemon/dose/usual.py), and then only a measurement or a calibration opens that lock "
-        "(daemon/desk_probes.py); a second probe disagrees with it (daemon/measure/vote.py), and while two agree "
+        "(daemon/desk/probes.py); a second probe disagrees with it (daemon/measure/vote.py), and while two agree "
         "the tank may take more, yet not any amount",
         claim="refused outside 85 to 105 % and beyond 30 mV, exactly; shown but not dosed by below 90 %; from "
         "the third day, a drift that asks for acid locks before pH is 0.7 off; not cleared by a word, nor with a "
@@ -287,8 +287,8 @@ HAZARDS: tuple[Hazard, ...] = (
         elsewhere=(
             "measure/test_vote.py::test_two_agree_only_where_both_are_believed_and_together",
             "dose/test_usual.py::test_two_that_agree_have_more_room_and_not_any_amount",
-            "test_desk_probes.py::test_a_word_alone_does_not_clear_a_doubt_of_the_probe",
-            "test_desk_probes.py::test_the_probe_must_agree_with_what_was_measured",
+            "desk/test_probes.py::test_a_word_alone_does_not_clear_a_doubt_of_the_probe",
+            "desk/test_probes.py::test_the_probe_must_agree_with_what_was_measured",
             "measure/test_calibrate.py::test_slope_is_accepted_exactly_within_its_limits",
             "measure/test_calibrate.py::test_offset_is_accepted_exactly_within_its_limits",
             "measure/test_calibrate.py::test_a_restless_signal_is_refused",
@@ -306,11 +306,11 @@ HAZARDS: tuple[Hazard, ...] = (
         "buffer, nor after 60 days",
         elsewhere=(
             "measure/test_calibrate.py::test_swapped_buffers_are_always_refused",
-            "test_desk_probes.py::test_swapped_buffers_are_refused_and_the_old_calibration_stays",
+            "desk/test_probes.py::test_swapped_buffers_are_refused_and_the_old_calibration_stays",
             "measure/test_calibrate.py::test_a_mislabelled_neutral_buffer_is_named",
             "measure/test_recognise.py::test_the_true_buffer_is_always_among_them",
-            "test_desk_probes.py::test_what_is_odd_is_kept_only_when_a_person_accepts_it",
-            "test_desk_probes.py::test_a_stop_gap_shows_and_doses_nothing",
+            "desk/test_probes.py::test_what_is_odd_is_kept_only_when_a_person_accepts_it",
+            "desk/test_probes.py::test_a_stop_gap_shows_and_doses_nothing",
             "measure/test_book.py::test_a_disk_that_fails_at_any_step_loses_nothing",
         ),
         figure="59 days: doses, 61 days: none",
@@ -341,14 +341,14 @@ HAZARDS: tuple[Hazard, ...] = (
         elsewhere=(
             "drivers/test_ads1115.py::test_a_conversion_that_never_ends_is_given_up",
             "drivers/test_ads1115.py::test_a_bus_that_another_holds_is_given_up",
-            "test_reservoir.py::test_a_bus_that_hangs_stops_all_on_it_and_nothing_else",
+            "keeping/test_reservoir.py::test_a_bus_that_hangs_stops_all_on_it_and_nothing_else",
         ),
     ),
     Hazard(
         number=22,
         what="The temperature is wrong, and so is what is compensated by it.",
         mechanism="span, rate and jump of temperature (daemon/measure/judge.py); without it pH goes on with "
-        "the assumed one, EC does not (daemon/reservoir.py)",
+        "the assumed one, EC does not (daemon/keeping/reservoir.py)",
         claim="10 °C moves pH by at most 0.06; EC is unknown without a thermometer",
         elsewhere=(
             f"{EFFECTS}::test_without_a_thermometer_ph_goes_on_and_ec_does_not",
@@ -411,8 +411,8 @@ HAZARDS: tuple[Hazard, ...] = (
         what="A slip in the settings: mL for L, seconds for minutes, pins swapped.",
         mechanism="units in keys, bounds on each number, unknown keys refused (config/settings.py), what "
         "contradicts itself refused (config/plausible.py); a calibration made behind another wiring does not "
-        "count (daemon/instruments.py); a number that doses rest on, more than 3 times as much or as little as "
-        "at the last run, only watches until a person clears it (daemon/altered.py, daemon/runs.py)",
+        "count (daemon/keeping/instruments.py); a number that doses rest on, more than 3 times as much or as "
+        "little as at the last run, only watches until a person clears it (daemon/altered.py, daemon/runs.py)",
         claim="every number times or by 1000, negated, NaN, infinite, null, text: refused, or no dose larger",
         elsewhere=(
             "test_altered.py",
@@ -481,13 +481,13 @@ HAZARDS: tuple[Hazard, ...] = (
         what="A command is retained, repeated, delayed, forged, or comes in floods.",
         mechanism="anyone may pause; silencing takes the nonce of just now and a new id, releasing also the "
         "signature of a controller that the settings name, and nothing else can be asked for "
-        "(daemon/link/gate.py); what makes it dose again needs a person at the tank (daemon/desk.py)",
+        "(daemon/link/gate.py); what makes it dose again needs a person at the tank (daemon/desk/methods.py)",
         claim="no request from afar moves a pump or ends a lock",
         elsewhere=(
             "link/test_mqtt.py::test_a_retained_hold_is_ignored_live_and_after_a_restart",
             "link/test_mqtt.py::test_a_hold_sent_while_the_device_was_away_does_not_arrive_later",
             "link/test_mqtt.py::test_a_flood_of_holds_is_one_request",
-            "test_desk.py::test_from_afar_nothing_can_make_it_dose_more",
+            "desk/test_methods.py::test_from_afar_nothing_can_make_it_dose_more",
             "link/test_gate.py",
             "link/test_mqtt.py::test_after_a_flood_a_valid_command_still_works",
             "link/test_mqtt.py::test_release_needs_the_signature_of_a_named_controller",
@@ -549,8 +549,8 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=36,
         what="A leak, a tube that came off, a flood.",
-        mechanism="a wet tray locks (daemon/reservoir.py), a level that falls faster than plants drink locks "
-        "(daemon/dose/level.py), low water stops dosing and calls (daemon/dose/permit.py)",
+        mechanism="a wet tray locks (daemon/keeping/reservoir.py), a level that falls faster than plants drink "
+        "locks (daemon/dose/level.py), low water stops dosing and calls (daemon/dose/permit.py)",
         claim="wet tray: locked at the second look; 0.5 L/h out of 60 L: locked within the hour, and where beds "
         "are flooded within an hour and the longest flood; no dose below 30 %",
         elsewhere=(
@@ -569,10 +569,10 @@ HAZARDS: tuple[Hazard, ...] = (
         claim="stopped at 5 %, also after a restart, until a person at the tank says that it is full; "
         "no priming from afar; a tube's hours told also after a restart, a new one not dosed with unmeasured",
         elsewhere=(
-            "test_desk_pumps.py::test_priming_is_for_people_at_the_tank",
-            "test_reservoir.py::test_a_bottle_runs_low_then_empty_then_is_refilled",
-            "test_desk_pumps.py::test_a_refilled_bottle_counts_from_full",
-            "test_rates.py::test_a_new_tube_is_not_dosed_with_until_it_is_measured",
+            "desk/test_pumps.py::test_priming_is_for_people_at_the_tank",
+            "keeping/test_reservoir.py::test_a_bottle_runs_low_then_empty_then_is_refilled",
+            "desk/test_pumps.py::test_a_refilled_bottle_counts_from_full",
+            "keeping/test_rates.py::test_a_new_tube_is_not_dosed_with_until_it_is_measured",
         ),
         by_hand="Replace each tube at its maker's hours (`tube_hours`), tell it with `evenwater tube`, then "
         "measure mL per second again: `evenwater calibrate pump`.",
@@ -604,14 +604,14 @@ HAZARDS: tuple[Hazard, ...] = (
         what="A person doses by hand at the same time.",
         mechanism="a step of pH with no dose: hands off for three mixing times (daemon/dose/response.py, "
         "daemon/dose/permit.py); `evenwater poured` puts it into the ledger, with the waits of a dose "
-        "(daemon/desk_pumps.py)",
+        "(daemon/desk/pumps.py)",
         claim="no dose until the hand's has mixed, no lock, and it is told; one that is told counts against the "
         "caps, keeps the hours between acid and base, and is not taken for pH that moves by itself",
         elsewhere=(
             f"{EFFECTS}::test_a_dose_by_hand_means_hands_off_and_no_lock",
             "dose/test_response.py::test_a_hand_dose_is_a_step_and_never_latches",
-            "test_desk_pumps.py::test_what_was_poured_counts_as_a_dose",
-            "test_desk_pumps.py::test_whatever_was_poured_is_waited_for",
+            "desk/test_pumps.py::test_what_was_poured_counts_as_a_dose",
+            "desk/test_pumps.py::test_whatever_was_poured_is_waited_for",
             "cli/test_poured.py",
         ),
     ),
@@ -621,7 +621,7 @@ HAZARDS: tuple[Hazard, ...] = (
         mechanism="alarms with delay (daemon/alarm/table.py), never a rescue dose (daemon/dose/permit.py)",
         claim="a person is called, nothing is dosed",
         elsewhere=(
-            "test_reservoir.py::test_water_far_out_of_its_band_is_a_grave_alarm",
+            "keeping/test_reservoir.py::test_water_far_out_of_its_band_is_a_grave_alarm",
             "dose/test_permit.py::test_only_a_keeping_reservoir_is_dosed",
         ),
     ),

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from daemon.requests import Origin
+from daemon.desk.requests import Origin
 from daemon.service import CANNOT_START
 from sim_hw.faults import Fault, FaultName
 from tests.hazards.disk import SQLITE_FULL, SQLITE_IOERR_WRITE, watched

@@ -19,9 +19,9 @@ import pytest
 
 from config.load import SettingsError, load
 from config.settings import Settings
+from daemon.desk.requests import Origin, RequestRefused
 from daemon.dose.permit import limits_of, permit
 from daemon.dose.windows import Totals
-from daemon.requests import Origin, RequestRefused
 from daemon.values import Condition, Permit, Quantity, Role, VerdictReason
 from drivers.registry import check_probe, wiring_of
 from sim_hw import grower

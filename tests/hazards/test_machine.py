@@ -9,8 +9,8 @@ import pytest
 
 from config.settings import Settings
 from daemon import notify
-from daemon.instruments import Instruments
-from daemon.reservoir import KeptReservoir
+from daemon.keeping.instruments import Instruments
+from daemon.keeping.reservoir import KeptReservoir
 from daemon.values import Condition, Quantity, Role
 from sim_hw.ads1115_chip import Input
 from tests.at_the_tank import TO_A_DOSE, at_the_tank, raw_settings, two_beds

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from config.settings import Settings
-from daemon.desk import METHODS
+from daemon.desk.methods import METHODS
+from daemon.desk.requests import Origin, Request
 from daemon.link.trust import MqttSettingsError
-from daemon.requests import Origin, Request
 from daemon.service import Service
 from daemon.values import Condition
 from sim_hw.bench import open_rig

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from daemon.requests import Origin, RequestRefused
+from daemon.desk.requests import Origin, RequestRefused
 from daemon.values import Cap, Condition, Permit, Refusal, Role
 from sim_hw.faults import FaultName
 from tests.at_the_tank import TO_A_DOSE, AtTheTank, at_the_tank, one_bed, pump_settings

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from config.settings import Mqtt
+from daemon.desk.requests import Request
 from daemon.link.gate import Gate
 from daemon.link.mqtt import MqttLink
 from daemon.link.trust import read_trust
-from daemon.requests import Request
 from daemon.values import State
 from tests.brokers import MOSQUITTO, until
 from tests.link.states import state

@@ -14,11 +14,11 @@ from typing import Any
 
 import pytest
 
+from daemon.desk.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.link import control
 from daemon.link.client import CallRefused, ControlClient, NoDaemon
 from daemon.link.control import ControlError, ControlServer
 from daemon.link.plain import plain
-from daemon.requests import Origin, Request, RequestRefused, UnknownMethod, WrongParams
 from daemon.values import State
 from tests.brokers import until
 from tests.link.states import state

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from daemon.desk.requests import Origin
 from daemon.link.gate import BETWEEN_S, LARGEST, LATELY_S, MANY, NONCE_S, Command, Gate, Ignored, signature
-from daemon.requests import Origin
 
 KEY = b"k" * 32
 

@@ -16,9 +16,9 @@ from typing import Any
 
 import pytest
 
+from daemon.desk.requests import Origin, RequestRefused
 from daemon.link import homie, mqtt, session
 from daemon.link.gate import Ignored, signature
-from daemon.requests import Origin, RequestRefused
 from daemon.values import AlarmState, Condition, Priority, State
 from tests.brokers import HOUSE, MOSQUITTO, Broker, Watcher, free_port, until
 from tests.link.devices import HEARTBEAT_S, Device, Make, only_mosquitto

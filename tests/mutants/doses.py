@@ -92,7 +92,7 @@ PERMIT = mutants_of(
             "permit priming as a timed run",
             "if request.reason is DoseReason.MEASURE and cap is not Cap.OPPOSITE:",
             "if request.reason is not DoseReason.PH_HIGH and cap is not Cap.OPPOSITE:",
-            "tests/test_desk_pumps.py::test_priming_waits_for_the_last_dose_to_mix",
+            "tests/desk/test_pumps.py::test_priming_waits_for_the_last_dose_to_mix",
         ),
         (
             "permit verdict missing",

@@ -7,7 +7,7 @@ from __future__ import annotations
 from daemon.dose.finding import Surprise
 from tests.mutants.mutant import mutants_of
 
-FEED_TESTS = "tests/test_feed.py"
+FEED_TESTS = "tests/keeping/test_feed.py"
 ALONE = "test_strength_that_rises_with_no_dose_is_found"
 
 NEWEST = mutants_of(
@@ -231,7 +231,7 @@ STAGES = mutants_of(
 )
 
 FEED = mutants_of(
-    "daemon/feed.py",
+    "daemon/keeping/feed.py",
     FEED_TESTS,
     (
         (
@@ -250,7 +250,7 @@ FEED = mutants_of(
 )
 
 RESERVOIR = mutants_of(
-    "daemon/reservoir.py",
+    "daemon/keeping/reservoir.py",
     FEED_TESTS,
     (
         (
@@ -263,7 +263,7 @@ RESERVOIR = mutants_of(
 )
 
 PERMITS = mutants_of(
-    "daemon/permits.py",
+    "daemon/keeping/permits.py",
     FEED_TESTS,
     (
         (
@@ -295,7 +295,7 @@ PAIRS = mutants_of(
 )
 
 ACIDITY = mutants_of(
-    "daemon/acidity.py",
+    "daemon/keeping/acidity.py",
     FEED_TESTS,
     (
         (
@@ -308,7 +308,7 @@ ACIDITY = mutants_of(
             "acidity a restart hides no doses that did nothing",
             "        self._cut_off = doubts.untold  # by",
             "        self._cut_off: Finding | None = None  # by",
-            "tests/test_reservoir_effects.py::test_a_restart_does_not_hide_what_a_rest_would_have_told",
+            "tests/keeping/test_reservoir_effects.py::test_a_restart_does_not_hide_what_a_rest_would_have_told",
         ),
     ),
 )

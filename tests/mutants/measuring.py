@@ -273,7 +273,7 @@ JUDGE = mutants_of(
             "judge a stop-gap carries no dose",
             "    if reading.stop_gap:\n        return _Finding(Quality.UNCERTAIN",
             "    if False:\n        return _Finding(Quality.UNCERTAIN",
-            "test_no_dose_rests_on_a_stop_gap tests/test_desk_probes.py::test_a_stop_gap_shows_and_doses_nothing",
+            "test_no_dose_rests_on_a_stop_gap tests/desk/test_probes.py::test_a_stop_gap_shows_and_doses_nothing",
             (VerdictReason.STOP_GAP,),
         ),
         (
@@ -729,8 +729,8 @@ STANDARDS = mutants_of(
 )
 
 SETTLING = mutants_of(
-    "daemon/calibrating.py",
-    "tests/test_calibrating.py",
+    "daemon/desk/calibrating.py",
+    "tests/desk/test_calibrating.py",
     (
         (
             "calibrating an unsettled signal",
@@ -823,7 +823,7 @@ BOOK = mutants_of(
 
 WIRING = (
     *mutants_of(
-        "daemon/instruments.py",
+        "daemon/keeping/instruments.py",
         "tests/hazards/test_h27_settings_mutations.py",
         (
             (
@@ -847,7 +847,7 @@ WIRING = (
         ),
     ),
     *mutants_of(
-        "daemon/instruments.py",
+        "daemon/keeping/instruments.py",
         "tests/hazards/test_h27_settings_mutations.py",
         (
             (

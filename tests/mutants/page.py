@@ -459,7 +459,7 @@ WATCHED = (
         ),
     ),
     *mutants_of(
-        "daemon/requests.py",
+        "daemon/desk/requests.py",
         "tests/page/test_app.py",
         (
             (

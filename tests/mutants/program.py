@@ -4,20 +4,20 @@
 
 from __future__ import annotations
 
-from daemon.desk import METHODS
-from daemon.requests import Origin
+from daemon.desk.methods import METHODS
+from daemon.desk.requests import Origin
 from daemon.values import VerdictReason
 from tests.mutants.mutant import mutants_of
 
-RESERVOIR_TESTS = "tests/test_reservoir.py"
+RESERVOIR_TESTS = "tests/keeping/test_reservoir.py"
 LOOP_TESTS = "tests/test_loop.py"
-DESK_TESTS = "tests/test_desk.py"
-EFFECTS_TESTS = "tests/test_reservoir_effects.py"
+DESK_TESTS = "tests/desk/test_methods.py"
+EFFECTS_TESTS = "tests/keeping/test_reservoir_effects.py"
 SERVICE_TESTS = "tests/test_service.py"
 MEASUREMENT_TESTS = "tests/hazards/test_measurement.py"
 
 RESERVOIR = mutants_of(
-    "daemon/reservoir.py",
+    "daemon/keeping/reservoir.py",
     EFFECTS_TESTS,
     (
         # condition
@@ -31,9 +31,9 @@ RESERVOIR = mutants_of(
             "reservoir calibrating blocks dosing",
             "        if self.instruments.visit is not None:\n            return Condition.HELD\n",
             "",
-            "tests/test_desk_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard "
-            "tests/test_desk_probes.py::test_calibrating_ec_holds_the_dosing_too "
-            "tests/test_desk_probes.py::test_a_short_hold_during_a_calibration_does_not_end_its_pause",
+            "tests/desk/test_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard "
+            "tests/desk/test_probes.py::test_calibrating_ec_holds_the_dosing_too "
+            "tests/desk/test_probes.py::test_a_short_hold_during_a_calibration_does_not_end_its_pause",
         ),
         (
             "reservoir only watches after bad ends",
@@ -57,7 +57,7 @@ RESERVOIR = mutants_of(
             "reservoir pH waits until strength has told",
             "return fed if wish is None or self._feed.looking else (*fed, wish)",
             "return fed if wish is None else (*fed, wish)",
-            "tests/test_feed.py::test_ph_waits_until_strength_that_was_away_has_told_again",
+            "tests/keeping/test_feed.py::test_ph_waits_until_strength_that_was_away_has_told_again",
         ),
         (
             "reservoir what is doubted outlasts a restart",
@@ -125,7 +125,7 @@ RESERVOIR = mutants_of(
 )
 
 PERMITS = mutants_of(
-    "daemon/permits.py",
+    "daemon/keeping/permits.py",
     EFFECTS_TESTS,
     (
         (
@@ -156,7 +156,7 @@ PERMITS = mutants_of(
             "permits since it was refilled",
             "since_refill_s=instruments.since_refill_s(stamp.at_s),",
             "since_refill_s=None,",
-            "tests/test_feed.py::test_after_a_refill_no_stock_is_given_for_three_mixing_times",
+            "tests/keeping/test_feed.py::test_after_a_refill_no_stock_is_given_for_three_mixing_times",
         ),
         (
             "permits since it moved by itself",
@@ -180,7 +180,7 @@ PERMITS = mutants_of(
 )
 
 ACIDITY = mutants_of(
-    "daemon/acidity.py",
+    "daemon/keeping/acidity.py",
     EFFECTS_TESTS,
     (
         (
@@ -211,38 +211,38 @@ ACIDITY = mutants_of(
             "acidity usual room by what one probe taught",
             "        if not two_agree:",
             "        if False:",
-            "tests/test_reservoir_learning.py::test_what_one_probe_taught_gives_no_room_and_what_two_taught_does",
+            "tests/keeping/test_reservoir_learning.py::test_what_one_probe_taught_gives_no_room_and_what_two_taught_does",
         ),
     ),
 )
 
 RECORD = mutants_of(
-    "daemon/record.py",
+    "daemon/keeping/record.py",
     EFFECTS_TESTS,
     (
         (
             "record new water owes nothing",
             "for dose in doses if dose.number > water.after_entry)",
             "for dose in doses)",
-            "tests/test_change_out.py::test_done_goes_on_and_the_new_water_owes_nothing",
+            "tests/desk/test_change_out.py::test_done_goes_on_and_the_new_water_owes_nothing",
         ),
         (
             "record a word compares nothing",
             "agreed=words.doubts_ph(lock.reason) and",
             "agreed=True and",
-            "tests/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
+            "tests/keeping/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
         ),
         (
             "record a probe that was off agreed with nothing",
             " and not was_off)",
             ")",
-            "tests/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
+            "tests/keeping/test_record.py::test_only_a_doubt_of_the_probe_that_was_wrong_grants_more",
         ),
     ),
 )
 
 INSTRUMENTS = mutants_of(
-    "daemon/instruments.py",
+    "daemon/keeping/instruments.py",
     EFFECTS_TESTS,
     (
         (
@@ -255,33 +255,33 @@ INSTRUMENTS = mutants_of(
             "instruments a stop-gap opens no lock",
             "        if isinstance(calibration, PhCalibration) and calibration.stop_gap:\n            return False\n",
             "",
-            "tests/test_desk_probes.py::test_a_stop_gap_since_the_lock_will_not_do",
+            "tests/desk/test_probes.py::test_a_stop_gap_since_the_lock_will_not_do",
         ),
         (
             "instruments a probe out of service carries no dose",
             "                verdict = replace(verdict, quality=Quality.BAD, reason=VerdictReason.OUT_OF_SERVICE)\n",
             "                pass\n",
-            "tests/test_desk.py::test_nothing_is_dosed_by_a_probe_out_of_service",
+            "tests/desk/test_methods.py::test_nothing_is_dosed_by_a_probe_out_of_service",
             (VerdictReason.OUT_OF_SERVICE,),
         ),
         (
             "instruments a probe in a standard says nothing of the water",
             "                verdict, after = _calibrating(verdict), after._replace(normal=history.normal)\n",
             "                after = replace(after, normal=history.normal)\n",
-            "tests/test_desk_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
+            "tests/desk/test_probes.py::test_nothing_is_dosed_while_a_probe_is_in_a_standard",
             (VerdictReason.CALIBRATING,),
         ),
         (
             "instruments a probe back from a standard warms up",
             "            self._histories[quantity] = begun_anew(self._histories.get(quantity, ProbeHistory()))\n",
             "            pass\n",
-            "tests/test_desk_probes.py::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
+            "tests/desk/test_probes.py::test_a_probe_that_comes_back_from_a_standard_warms_up_again",
         ),
         (
             "instruments a probe in a standard teaches nothing",
             "_calibrating(verdict), after._replace(normal=history.normal)\n",
             "_calibrating(verdict), after\n",
-            "tests/test_desk_probes.py::test_a_probe_in_a_standard_teaches_nothing_of_the_water",
+            "tests/desk/test_probes.py::test_a_probe_in_a_standard_teaches_nothing_of_the_water",
         ),
         (
             "instruments a probe that does not answer",
@@ -337,7 +337,7 @@ INSTRUMENTS = mutants_of(
 )
 
 CAUSES = mutants_of(
-    "daemon/causes.py",
+    "daemon/keeping/causes.py",
     RESERVOIR_TESTS,
     (
         (
@@ -408,7 +408,7 @@ FROM_AFAR = "test_from_afar_nothing_can_make_it_dose_more"
 
 DESK = (
     *mutants_of(
-        "daemon/asked.py",
+        "daemon/desk/asked.py",
         DESK_TESTS,
         (
             (
@@ -420,7 +420,7 @@ DESK = (
         ),
     ),
     *mutants_of(
-        "daemon/desk.py",
+        "daemon/desk/methods.py",
         DESK_TESTS,
         (
             (
@@ -449,19 +449,19 @@ DESK = (
                 "desk a change of water pauses",
                 "    loop.ledger.hold(reservoir.name, words.CHANGING, request.who, loop.stamp())\n",
                 "",
-                "tests/test_change_out.py::test_it_pauses_and_says_what_to_do",
+                "tests/desk/test_change_out.py::test_it_pauses_and_says_what_to_do",
             ),
             (
                 "desk no release while calibrating",
                 "    no_probe_out(reservoir)\n    return loop",
                 "    return loop",
-                "tests/test_desk_probes.py::test_release_waits_for_the_end_of_a_calibration",
+                "tests/desk/test_probes.py::test_release_waits_for_the_end_of_a_calibration",
             ),
         ),
     ),
     *mutants_of(
-        "daemon/desk_pumps.py",
-        "tests/test_desk_pumps.py",
+        "daemon/desk/pumps.py",
+        "tests/desk/test_pumps.py",
         (
             (
                 "desk a long priming is refused",
@@ -520,8 +520,8 @@ DESK = (
         ),
     ),
     *mutants_of(
-        "daemon/desk_probes.py",
-        "tests/test_desk_probes.py",
+        "daemon/desk/probes.py",
+        "tests/desk/test_probes.py",
         (
             (
                 "desk a probe in doubt needs a measurement",
@@ -643,7 +643,7 @@ SERVICE = mutants_of(
             "service pump lines for the stop program",
             "        write_pump_lines(self.folder, pump_lines)  # for the stop program, before any line is claimed\n",
             "",
-            "tests/test_pump_lines.py::test_a_start_writes_them",
+            "tests/keeping/test_pump_lines.py::test_a_start_writes_them",
         ),
         (
             "service low before the first look",
@@ -661,7 +661,7 @@ SERVICE = mutants_of(
             "service the cut-out for the stop program",
             "pump_lines = [*_pump_lines(settings), *cut_out]",
             "pump_lines = _pump_lines(settings)",
-            "tests/test_pump_lines.py::test_a_start_writes_the_cut_out_last",
+            "tests/keeping/test_pump_lines.py::test_a_start_writes_the_cut_out_last",
         ),
         (
             "service a missing barrier only watches",
@@ -740,7 +740,7 @@ ALTERED = (
         ),
     ),
     *mutants_of(
-        "daemon/desk.py",
+        "daemon/desk/methods.py",
         "tests/hazards/test_h27_settings_mutations.py",
         (
             (

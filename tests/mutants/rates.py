@@ -9,7 +9,7 @@ from daemon.values import RateStanding
 from tests.mutants.mutant import mutants_of
 
 KEPT = "test_what_is_kept_and_what_is_not"
-PROGRAM_TESTS = "tests/test_rates.py"
+PROGRAM_TESTS = "tests/keeping/test_rates.py"
 
 RATE = mutants_of(
     "daemon/measure/rate.py",
@@ -95,7 +95,7 @@ RATE = mutants_of(
 
 PROGRAM = (
     *mutants_of(
-        "daemon/rates.py",
+        "daemon/keeping/rates.py",
         PROGRAM_TESTS,
         (
             (
@@ -119,7 +119,7 @@ PROGRAM = (
         ),
     ),
     *mutants_of(
-        "daemon/permits.py",
+        "daemon/keeping/permits.py",
         PROGRAM_TESTS,
         (
             (
@@ -131,7 +131,7 @@ PROGRAM = (
         ),
     ),
     *mutants_of(
-        "daemon/reservoir.py",
+        "daemon/keeping/reservoir.py",
         PROGRAM_TESTS,
         (
             (
@@ -143,7 +143,7 @@ PROGRAM = (
         ),
     ),
     *mutants_of(
-        "daemon/desk_pumps.py",
+        "daemon/desk/pumps.py",
         PROGRAM_TESTS,
         (
             (

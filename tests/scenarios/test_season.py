@@ -22,7 +22,7 @@ import pytest
 from config.load import raw_tables
 from config.settings import Settings
 from daemon.cli.main import main
-from daemon.rehearse import ask, calibrate_all
+from daemon.rehearsal.staging import ask, calibrate_all
 from daemon.service import Service
 from sim_hw.bench import Bench, open_rig
 

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from daemon import words
+from daemon.desk.priming import HANGING, ONE_IN_A_CYLINDER, READ_OFF
 from daemon.measure.rate import RUN_S, RUNS
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.forms import at_the_tank, carried, cautions, field, folded, offered, ticked
 from daemon.page.views.priming import care, first_pause
 from daemon.page.visitor import Visitor
-from daemon.priming import HANGING, ONE_IN_A_CYLINDER, READ_OFF
 from daemon.values import ReservoirState, Role, State
 
 PATH = "/doses/measure"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from daemon import words
+from daemon.desk.priming import AT_MOST_S, SHARP, USUAL_ML, gear, most_ml
 from daemon.page.markup import Markup, element
 from daemon.page.views.forms import at_the_tank, cautions, choice, field, folded, offered, ticked
 from daemon.page.visitor import Visitor
-from daemon.priming import AT_MOST_S, SHARP, USUAL_ML, gear, most_ml
 from daemon.values import Condition, ReservoirState, Role
 
 LABEL = "Fill a tube by hand"

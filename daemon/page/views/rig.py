@@ -8,7 +8,7 @@ from datetime import datetime
 from config.plausible import wire_words
 from config.settings import Probe, Reservoir, Settings
 from daemon import words
-from daemon.desk_box import Box
+from daemon.desk.box import Box
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.signs import QUALITY
 from daemon.values import Quality, Quantity, ReservoirState, Role, State, Verdict

@@ -1,0 +1,1 @@
+"""What people ask of a running daemon, and what is done about it."""

@@ -1,0 +1,1 @@
+"""One reservoir: what it shows, decides, is allowed and does."""

@@ -1,0 +1,1 @@
+"""The program on a bench in stepped time, alone or beside other ways to keep pH."""
