@@ -221,6 +221,8 @@ def test_a_pump_is_measured_over_a_cylinder(phone: Page, house: House) -> None:
     """Run, read, run, read, old against new; nothing runs before the box is ticked, and nothing by itself."""
     house.site.evenwater("hold", "measuring", "--reservoir", "bed1")
     soon(lambda: house.site.bed()["condition"] == "held")
+    phone.goto("/")
+    expect(phone.get_by_text("held", exact=False).first).to_be_visible()  # the page asks the daemon now and then
     phone.goto("/doses")
     phone.get_by_role("link", name="Measure a pump of Bed 1").click()
     phone.get_by_role("link", name="pH down pump").click()
