@@ -4,6 +4,10 @@
     median of five  ->  end_s  . . . . . . . . . . . . .  ->  median of five newer readings
          seen = after - before - drift          drift: how fast pH moved by itself before the dose
 
+Doses that come back to back leave no time to see the drift anew, and one seen just after a little water came in
+is no drift at all. So one that is long past makes no dead pump look alive: what pH did with it and without it,
+the less of the two, is what is seen for sure, and if that is nothing, a rest tells.
+
     NO_EFFECT    doses in a row that should have shown, and did not: empty bottle, air, blocked, dead pump
     UNPROVEN     the same of one dose, where pH had jumped before it: cracked bulb, plugs exchanged
     LITTLE_EFFECT  they did little, as a rest showed (daemon.dose.second_look): strongly buffered water
@@ -69,6 +73,7 @@ LESSONS_NEEDED, LEARN_SHARE, LEARN_SHARE_STRONG = 5, 0.2, 0.05
 LIKE_PH = 0.15  # nearer than this, two doses meet about the same buffering
 DRIFT_LIMIT_PH_PER_S = 0.6 / 3600.0  # water by itself; faster is a finding, not a drift
 DRIFT_MEMORY_S, DRIFT_DOUBT_S = 900.0, 200.0
+DRIFT_HOLDS_S = 1800.0  # since it was seen: later it may be another
 LATEST_S = 900.0  # a look this long after mixing says more of the hours between than of the dose
 STEP_PH = 0.1  # with no dose
 JUMP_PH = 0.3  # so far that the first dose after it must show: a bulb may have cracked, or plugs been exchanged
@@ -87,11 +92,15 @@ class _Pending(NamedTuple):
 
 
 class _Judged(NamedTuple):
-    """One dose that was judged: mL, expected and seen shift, both above zero in the dose's own direction."""
+    """One dose that was judged: mL, expected and seen shift, both above zero in the dose's own direction.
+
+    sure_ph: no more of what was seen than shows without a drift that is long past.
+    """
 
     ml: float
     expected_ph: float
     seen_ph: float
+    sure_ph: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +131,8 @@ class Effects(NamedTuple):
 
     newest: usable readings that belong together; points: thinned, also of readings that moved too fast to
     be used; base: where pH stood before it moved; moved_s: when it last moved by itself, -inf for never;
-    unproven: it moved far, and no dose has shown since; doubt: whether doses did nothing is being looked at.
+    unproven: it moved far, and no dose has shown since; doubt: whether doses did nothing is being looked at;
+    drift_at_s: when its drift was last seen.
     """
 
     newest: tuple[Point, ...] = ()
@@ -134,6 +144,7 @@ class Effects(NamedTuple):
     doubt: _Doubt | None = None
     drift_ph: float = 0.0
     drift_s: float = 0.0
+    drift_at_s: float = -inf
     lessons: Mapping[Role, _Lesson] = MappingProxyType({})
 
 
@@ -253,9 +264,12 @@ def _runaway(pending: _Pending, points: tuple[Point, ...]) -> Finding | None:
 def _judge(pending: _Pending, effects: Effects, newest: tuple[Point, ...]) -> tuple[Finding | None, _Lesson]:
     """What one dose did, after what it and those before it should have done."""
     took_s = newest[READINGS // 2].at_s - pending.before.at_s
-    change_ph = median(newest) - pending.before.ph - _drift_ph_per_s(effects) * took_s
-    seen_ph = change_ph if pending.shift_ph > 0.0 else -change_ph
-    judged = _Judged(pending.ml, abs(pending.shift_ph), seen_ph)
+    towards = 1.0 if pending.shift_ph > 0.0 else -1.0
+    moved_ph = towards * (median(newest) - pending.before.ph)
+    seen_ph = moved_ph - towards * _drift_ph_per_s(effects) * took_s
+    holds = pending.before.at_s - effects.drift_at_s <= DRIFT_HOLDS_S
+    sure_ph = seen_ph if holds else min(seen_ph, moved_ph)
+    judged = _Judged(pending.ml, abs(pending.shift_ph), seen_ph, sure_ph)
     lesson = effects.lessons.get(pending.pump, _NO_LESSON)
     strong = lesson.strong + 1 if _is_strong(judged, lesson, pending.before.ph) else 0
     lesson = replace(lesson, doses=(*lesson.doses, judged)[-KEPT_DOSES:], strong=strong)
@@ -280,7 +294,7 @@ def _wrong_sign(pending: _Pending, judged: _Judged) -> Finding | None:
 
 def _proves(lesson: _Lesson) -> bool:
     """Whether the newest dose showed: then the probe lives, and stands in this water."""
-    return any(dose.seen_ph >= LEAST_SHARE * _usual(lesson) * dose.expected_ph for dose in lesson.doses[-1:])
+    return any(dose.sure_ph >= LEAST_SHARE * _usual(lesson) * dose.expected_ph for dose in lesson.doses[-1:])
 
 
 def _usual(lesson: _Lesson) -> float:
@@ -296,9 +310,9 @@ def _no_effect(pump: Role, lesson: _Lesson, *, unproven: bool) -> Finding | None
     usual = _usual(lesson)
     ml = expected_ph = seen_ph = 0.0
     for count, dose in enumerate(reversed(lesson.doses), start=1):
-        if dose.seen_ph >= EACH_SHARE * usual * dose.expected_ph:
+        if dose.sure_ph >= EACH_SHARE * usual * dose.expected_ph:
             return None
-        ml, expected_ph, seen_ph = ml + dose.ml, expected_ph + dose.expected_ph, seen_ph + dose.seen_ph
+        ml, expected_ph, seen_ph = ml + dose.ml, expected_ph + dose.expected_ph, seen_ph + dose.sure_ph
         enough = expected_ph >= ENOUGH_PH or (count >= ENOUGH_DOSES and expected_ph >= ENOUGH_OF_THEM_PH)
         if enough or unproven:
             if seen_ph >= min(LEAST_SHARE * usual * expected_ph, NOTHING_PH):
@@ -348,9 +362,9 @@ def _doubting(
     rest = rested(doubt.rest, *point) if usable else doubt.rest
     if not point.at_s >= rest.until_s:
         return None, effects._replace(doubt=doubt._replace(rest=rest))
-    finding = _second_look(doubt, rest)
-    proven = finding.surprise is Surprise.LITTLE_EFFECT
-    return finding, _told(effects._replace(unproven=effects.unproven and not proven), doubt)
+    told = _second_look(doubt, rest, _usual(effects.lessons[doubt.pump]))
+    proven = told is None or told.surprise is Surprise.LITTLE_EFFECT
+    return told, _told(effects._replace(unproven=effects.unproven and not proven), doubt)
 
 
 def _told(effects: Effects, doubt: _Doubt) -> Effects:
@@ -360,10 +374,13 @@ def _told(effects: Effects, doubt: _Doubt) -> Effects:
     return effects._replace(doubt=None, lessons=MappingProxyType({**effects.lessons, pump: lesson}))
 
 
-def _second_look(doubt: _Doubt, rest: Rest) -> Finding:
+def _second_look(doubt: _Doubt, rest: Rest, usual: float) -> Finding | None:
+    """What the rest tells of the newest dose; None where it did as doses do here. usual: the share that shows."""
     by_rest = seen(rest)
     if not is_effect(rest, by_rest):
         return doubt.finding
+    if by_rest.ph >= EACH_SHARE * usual * abs(rest.expected_ph):
+        return None
     numbers = {"ml": doubt.ml, "expected_ph": abs(rest.expected_ph), "seen_ph": by_rest.ph}
     return Finding(Surprise.LITTLE_EFFECT, doubt.pump, numbers)
 
@@ -392,7 +409,9 @@ def _following_drift(effects: Effects, point: Point) -> Effects:
     drift_ph = effects.drift_ph + point.ph - newest[-2].ph
     drift_s = effects.drift_s + point.at_s - newest[-2].at_s
     kept = min(1.0, DRIFT_MEMORY_S / drift_s)
-    return effects._replace(newest=newest, drift_ph=drift_ph * kept, drift_s=drift_s * kept)
+    return effects._replace(
+        newest=newest, drift_ph=drift_ph * kept, drift_s=drift_s * kept, drift_at_s=point.at_s
+    )
 
 
 def _drift_ph_per_s(effects: Effects) -> float:
@@ -420,5 +439,7 @@ def _stepped(
     numbers = {"from_ph": base.ph, "to_ph": now_ph}
     here = Point(point.at_s, now_ph)
     unproven = effects.unproven or abs(now_ph - base.ph) >= JUMP_PH
-    moved = effects._replace(points=points, base=here, moved_s=point.at_s, unproven=unproven)
+    moved = effects._replace(
+        points=points, base=here, moved_s=point.at_s, unproven=unproven, drift_ph=0.0, drift_s=0.0
+    )
     return Finding(Surprise.STEPPED, None, numbers), moved

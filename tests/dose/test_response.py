@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.newest import READINGS
 from daemon.dose.response import (
+    DRIFT_HOLDS_S,
     Effects,
     dosed,
     doubted,
@@ -95,6 +96,41 @@ def test_a_pump_that_dies_later_is_found_as_soon() -> None:
         assert water.dose() == []
     water.works = 0.0
     assert water.doses_until(Surprise.NO_EFFECT) == 3
+
+
+@pytest.mark.parametrize("ml", [2.0, 3.0, 4.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_dead_pump_is_found_though_a_little_water_had_come_in(ml: float, seed: int) -> None:
+    """pH rose for some minutes before: that it rises no more is not what doses do against it."""
+    water = Water(works=0.0, drift_per_h=0.01, seed=seed)
+    water.passes(600.0)
+    water.drift_per_h = 0.3
+    water.passes(400.0)
+    water.drift_per_h, begun_s = 0.01, water.at_s
+    while water.at_s < begun_s + 2.0 * DRIFT_HOLDS_S and not water.findings:
+        water.dose_at_once(ml)
+    assert kinds(water.findings) == {Surprise.NO_EFFECT}
+
+
+def test_a_pump_that_holds_against_a_steady_drift_is_not_taken_for_dead() -> None:
+    """pH stands still, as each dose does no more than to undo the rise: a rest shows that they work."""
+    water = Water(drift_per_h=0.33, noise=0.001)
+    water.passes(600.0)
+    took_s = []
+    for _ in range(60):
+        begun_s = water.at_s
+        assert water.dose_at_once(2.0) == []
+        took_s.append(water.at_s - begun_s)
+    assert 1 <= sum(each_s >= REST_S for each_s in took_s) <= 10
+
+
+def test_a_step_is_no_drift() -> None:
+    """What a person poured in moved pH once; a dose right after it that does nothing is not taken to work."""
+    water = Water(works=0.0)
+    water.passes(600.0)
+    water.ph += 0.15
+    water.passes(600.0)
+    assert water.doses_until(Surprise.NO_EFFECT, 3.0) <= 3
 
 
 def test_a_finding_of_no_effect_has_the_numbers_to_check_it_by() -> None:

@@ -84,11 +84,22 @@ class Water:
 
     def dose(self, ml: float = 8.0, pump: Role = Role.PH_DOWN) -> list[Finding]:
         """A dose and its mixing; what was found."""
+        self._give(ml, pump)
+        return self.passes(3.0 * self._mixing_s + READINGS * self.every_s) + self._until_told()
+
+    def dose_at_once(self, ml: float) -> list[Finding]:
+        """A dose of acid and its mixing, not a pass longer, as where the next is due by then; what was found."""
+        self._give(ml, Role.PH_DOWN)
+        return self._until_told()
+
+    def _give(self, ml: float, pump: Role) -> None:
         shift = ml / ML_PER_PH * (-1.0 if pump is Role.PH_DOWN else 1.0)
         self.effects = dosed(self.effects, pump, ml, shift, self.at_s)
         self.unmixed += shift * self.works
-        found = self.passes(3.0 * self._mixing_s + READINGS * self.every_s)
-        while doubted(self.effects) is not None:
+
+    def _until_told(self) -> list[Finding]:
+        found: list[Finding] = []
+        while self.effects.pending is not None or doubted(self.effects) is not None:
             found += self.passes(self.every_s)
         return found
 
