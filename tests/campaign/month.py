@@ -286,7 +286,7 @@ class _Life:
 
     def _change_water(self, ph: float) -> None:
         """As the program asks: paused while it is changed, and told that it is new."""
-        self.seen.tell(f"new water, as the pH is {ph:.2f}")
+        self.seen.new_water(ph)
         tank = self._basin.tank
         self._ask("change_out.begin", reservoir=BED)
         tank.drain(tank.volume_l)

@@ -108,6 +108,11 @@ class Seen:
         """A person has dosed by hand."""
         self._poured_s = self._hand_s = self.now_s()
 
+    def new_water(self, old_ph: float) -> None:
+        """A person has changed the water: doses went with the old, and say nothing of the new."""
+        self.tell(f"new water, as the pH is {old_ph:.2f}")
+        self._windows = []
+
     # what is seen
 
     def see(self, state: State, true_ph: float) -> None:
