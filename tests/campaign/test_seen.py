@@ -13,8 +13,8 @@ from tests.campaign.seen import Seen
 
 @pytest.fixture
 def seen() -> Iterator[Seen]:
-    """Water of pH 7 and more, as every month begins with, into which base has just been dosed."""
-    plan = draw(1, 1.0)
+    """The month of a seed that begins at pH 7.1, base dosed into it just now."""
+    plan = draw(5, 1.0)
     bench = open_rig(plan.bench)
     found = Seen(plan, bench)
     found.begin()

@@ -107,9 +107,27 @@ RESPONSE = mutants_of(
         ),
         (
             "response when it moved",
-            "moved = effects._replace(points=points, base=here, moved_s=point.at_s, unproven=unproven)",
-            "moved = effects._replace(points=points, base=here, unproven=unproven)",
+            "points=points, base=here, moved_s=point.at_s, unproven=unproven, drift_ph=0.0, drift_s=0.0",
+            "points=points, base=here, unproven=unproven, drift_ph=0.0, drift_s=0.0",
             "test_a_hand_dose_is_a_step_and_never_latches",
+        ),
+        (
+            "response a step is no drift",
+            "moved_s=point.at_s, unproven=unproven, drift_ph=0.0, drift_s=0.0",
+            "moved_s=point.at_s, unproven=unproven",
+            "test_a_step_is_no_drift",
+        ),
+        (
+            "response a drift that is long past",
+            "sure_ph = seen_ph if holds else min(seen_ph, moved_ph)",
+            "sure_ph = seen_ph",
+            "test_a_dead_pump_is_found_though_a_little_water_had_come_in",
+        ),
+        (
+            "response a rest that shows the usual",
+            "    if by_rest.ph >= EACH_SHARE * usual * abs(rest.expected_ph):\n        return None\n",
+            "",
+            "test_a_pump_that_holds_against_a_steady_drift_is_not_taken_for_dead",
         ),
         (
             "response forgetting keeps when it moved",
