@@ -70,7 +70,7 @@ def _clear(daemon: Daemon, form: Form, by: str) -> str:
 def _prime(daemon: Daemon, form: Form, by: str) -> str:
     _ticked(form, "cup", "the end of the tube is in an empty cup: nothing ran")
     ml = _needed(form, "ml", "How many mL are to run? Type it, as 2: nothing ran.")
-    return daemon.acted("prime", by, reservoir=form["reservoir"], pump=form["pump"], ml=ml)
+    return daemon.acted("prime", by, **_pump(form, "nothing ran"), ml=ml)
 
 
 def _bottle(daemon: Daemon, form: Form, by: str) -> str:
@@ -88,10 +88,10 @@ def _poured(daemon: Daemon, form: Form, by: str) -> str:
     return daemon.acted("poured", by, **_pump(form), **told)
 
 
-def _pump(form: Form) -> dict[str, str]:
+def _pump(form: Form, undone: str = "nothing was noted") -> dict[str, str]:
     """Which pump of which reservoir. Raises ValueError where none was chosen."""
     if "pump" not in form:
-        raise ValueError("Of which pump? Choose it: nothing was noted.")
+        raise ValueError(f"Of which pump? Choose it: {undone}.")
     return {"reservoir": form["reservoir"], "pump": form["pump"]}
 
 

@@ -187,6 +187,7 @@ def test_a_tube_is_filled_over_a_cup_and_within_bounds(
     """What is wrong is told, and no pump turns."""
     held(tank)
     guarded.logs_in(HOLDERS)
+    assert '<option value="" id="prime-pump-bed1-0" selected>which one …' in guarded.gets("/doses")
     before = len(tank.runs())
     answer, text = guarded.posts("/prime", **(PRIME | asked))
     assert (answer, told in text, len(tank.runs()) - before) == (status, True, 0), text

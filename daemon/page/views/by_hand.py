@@ -7,13 +7,12 @@ from collections.abc import Collection, Iterator, Mapping
 from daemon import words
 from daemon.page.markup import Markup, joined
 from daemon.page.views.forms import at_the_tank, cautions, choice, field, folded, offered, ticked
-from daemon.page.views.priming import care, which
+from daemon.page.views.priming import NONE_YET, care, which
 from daemon.page.visitor import Visitor
 from daemon.values import ReservoirState, Role
 from daemon.words_of_mixing import ACID_INTO_WATER, KEPT_APART
 
 BOTTLE, TUBE, POURED = "A bottle is full again", "A new tube is in", "Something was poured in by hand"
-NONE_YET = "which one …"
 LONGEST_NOTE = 120  # characters: in the ledger's line there is room for who told it, too
 POURABLE = tuple(role for role in Role if role is not Role.TOP_UP)
 

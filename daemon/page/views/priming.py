@@ -12,6 +12,7 @@ from daemon.page.visitor import Visitor
 from daemon.values import Condition, ReservoirState, Role
 
 LABEL = "Fill a tube by hand"
+NONE_YET = "which one …"
 
 
 def priming(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
@@ -52,7 +53,7 @@ def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
             "Put the end of the tube into an empty cup, and stay beside it until this page answers.",
             "What runs counts as dosed, against the caps and the bottle, and is written down with who asked.",
         ),
-        choice("pump", which("pump", of, among), dict(_pumps(of)), f"prime-pump-{of.name}"),
+        choice("pump", which("pump", of, among), dict(_pumps(of)), f"prime-pump-{of.name}", none=NONE_YET),
         field(
             "ml",
             f"How much in mL: at most what {AT_MOST_S:g} s give, or less by its caps",
