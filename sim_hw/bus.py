@@ -64,8 +64,7 @@ class Bus:
     def readfrom_into(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
         """One read transaction into buffer[start:end]. Raises OSError where no chip answers."""
         count = (len(buffer) if end is None else end) - start
-        given = self._addressed(address, count + 1).give(count)
-        buffer[start : start + count] = ALL_HIGH * count if self.line_high else given
+        buffer[start : start + count] = self._read(self._addressed(address, count + 1), count)
 
     def writeto_then_readfrom(
         self,
@@ -83,8 +82,7 @@ class Bus:
         count = (len(buffer_in) if in_end is None else in_end) - in_start
         chip = self._addressed(address, len(payload) + count + 2)
         chip.write(payload)
-        given = chip.give(count)
-        buffer_in[in_start : in_start + count] = ALL_HIGH * count if self.line_high else given
+        buffer_in[in_start : in_start + count] = self._read(chip, count)
 
     def _addressed(self, address: int, byte_count: int) -> Ads1115Chip | AirChip:
         """The chip that answers, once so many bytes have gone over the wires."""
@@ -93,3 +91,8 @@ class Bus:
         if chip is None or chip.silent:
             raise OSError(errno.EREMOTEIO, f"no chip answers at address 0x{address:02x}")
         return chip
+
+    def _read(self, chip: Ads1115Chip | AirChip, count: int) -> bytes:
+        """The bytes that a chip gives, as the data line lets them through."""
+        given = chip.give(count)
+        return ALL_HIGH * count if self.line_high else given
