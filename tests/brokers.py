@@ -91,8 +91,8 @@ class Watcher:
         self._client.on_subscribe = self._subscribed
         self._client.connect("127.0.0.1", port)
         self._client.loop_start()
-        options = SubscribeOptions(qos=2, retainAsPublished=True)
-        self._client.subscribe([(topic, options), ("settle", SubscribeOptions(qos=2))])
+        options = SubscribeOptions(qos=1, retainAsPublished=True)  # each in the order the broker took it
+        self._client.subscribe([(topic, options), ("settle", SubscribeOptions(qos=1))])
         until(lambda: self._settled)
 
     def publish(self, topic: str, payload: bytes | str, *, retain: bool = False) -> None:
@@ -108,7 +108,7 @@ class Watcher:
         return [payload for seen, payload in self.seen if seen == topic]
 
     def _subscribed(self, client: paho.Client, *_: object) -> None:
-        client.publish("settle", b"", qos=2)
+        client.publish("settle", b"", qos=1)
 
     def _take(self, _client: paho.Client, _user: object, message: paho.MQTTMessage) -> None:
         if message.topic == "settle":

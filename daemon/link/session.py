@@ -2,7 +2,8 @@
 
     discovering   `init` goes out; what the broker still keeps of an earlier life comes in
     clearing      the broker takes all that was under way
-    describing    `$description`, every value and alert, leftovers cleared; all acknowledged
+    describing    `$description` goes out; the broker has taken it
+    filling       every value and alert, leftovers cleared; all acknowledged
     listening     subscribed to `hold/set`, to our own `$state`, and to heartbeats of ours that we do not send
     ready         `ready` goes out; from now on only what changes
 
@@ -47,6 +48,7 @@ class Phase(Enum):
     DISCOVERING = auto()
     CLEARING = auto()
     DESCRIBING = auto()
+    FILLING = auto()
     LISTENING = auto()
     READY = auto()
 
@@ -177,6 +179,8 @@ class Session:
             self._outbox = {STATE: "init"}
             self.phase = Phase.CLEARING
         elif self.phase is Phase.DESCRIBING and self.said_all:
+            self._fill()
+        elif self.phase is Phase.FILLING and self.said_all:
             self._listen()
         elif self.phase is Phase.LISTENING and self.said_all:
             self.phase = Phase.READY
@@ -199,14 +203,18 @@ class Session:
             self._memory.strangers_s.append(time.monotonic())
 
     def _describe(self) -> None:
+        """By itself: a heartbeat (QoS 1) would overtake it (QoS 2)."""
         self._memory.version = self._next_version()
         self._declared = self._shape
         declared = {**self._declared, "version": self._memory.version}
         self._outbox[DESCRIPTION] = json.dumps(declared, ensure_ascii=False, separators=(",", ":"))
+        self.phase = Phase.DESCRIBING
+
+    def _fill(self) -> None:
         self._update()
         self._outbox |= {path: "" for path in self._found if path not in self._sent | self._outbox}
         self._found.clear()
-        self.phase = Phase.DESCRIBING
+        self.phase = Phase.FILLING
 
     def _next_version(self) -> int:
         """The same for the same shape; otherwise higher than any we know of, and by the clock if we know none."""

@@ -1118,6 +1118,18 @@ LINKS = (
     ),
     *mutants_of(
         "daemon/link/session.py",
+        "tests/link/test_session.py",
+        (
+            (
+                "link a value before the description",
+                "        self.phase = Phase.DESCRIBING\n",
+                "        self._fill()\n",
+                "test_nothing_overtakes_the_description_and_nothing_is_ready_before_all_is_told",
+            ),
+        ),
+    ),
+    *mutants_of(
+        "daemon/link/session.py",
         "tests/link/test_two_boxes.py",
         (
             (
