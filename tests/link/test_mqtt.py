@@ -262,7 +262,7 @@ def test_a_hold_is_acknowledged_by_the_value_itself(broker: Broker, device: Make
     with Watcher(broker.port, f"{here.root}/#") as watcher:
         here.ready()
         here.link.publish(state(2, reservoir(condition=Condition.HELD)))
-        until(lambda: watcher.kept[f"{here.root}/bed1-dosing/hold"] == b"true")
+        until(lambda: watcher.kept.get(f"{here.root}/bed1-dosing/hold") == b"true")
         assert not any(topic.endswith(("/$target", "/set")) for topic, _ in watcher.seen)
 
 
@@ -347,21 +347,26 @@ def test_the_heartbeat_counts_passes_at_its_interval_and_stops_with_the_loop(
     here = device(broker.port)
     topic = f"{here.root}/box/heartbeat"
     with Watcher(broker.port, topic) as watcher:
+        began_s = time.monotonic()
         here.ready(state(1))
         for passes in range(2, 14):
             here.link.publish(state(passes))
             time.sleep(0.05)
+        passed_s = time.monotonic() - began_s
         time.sleep(2 * HEARTBEAT_S)  # the loop hangs from here on
         beats = [int(payload) for payload in watcher.payloads(topic)]
         before_s = here.link.status().heartbeat_age_s
         time.sleep(HEARTBEAT_S)
         assert [int(payload) for payload in watcher.payloads(topic)] == beats == sorted(set(beats))
     assert beats[0] == 1
-    assert 2 <= len(beats) <= 4  # 0.6 s of passes at an interval of 0.3 s
+    assert 2 <= len(beats) <= 2 + passed_s / HEARTBEAT_S  # 0.6 s of passes or more
     after_s = here.link.status().heartbeat_age_s
     assert before_s is not None
     assert after_s is not None
     assert after_s >= before_s + HEARTBEAT_S
+
+
+WAITED_S = 0.5  # a publish or a goodbye that waits for a broker takes more; a busy machine delays by less
 
 
 def longest_publish_s(here: Device, passes: int = 200) -> float:
@@ -378,13 +383,13 @@ def longest_publish_s(here: Device, passes: int = 200) -> float:
 def test_publishing_does_not_wait_for_an_absent_broker(device: Make) -> None:
     """Days without a broker cost the loop nothing, and closing is quick."""
     here = device(free_port())
-    assert longest_publish_s(here) < 0.05
+    assert longest_publish_s(here) < WAITED_S
     until(lambda: here.link.status().problem)
     assert "refused" in here.link.status().problem
     assert not here.link.status().connected
     began_s = time.monotonic()
     here.link.close()
-    assert time.monotonic() - began_s < 1.1
+    assert time.monotonic() - began_s < mqtt.CLOSE_S + WAITED_S
 
 
 def test_publishing_does_not_wait_for_a_frozen_broker(fragile: Broker, device: Make) -> None:
@@ -392,7 +397,7 @@ def test_publishing_does_not_wait_for_a_frozen_broker(fragile: Broker, device: M
     here = device(fragile.port)
     here.ready()
     fragile.freeze()
-    assert longest_publish_s(here) < 0.05
+    assert longest_publish_s(here) < WAITED_S
     until(lambda: not here.link.status().connected)
     assert "acknowledged nothing" in here.link.status().problem
     fragile.thaw()
@@ -410,7 +415,7 @@ def test_closing_does_not_wait_for_a_frozen_broker(fragile: Broker, device: Make
         fragile.freeze()
         began_s = time.monotonic()
         here.link.close()
-        assert time.monotonic() - began_s < 1.1
+        assert time.monotonic() - began_s < mqtt.CLOSE_S + WAITED_S
         fragile.thaw()
         until(lambda: watcher.kept[f"{here.root}/$state"] in (b"lost", b"disconnected"))
 
@@ -509,8 +514,9 @@ def test_the_pause_between_attempts_grows(device: Make, monkeypatch: pytest.Monk
         here = device(server.getsockname()[1])
         here.link.publish(state())
         for _ in range(5):
-            server.accept()[0].close()
+            caller, _ = server.accept()
             came_s.append(time.monotonic())
+            caller.close()
         here.link.close()
     pauses_s = [later - before for before, later in itertools.pairwise(came_s)]
     assert all(pause_s >= 0.04 * 2**number for number, pause_s in enumerate(pauses_s))

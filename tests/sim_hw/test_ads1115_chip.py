@@ -141,10 +141,13 @@ def test_on_a_sped_up_clock_a_conversion_takes_as_long_on_the_bench_and_less_in_
     clock = BenchClock(10.0)
     _, bus, _ = wired(1.0, 1.0, 1.0, 1.0, clock=clock)
     ads = ADS1115(bus, data_rate=8)
-    before_s, began = clock.monotonic_s(), time.monotonic()
-    ads.read(4)
-    assert clock.monotonic_s() - before_s >= 1 / 8
-    assert time.monotonic() - began < 1 / 16
+    ours_s = []
+    for _ in range(10):  # the quickest counts: a busy machine may hold us up
+        before_s, began = clock.monotonic_s(), time.monotonic()
+        ads.read(4)
+        assert clock.monotonic_s() - before_s >= 1 / 8
+        ours_s.append(time.monotonic() - began)
+    assert min(ours_s) < 1 / 16
 
 
 def test_while_busy_the_old_result_stands() -> None:
