@@ -11,6 +11,7 @@ from urllib.parse import urlencode
 
 from daemon.disk import number
 from daemon.page.glimpse import Daemon
+from daemon.page.views.forms import FORM
 from daemon.page.views.measuring import AMOUNTS
 
 Form = Mapping[str, str]
@@ -26,9 +27,10 @@ class Act:
     """What the form of one path has done.
 
     back: the view to go on with; carried: fields of the form that tell it what of; typed: those that stand there
-    still until it is done. raises: it may make it dose, so it is for the holder of the password, who gives it
-    again in the same form. at_once: no answer in between. sure: where the daemon asks whether something is no
-    slip, what the button says that sends what was typed once more.
+    still until it is done; form: in which of that view's forms, where it has several. raises: it may make it
+    dose, so it is for the holder of the password, who gives it again in the same form. at_once: no answer in
+    between. sure: where the daemon asks whether something is no slip, what the button says that sends what was
+    typed once more.
     """
 
     back: str
@@ -37,12 +39,15 @@ class Act:
     carried: tuple[str, ...] = ()
     at_once: bool = False
     typed: tuple[str, ...] = ()
+    form: str = ""
     sure: str = ""
 
     def way_back(self, form: Form, *, done: bool = False) -> str:
         """Where to go on: the view, with what is carried along."""
-        query = urlencode(given(form, self.carried if done else (*self.carried, *self.typed)))
-        return f"{self.back}?{query}" if query else self.back
+        there = given(form, self.carried if done else (*self.carried, *self.typed))
+        if self.form and not done:
+            there |= {FORM: self.form}
+        return f"{self.back}?{urlencode(there)}" if there else self.back
 
 
 def given(form: Form, names: Iterable[str]) -> dict[str, str]:
@@ -219,11 +224,16 @@ ACTS: Mapping[str, Act] = {
     "/acknowledge": Act("/alarms", _acknowledge),
     "/release": Act("/", _release, raises=True),
     "/clear": Act("/", _clear, raises=True),
-    "/prime": Act("/doses", _prime, raises=True),
-    "/bottle": Act("/doses", _bottle, raises=True),
-    "/tube": Act("/doses", _tube, raises=True),
+    "/prime": Act("/doses", _prime, raises=True, typed=(*_OF_A_PUMP, "ml"), form="prime"),
+    "/bottle": Act("/doses", _bottle, raises=True, typed=_OF_A_PUMP, form="bottle"),
+    "/tube": Act("/doses", _tube, raises=True, typed=_OF_A_PUMP, form="tube"),
     "/poured": Act(
-        "/doses", _poured, raises=True, typed=(*_OF_A_PUMP, "ml", "note"), sure="Yes, so much: note it"
+        "/doses",
+        _poured,
+        raises=True,
+        typed=(*_OF_A_PUMP, "ml", "note"),
+        form="poured",
+        sure="Yes, so much: note it",
     ),
     "/measure/run": Act("/doses/measure", _run_timed, raises=True, carried=(*_OF_A_PUMP, *_READ), at_once=True),
     "/measure/keep": Act("/doses/measure", _keep_rate, raises=True, carried=_OF_A_PUMP, typed=_READ),

@@ -334,21 +334,21 @@ DONE = mutants_of(
         ),
         (
             "page primes by the password",
-            '"/prime": Act("/doses", _prime, raises=True)',
-            '"/prime": Act("/doses", _prime)',
+            '"/prime": Act("/doses", _prime, raises=True',
+            '"/prime": Act("/doses", _prime, raises=False',
             "test_a_tube_is_filled_by_the_password_and_who_asked_is_written_down",
         ),
         *(
             (
                 f"page notes what hands did by the password: {path}",
-                f'    "{path}": Act({lines}, raises=True',
-                f'    "{path}": Act({lines}',
+                f'    "{path}": Act({lines}raises=True',
+                f'    "{path}": Act({lines}raises=False',
                 "tests/page/test_by_hand.py::test_it_is_told_by_the_password_alone",
             )
             for path, lines in (
-                ("/bottle", '"/doses", _bottle'),
-                ("/tube", '"/doses", _tube'),
-                ("/poured", '\n        "/doses", _poured'),
+                ("/bottle", '"/doses", _bottle, '),
+                ("/tube", '"/doses", _tube, '),
+                ("/poured", '\n        "/doses",\n        _poured,\n        '),
             )
         ),
         (

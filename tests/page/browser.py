@@ -23,6 +23,8 @@ from daemon.page.visitor import Rank
 from tests.at_the_tank import AtTheTank
 
 HOLDERS, GUESTS = "wet hands, dry phone", "only the kitchen tablet"
+WHO = "local, page, password holder, from 127.0.0.1"
+"""Who did what the holder did by this browser, as it is written down."""
 T = TypeVar("T")
 Got = tuple[int, str, Mapping[str, str]]
 """Status, text and headers of an answer."""

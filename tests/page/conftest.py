@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.at_the_tank import TO_A_DOSE, AtTheTank, at_the_tank
-from tests.page.browser import Browser, passwords, serving
+from tests.page.browser import HOLDERS, Browser, passwords, serving
 
 
 @pytest.fixture
@@ -31,4 +31,12 @@ def guarded(tank: AtTheTank) -> Iterator[Browser]:
     """The same where passwords are set, for somebody who is not logged in yet."""
     passwords(tank.service.folder)
     with serving(tank) as looks:
+        yield looks
+
+
+@pytest.fixture
+def holder(garden: AtTheTank) -> Iterator[Browser]:
+    """The page of the garden that the test's file makes, and who has logged in with the password."""
+    with serving(garden) as looks:
+        looks.logs_in(HOLDERS)
         yield looks

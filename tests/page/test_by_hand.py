@@ -12,9 +12,8 @@ import pytest
 
 from daemon.values import Condition, Role
 from tests.at_the_tank import AtTheTank, at_the_tank, two_beds
-from tests.page.browser import GUESTS, HOLDERS, Browser, passwords, serving
+from tests.page.browser import GUESTS, HOLDERS, WHO, Browser, passwords, serving
 
-WHO = "local, page, password holder, from 127.0.0.1"
 PUMP = {"reservoir": "bed1", "pump": "ph_down"}
 FULL = {**PUMP, "full": "yes"}
 POURED = {**PUMP, "ml": "5", "note": "wet hands <b>"}
@@ -135,12 +134,31 @@ def test_on_the_way_back_what_was_typed_stands_there(
     guarded.logs_in(HOLDERS)
     _, text = guarded.posts("/poured", **(POURED | {"ml": ml}), password=password)
     back = html.unescape(re.findall(r'<a href="(/doses[^"]*)"', text)[-1])
-    assert parse_qs(urlsplit(back).query) == {name: [of] for name, of in (POURED | {"ml": ml}).items()}
+    typed = POURED | {"ml": ml, "form": "poured"}
+    assert parse_qs(urlsplit(back).query) == {name: [of] for name, of in typed.items()}
     text = guarded.gets(back)
     assert re.search(r'<details id="poured-bed1" open>', text)
     assert re.search(rf'<input id="poured-ml-bed1" name="ml"[^>]* value="{ml}"', text)
     assert 'value="wet hands &lt;b&gt;"' in text
     assert re.search(r'<option value="ph_down" id="poured-pump-bed1-\d" selected>', text)
+
+
+@pytest.mark.parametrize(("path", "sent"), [*TOLD.items(), ("/prime", {**PUMP, "ml": "1.5", "cup": "yes"})])
+def test_after_a_wrong_password_the_same_pump_is_chosen_in_the_same_form(
+    guarded: Browser, tank: AtTheTank, path: str, sent: dict[str, str]
+) -> None:
+    """And in no other; what somebody gives their word for is ticked anew."""
+    guarded.logs_in(HOLDERS)
+    tank.ask("hold", reason="filling a tube")
+    tank.passes(1)
+    _, text = guarded.posts(path, **sent, password="wrong")
+    text = guarded.gets(html.unescape(re.findall(r'<a href="(/doses[^"]*)"', text)[-1]))
+    form = path.strip("/")
+    assert re.findall(r'<details id="(\w+)-bed1" open>', text) == [form]
+    assert re.findall(r'<option value="ph_down" id="(\w+)-pump-bed1-\d" selected>', text) == [form]
+    assert "checked" not in text
+    if "ml" in sent:
+        assert re.search(rf'<input id="{form}-ml-bed1" name="ml"[^>]* value="{sent["ml"]}"', text)
 
 
 def test_nothing_is_chosen_for_the_person(guarded: Browser) -> None:
@@ -192,7 +210,7 @@ def test_each_reservoir_has_forms_of_its_own(tmp_path: Path) -> None:
         passwords(tmp_path)
         with serving(at) as browser:
             browser.logs_in(HOLDERS)
-            text = browser.gets("/doses?reservoir=bed2&ml=7")
+            text = browser.gets("/doses?form=poured&reservoir=bed2&ml=7")
             assert 'id="poured-bed2" open' in text
             assert 'id="poured-bed1" open' not in text
             for label in ("Which bottle of Bed 2", "Which tube of Bed 1", "What was poured into Bed 2"):

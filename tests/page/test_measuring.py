@@ -12,17 +12,16 @@ import pytest
 
 from daemon.values import Role
 from tests.at_the_tank import AtTheTank, at_the_tank
-from tests.page.browser import GUESTS, HOLDERS, Browser, passwords, serving
+from tests.page.browser import GUESTS, HOLDERS, WHO, Browser, passwords
 
 PUMP = {"reservoir": "bed1", "pump": "ph_down"}
 MEASURE = f"/doses/measure?{urlencode(PUMP)}"
 RUN = {**PUMP, "run_s": "8", "cup": "yes", "password": HOLDERS}
-WHO = "local, page, password holder, from 127.0.0.1"
 NEXT = "Run the pump now"
 
 
 @pytest.fixture
-def held(tmp_path: Path) -> Iterator[AtTheTank]:
+def garden(tmp_path: Path) -> Iterator[AtTheTank]:
     """The school garden after its first pass, held by a person, its password set."""
     passwords(tmp_path)
     with at_the_tank(tmp_path, control=True) as at:
@@ -30,14 +29,6 @@ def held(tmp_path: Path) -> Iterator[AtTheTank]:
         at.ask("hold", reason="measuring")
         at.passes(1)
         yield at
-
-
-@pytest.fixture
-def holder(held: AtTheTank) -> Iterator[Browser]:
-    """The page of that garden, and who has the password."""
-    with serving(held) as browser:
-        browser.logs_in(HOLDERS)
-        yield browser
 
 
 def hidden(text: str, action: str) -> dict[str, str]:
@@ -68,7 +59,7 @@ def read(browser: Browser, view: str, **amounts: str) -> str:
     return f"/doses/measure?{urlencode(hidden(browser.gets(view), '/doses/measure') | amounts)}"
 
 
-def test_two_runs_and_what_was_read_of_them_make_a_rate(held: AtTheTank, holder: Browser) -> None:
+def test_two_runs_and_what_was_read_of_them_make_a_rate(garden: AtTheTank, holder: Browser) -> None:
     """Each is read before the next; old stands against new before it is kept; the ledger keeps who ran it."""
     view = run(holder, MEASURE)
     text = holder.gets(view)
@@ -81,17 +72,17 @@ def test_two_runs_and_what_was_read_of_them_make_a_rate(held: AtTheTank, holder:
     view = read(holder, view, ml1="8,2", ml2="8.3")
     text = holder.gets(view)
     assert "was 1, would be 1.03 mL/s" in text
-    assert held.bed().pumps[Role.PH_DOWN].ml_per_s == 1.0
+    assert garden.bed().pumps[Role.PH_DOWN].ml_per_s == 1.0
     status, text, _ = sent(holder, "/measure/keep", hidden(text, "/measure/keep") | {"password": HOLDERS})
     assert (status, "was 1, now 1.03 mL/s" in text) == (200, True)
-    assert held.passes(1).reservoirs["bed1"].pumps[Role.PH_DOWN].ml_per_s == pytest.approx(1.03, abs=0.01)
-    assert [(entry["reason"], entry["note"]) for entry in held.ask("ledger")] == [("measure", WHO)] * 3
+    assert garden.passes(1).reservoirs["bed1"].pumps[Role.PH_DOWN].ml_per_s == pytest.approx(1.03, abs=0.01)
+    assert [(entry["reason"], entry["note"]) for entry in garden.ask("ledger")] == [("measure", WHO)] * 3
     assert "What the cylinder showed" not in holder.gets(MEASURE)
 
 
-def test_each_run_asks_for_the_password_and_a_cylinder(held: AtTheTank, holder: Browser) -> None:
+def test_each_run_asks_for_the_password_and_a_cylinder(garden: AtTheTank, holder: Browser) -> None:
     """Without either no pump turns."""
-    before = len(held.runs())
+    before = len(garden.runs())
     for lacking in ("", "wrong", GUESTS):
         assert sent(holder, "/measure/run", RUN | {"password": lacking})[0] == 403
     for lacking, told in (
@@ -103,22 +94,22 @@ def test_each_run_asks_for_the_password_and_a_cylinder(held: AtTheTank, holder: 
         assert (status, told in text) == (400, True)
     for run_s in ("nan", "2", "21", "-8"):
         assert sent(holder, "/measure/run", RUN | {"run_s": run_s})[0] in (400, 409)
-    assert len(held.runs()) == before
+    assert len(garden.runs()) == before
     assert sent(holder, "/measure/run", RUN)[0] == 303
-    assert len(held.runs()) == before + 1
+    assert len(garden.runs()) == before + 1
 
 
-def test_the_same_form_sent_twice_is_no_second_run(held: AtTheTank, holder: Browser) -> None:
+def test_the_same_form_sent_twice_is_no_second_run(garden: AtTheTank, holder: Browser) -> None:
     """A thumb that taps again while the pump turns gets a sentence."""
     form = RUN | hidden(holder.gets(MEASURE), "/measure/run")
     assert sent(holder, "/measure/run", form)[0] == 303
-    before = len(held.runs())
+    before = len(garden.runs())
     status, text, _ = sent(holder, "/measure/run", form)
     assert (status, "other runs behind it by now: look again" in text) == (409, True)
-    assert len(held.runs()) == before
+    assert len(garden.runs()) == before
 
 
-def test_the_new_rate_is_kept_by_the_password(held: AtTheTank, holder: Browser) -> None:
+def test_the_new_rate_is_kept_by_the_password(garden: AtTheTank, holder: Browser) -> None:
     """And where the runs are still those; on the way back what was read stands there."""
     first = hidden(holder.gets(run(holder, MEASURE)), "/doses/measure")["first"]
     run(holder, read(holder, MEASURE, ml1="8.2"))
@@ -128,7 +119,7 @@ def test_the_new_rate_is_kept_by_the_password(held: AtTheTank, holder: Browser) 
         assert status == 403
         assert f'href="/doses/measure?{urlencode(form)}"' in text
     assert sent(holder, "/measure/keep", {**form, "first": "999", "password": HOLDERS})[0] == 409
-    assert held.passes(1).reservoirs["bed1"].pumps[Role.PH_DOWN].ml_per_s == 1.0
+    assert garden.passes(1).reservoirs["bed1"].pumps[Role.PH_DOWN].ml_per_s == 1.0
     assert sent(holder, "/measure/keep", {**form, "password": HOLDERS})[0] == 200
 
 
@@ -142,7 +133,7 @@ def test_the_new_rate_is_kept_by_the_password(held: AtTheTank, holder: Browser) 
     ],
 )
 def test_amounts_that_make_no_rate_are_told(
-    held: AtTheTank, holder: Browser, amounts: dict[str, str], told: str
+    garden: AtTheTank, holder: Browser, amounts: dict[str, str], told: str
 ) -> None:
     """And what was typed stands there still, to be mended."""
     view = run(holder, read(holder, run(holder, MEASURE), ml1="8.2"))
@@ -151,7 +142,7 @@ def test_amounts_that_make_no_rate_are_told(
     assert all(f'value="{of}"' in text for of in amounts.values())
 
 
-def test_amounts_of_other_runs_are_not_shown(held: AtTheTank, holder: Browser) -> None:
+def test_amounts_of_other_runs_are_not_shown(garden: AtTheTank, holder: Browser) -> None:
     """A view that was left open belongs to runs that were forgotten since."""
     old = read(holder, run(holder, MEASURE), ml1="7.7")
     assert sent(holder, "/measure/cancel", PUMP)[0] == 303
@@ -160,15 +151,15 @@ def test_amounts_of_other_runs_are_not_shown(held: AtTheTank, holder: Browser) -
     assert 'value="7.7"' not in holder.gets(old)
 
 
-def test_it_is_paused_first(held: AtTheTank, holder: Browser) -> None:
+def test_it_is_paused_first(garden: AtTheTank, holder: Browser) -> None:
     """Else it is no form, but the way to a pause; nor does one who sends it nevertheless have it run."""
-    held.ask("release")
-    held.passes(1)
+    garden.ask("release")
+    garden.passes(1)
     text = holder.gets(MEASURE)
     assert ("pause it first" in text, NEXT in text) == (True, False)
-    before = len(held.runs())
+    before = len(garden.runs())
     assert sent(holder, "/measure/run", RUN)[0] == 409
-    assert len(held.runs()) == before
+    assert len(garden.runs()) == before
 
 
 def test_each_pump_can_be_chosen_with_its_cautions(holder: Browser) -> None:

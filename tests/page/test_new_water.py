@@ -15,29 +15,20 @@ from daemon.values import Condition
 from daemon.words import change_out_steps
 from tests.at_the_tank import AtTheTank, at_the_tank, two_beds
 from tests.hazards.kept import fed_bed
-from tests.page.browser import GUESTS, HOLDERS, Browser, passwords, serving
+from tests.page.browser import GUESTS, HOLDERS, WHO, Browser, passwords, serving
 
 WATER = "/doses/water?reservoir=bed1"
 DONE = {"reservoir": "bed1", "new": "yes", "password": HOLDERS}
-WHO = "local, page, password holder, from 127.0.0.1"
 NOTE = "Note the new water"
 
 
 @pytest.fixture
-def fed(tmp_path: Path) -> Iterator[AtTheTank]:
+def garden(tmp_path: Path) -> Iterator[AtTheTank]:
     """The school garden with stocks, its password set."""
     passwords(tmp_path)
     with at_the_tank(tmp_path, fed_bed(), control=True) as at:
         at.passes(1)
         yield at
-
-
-@pytest.fixture
-def holder(fed: AtTheTank) -> Iterator[Browser]:
-    """The page of that garden, and who has the password."""
-    with serving(fed) as browser:
-        browser.logs_in(HOLDERS)
-        yield browser
 
 
 def noted(tank: AtTheTank) -> list[tuple[str, str]]:
@@ -46,7 +37,7 @@ def noted(tank: AtTheTank) -> list[tuple[str, str]]:
         return list(db.execute("SELECT reservoir, who FROM refills WHERE pump = ?", (NEW_WATER,)))
 
 
-def test_the_steps_are_those_of_the_command_with_their_cautions(fed: AtTheTank, holder: Browser) -> None:
+def test_the_steps_are_those_of_the_command_with_their_cautions(garden: AtTheTank, holder: Browser) -> None:
     """Of this reservoir, in order, before anything is begun and while it goes on."""
     for _ in range(2):
         text = holder.gets(WATER)
@@ -55,63 +46,63 @@ def test_the_steps_are_those_of_the_command_with_their_cautions(fed: AtTheTank, 
         assert "goggles and gloves on" in text
         assert "Never pour concentrates A and B together" in text
         holder.posts("/change-out/begin", reservoir="bed1")
-        fed.passes(1)
+        garden.passes(1)
 
 
-def test_it_begins_with_a_pause_and_ends_with_the_word_that_it_is_in(fed: AtTheTank, holder: Browser) -> None:
+def test_it_begins_with_a_pause_and_ends_with_the_word_that_it_is_in(garden: AtTheTank, holder: Browser) -> None:
     """That ends the pause again; the ledger keeps who."""
     text = holder.gets(WATER)
     assert ("Pause dosing of Bed 1" in text, "When it is in" in text) == (True, False)
     status, text = holder.posts("/change-out/begin", reservoir="bed1")
     assert (status, "dosing paused while the water is changed" in text) == (200, True)
-    fed.passes(1)
-    assert fed.bed().condition is Condition.HELD
+    garden.passes(1)
+    assert garden.bed().condition is Condition.HELD
     text = holder.gets(WATER)
     assert ("Pause dosing of Bed 1" in text, "When it is in" in text) == (False, True)
     status, text = holder.posts("/change-out/done", **DONE)
     assert (status, "new water noted" in text) == (200, True)
-    fed.passes(1)
-    assert (fed.bed().condition, noted(fed)) == (Condition.KEEPING, [("bed1", WHO)])
+    garden.passes(1)
+    assert (garden.bed().condition, noted(garden)) == (Condition.KEEPING, [("bed1", WHO)])
 
 
-def test_the_word_for_it_is_a_tick_and_the_password(fed: AtTheTank, holder: Browser) -> None:
+def test_the_word_for_it_is_a_tick_and_the_password(garden: AtTheTank, holder: Browser) -> None:
     """Without either nothing is noted, and it stays paused; the way back leads to the steps."""
     holder.posts("/change-out/begin", reservoir="bed1")
     for lacking in ({"new": ""}, {"new": "no"}, {"password": ""}, {"password": "wrong"}, {"password": GUESTS}):
         status, text = holder.posts("/change-out/done", **(DONE | lacking))
         assert status == (400 if "new" in lacking else 403)
         assert f'<a href="{WATER}">Back</a>' in text
-    fed.passes(1)
-    assert (fed.bed().condition, noted(fed)) == (Condition.HELD, [])
+    garden.passes(1)
+    assert (garden.bed().condition, noted(garden)) == (Condition.HELD, [])
 
 
-def test_it_may_be_told_afterwards(fed: AtTheTank, holder: Browser) -> None:
+def test_it_may_be_told_afterwards(garden: AtTheTank, holder: Browser) -> None:
     """By a form that is folded away."""
     text = holder.gets(WATER)
     assert text.index("It has been changed already") < text.index(NOTE)
     assert holder.posts("/change-out/done", **DONE)[0] == 200
-    assert noted(fed) == [("bed1", WHO)]
+    assert noted(garden) == [("bed1", WHO)]
 
 
-def test_a_pause_of_another_reason_stays(fed: AtTheTank, holder: Browser) -> None:
+def test_a_pause_of_another_reason_stays(garden: AtTheTank, holder: Browser) -> None:
     """The hose is still off, though the water is new."""
-    fed.ask("hold", reason="the hose came off")
-    fed.passes(1)
+    garden.ask("hold", reason="the hose came off")
+    garden.passes(1)
     assert "the hose came off" in holder.gets(WATER)
     assert holder.posts("/change-out/begin", reservoir="bed1")[0] == 200
     assert holder.posts("/change-out/done", **DONE)[0] == 200
-    fed.passes(1)
-    assert (fed.bed().condition, fed.bed().condition_reason) == (Condition.HELD, "the hose came off")
+    garden.passes(1)
+    assert (garden.bed().condition, garden.bed().condition_reason) == (Condition.HELD, "the hose came off")
 
 
-def test_now_leads_there_only_while_the_water_is_changed(fed: AtTheTank, holder: Browser) -> None:
+def test_now_leads_there_only_while_the_water_is_changed(garden: AtTheTank, holder: Browser) -> None:
     """A release alone would go on by what was learned of the old water."""
-    fed.ask("hold", reason="the hose came off")
-    fed.passes(1)
+    garden.ask("hold", reason="the hose came off")
+    garden.passes(1)
     assert WATER not in holder.gets("/")
-    fed.ask("release")
-    fed.ask("change_out.begin")
-    fed.passes(1)
+    garden.ask("release")
+    garden.ask("change_out.begin")
+    garden.passes(1)
     assert f'href="{WATER}"' in holder.gets("/")
 
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Mapping
 
 from daemon import words
 from daemon.page.markup import Markup, joined
-from daemon.page.views.forms import at_the_tank, cautions, choice, field, folded, offered, ticked
+from daemon.page.views.forms import at_the_tank, cautions, choice, field, folded, offered, still_in, ticked
 from daemon.page.views.priming import NONE_YET, care, which
 from daemon.page.visitor import Visitor
 from daemon.values import ReservoirState, Role
@@ -26,9 +26,9 @@ def by_hand(of: ReservoirState, visitor: Visitor, among: int, asked: Mapping[str
         return Markup("")
     if not visitor.may_raise:
         return joined(*(at_the_tank(what, command) for what, command in _commands(of, among)))
-    given = asked if asked.get("reservoir") == of.name else {}
-    of_pumps = (_bottle(of, visitor, among), _tube(of, visitor, among)) if of.pumps else ()
-    return joined(*of_pumps, _poured(of, visitor, among, given))
+    bottle, tube, poured = (still_in(form, of.name, asked) for form in ("bottle", "tube", "poured"))
+    of_pumps = (_bottle(of, visitor, among, bottle), _tube(of, visitor, among, tube)) if of.pumps else ()
+    return joined(*of_pumps, _poured(of, visitor, among, poured))
 
 
 def _commands(of: ReservoirState, among: int) -> Iterator[tuple[str, str]]:
@@ -39,7 +39,7 @@ def _commands(of: ReservoirState, among: int) -> Iterator[tuple[str, str]]:
     yield POURED, f"evenwater poured {of.name} {POURABLE[0]} --ml 5"
 
 
-def _bottle(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
+def _bottle(of: ReservoirState, visitor: Visitor, among: int, given: Mapping[str, str]) -> Markup:
     left = {
         role.value: f"{words.ROLE[role]}: {use.bottle_left_ml:.0f} mL left by what was dosed"
         for role, use in of.caps.items()
@@ -52,16 +52,23 @@ def _bottle(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
             "Into each bottle only what its label says: no stock into another, no acid or base into a stock.",
             "It counts as full to the top from now on, so its pump may go on dosing.",
         ),
-        choice("pump", which("bottle", of, among), left, f"bottle-pump-{of.name}", none=NONE_YET),
+        choice(
+            "pump",
+            which("bottle", of, among),
+            left,
+            f"bottle-pump-{of.name}",
+            given.get("pump", ""),
+            none=NONE_YET,
+        ),
         ticked("full", "It is filled to the top, and back in its place"),
         button="Count the bottle as full",
         raises=True,
         reservoir=of.name,
     )
-    return folded(BOTTLE, f"bottle-{of.name}", form)
+    return folded(BOTTLE, f"bottle-{of.name}", form, open_=bool(given))
 
 
-def _tube(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
+def _tube(of: ReservoirState, visitor: Visitor, among: int, given: Mapping[str, str]) -> Markup:
     ran = {
         role.value: ": ".join(filter(None, (words.ROLE[role], words.tube(pump))))
         for role, pump in of.pumps.items()
@@ -74,12 +81,14 @@ def _tube(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
             "What is left in the old tube drips: a cup under it.",
             "Its pump doses no more until it is measured: another tube delivers another amount.",
         ),
-        choice("pump", which("tube", of, among), ran, f"tube-pump-{of.name}", none=NONE_YET),
+        choice(
+            "pump", which("tube", of, among), ran, f"tube-pump-{of.name}", given.get("pump", ""), none=NONE_YET
+        ),
         button="Note the new tube",
         raises=True,
         reservoir=of.name,
     )
-    return folded(TUBE, f"tube-{of.name}", form)
+    return folded(TUBE, f"tube-{of.name}", form, open_=bool(given))
 
 
 def _poured(of: ReservoirState, visitor: Visitor, among: int, given: Mapping[str, str]) -> Markup:
@@ -114,7 +123,7 @@ def _poured(of: ReservoirState, visitor: Visitor, among: int, given: Mapping[str
         raises=True,
         reservoir=of.name,
     )
-    return folded(POURED, f"poured-{of.name}", form, open_="ml" in given)
+    return folded(POURED, f"poured-{of.name}", form, open_=bool(given))
 
 
 def handled(pumps: Collection[Role]) -> Iterator[str]:

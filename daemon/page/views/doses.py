@@ -35,7 +35,7 @@ def doses(state: State, entries: Sequence[Entry], visitor: Visitor, asked: Mappi
         *(
             _caps(
                 of,
-                priming(of, visitor, among),
+                priming(of, visitor, among, asked),
                 by_hand(of, visitor, among, asked),
                 element("p", to_measuring(of, f"Measure a pump of {of.title}")) if of.pumps else Markup(""),
                 element("p", to_new_water(of, f"New water for {of.title}, step by step")),

@@ -8,6 +8,7 @@ from daemon.page.markup import Markup, element, joined
 from daemon.page.visitor import Visitor
 
 LONGEST = 200  # characters of a password
+FORM = "form"  # the name by which a look is asked for with what was typed into one of its forms
 
 
 def offered(
@@ -79,6 +80,11 @@ def folded(summary_text: str, identity: str, form: Markup, *, open_: bool = Fals
 def at_the_tank(what: str, command: str) -> Markup:
     """What this visitor may have done by typing it there."""
     return element("p", f"{what}: type at the tank, as ", element("code", command), class_="tank")
+
+
+def still_in(form: str, reservoir: str, asked: Mapping[str, str]) -> Mapping[str, str]:
+    """What was typed into that form of that reservoir, and was not done; nothing where it was another's."""
+    return asked if (asked.get(FORM), asked.get("reservoir")) == (form, reservoir) else {}
 
 
 def asked_again(

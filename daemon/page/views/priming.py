@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 
 from daemon import words
 from daemon.desk.priming import AT_MOST_S, SHARP, USUAL_ML, gear, most_ml
 from daemon.page.markup import Markup, element
-from daemon.page.views.forms import at_the_tank, cautions, choice, field, folded, offered, ticked
+from daemon.page.views.forms import at_the_tank, cautions, choice, field, folded, offered, still_in, ticked
 from daemon.page.visitor import Visitor
 from daemon.values import Condition, ReservoirState, Role
 
@@ -15,16 +15,18 @@ LABEL = "Fill a tube by hand"
 NONE_YET = "which one …"
 
 
-def priming(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
+def priming(of: ReservoirState, visitor: Visitor, among: int, asked: Mapping[str, str]) -> Markup:
     """For who may have it done the form, or what to do before it; for others the command. Nothing without a pump.
 
-    among: how many reservoirs there are.
+    among: how many reservoirs there are; asked: what of a form that was sent stands in it still.
     """
     if not of.pumps or not visitor.may_act:
         return Markup("")
     if not visitor.may_raise:
         return at_the_tank(LABEL, f"evenwater prime {of.name} {next(iter(of.pumps))}")
-    return folded(LABEL, f"prime-{of.name}", first_pause(of) or _form(of, visitor, among))
+    given = still_in("prime", of.name, asked)
+    form = first_pause(of) or _form(of, visitor, among, given)
+    return folded(LABEL, f"prime-{of.name}", form, open_=bool(given))
 
 
 def first_pause(of: ReservoirState) -> Markup:
@@ -44,7 +46,7 @@ def care(pumps: Collection[Role]) -> str:
     return f"{gear(sharp)}Water to rinse within reach; follow the bottle's label." if sharp else ""
 
 
-def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
+def _form(of: ReservoirState, visitor: Visitor, among: int, given: Mapping[str, str]) -> Markup:
     return offered(
         visitor,
         "/prime",
@@ -53,13 +55,20 @@ def _form(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
             "Put the end of the tube into an empty cup, and stay beside it until this page answers.",
             "What runs counts as dosed, against the caps and the bottle, and is written down with who asked.",
         ),
-        choice("pump", which("pump", of, among), dict(_pumps(of)), f"prime-pump-{of.name}", none=NONE_YET),
+        choice(
+            "pump",
+            which("pump", of, among),
+            dict(_pumps(of)),
+            f"prime-pump-{of.name}",
+            given.get("pump", ""),
+            none=NONE_YET,
+        ),
         field(
             "ml",
             f"How much in mL: at most what {AT_MOST_S:g} s give, or less by its caps",
             f"prime-ml-{of.name}",
             required=True,
-            value=f"{USUAL_ML:g}",
+            value=given.get("ml", f"{USUAL_ML:g}"),
             inputmode="decimal",
             maxlength=6,
         ),
