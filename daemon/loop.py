@@ -19,8 +19,8 @@ from threading import Event
 from config.settings import Settings
 from daemon import words
 from daemon.alarm import life
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause, Lives
-from daemon.alarm.table import Kind
 from daemon.desk import methods
 from daemon.desk.requests import Request
 from daemon.dose.ledger import Ledger, LedgerError

@@ -23,9 +23,9 @@ from apscheduler.triggers.interval import IntervalTrigger
 from config.load import SettingsError
 from config.settings import Circulation, Reservoir, Settings, Tray
 from daemon import notify, words
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause
 from daemon.alarm.life_file import LifeFile
-from daemon.alarm.table import Kind
 from daemon.altered import dose_numbers
 from daemon.crop.diary_file import FILE_NAME
 from daemon.crop.risk import Spread

@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.table import TABLE
 from daemon.desk.requests import Origin, Request
 from daemon.jobs import Calendar, Job
 from daemon.loop import ANSWERS_WITHIN_S, REOPEN_EVERY_S, SETTLE_AFTER_RUN_S

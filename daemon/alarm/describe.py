@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.kinds import Kind
+from daemon.alarm.table import TABLE
 from daemon.keeping.causes import DEAD_BAND, DEAD_BAND_SHARE, LEVEL_DEAD_BAND
 from daemon.values import Quantity
 

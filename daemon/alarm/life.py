@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
 
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.kinds import Kind
+from daemon.alarm.table import TABLE
 from daemon.values import Alarm, AlarmState, Priority
 
 UNHEARD_S = 86400.0  # a day: somebody has to be able to reach the rig within one

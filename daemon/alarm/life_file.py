@@ -10,8 +10,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause, Life, Lives
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.table import TABLE
 from daemon.disk import keep_if_may_be, number, recalled
 from daemon.link.plain import utc_text
 from daemon.values import Alarm, AlarmState

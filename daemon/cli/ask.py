@@ -14,7 +14,7 @@ from pydantic import TypeAdapter
 
 from daemon import words
 from daemon.alarm.describe import explained
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from daemon.cli.where import add_state_option, state_folder
 from daemon.link.client import CallRefused, ControlClient, NoDaemon
 from daemon.values import Alarm, Entry, Quantity, ReservoirState, Role, State

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from config.settings import Reservoir as Table
 from daemon import words, words_of_calibration
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause
-from daemon.alarm.table import Kind
 from daemon.dose.draw_down import Stands
 from daemon.dose.finding import Finding
 from daemon.dose.level import Drowned, Fall

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause
-from daemon.alarm.table import Kind
 from daemon.link.mqtt import LinkStatus
 
 ENDS_SOON = timedelta(days=30)

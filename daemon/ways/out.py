@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from config.notify import Notify
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause
-from daemon.alarm.table import Kind
 from daemon.disk import keep_if_may_be, number, recalled
 from daemon.values import State
 from daemon.ways.herald import Herald, WaysStatus

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from config.notify import Notify
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import is_silent
-from daemon.alarm.table import Kind
 from daemon.values import Alarm, Priority, State
 
 HOUR_S, DAY_S = 3600.0, 86400.0

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from daemon.alarm.describe import PAGE, explained, page
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.kinds import Kind
+from daemon.alarm.table import TABLE
 
 
 def test_the_page_is_what_the_table_says() -> None:

@@ -8,6 +8,7 @@ from math import inf, nan
 
 import pytest
 
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import (
     MOST_SHELVED_S,
     UNHEARD_S,
@@ -23,7 +24,7 @@ from daemon.alarm.life import (
     unheard,
     unshelve,
 )
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.table import TABLE
 from daemon.values import AlarmState
 
 UTC_NOW = datetime(2026, 3, 1, tzinfo=UTC)

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause, acknowledge, active, advance, shelve
 from daemon.alarm.life_file import LifeFile
-from daemon.alarm.table import Kind
 
 NOW = datetime(2026, 3, 1, 6, 30, tzinfo=UTC)
 PROBE = Cause(Kind.PROBE, "bed1", "ph", "pH probe: no answer.")

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, PUMP_FAULTS, FaultName
 
 GROSS_PH = 0.5

@@ -7,7 +7,7 @@ from math import nan
 
 import pytest
 
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from sim_hw.faults import FaultName
 from tests.campaign.score import (
     AFTER_S,

@@ -13,7 +13,8 @@ import pytest
 from config.load import load
 from config.settings import Settings
 from daemon import words
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.kinds import Kind
+from daemon.alarm.table import TABLE
 from daemon.desk.requests import RequestRefused
 from daemon.measure.air import saturation_kpa
 from daemon.values import (

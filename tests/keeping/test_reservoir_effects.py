@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from config.settings import Settings
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.kinds import Kind
+from daemon.alarm.table import TABLE
 from daemon.dose.doubt_file import DoubtFile
 from daemon.dose.level import STILL_S
 from daemon.runs import BAD_ENDS

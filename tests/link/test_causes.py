@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from daemon.link.causes import causes
 from daemon.link.gate import Ignored
 from daemon.link.mqtt import LinkStatus

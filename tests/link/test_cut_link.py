@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from config.settings import Mqtt
-from daemon.alarm.table import TABLE, Kind
+from daemon.alarm.kinds import Kind
+from daemon.alarm.table import TABLE
 from daemon.link.mqtt import LinkStatus
 from daemon.link.plain import utc_text
 from daemon.link.wire import KEEPALIVE_S

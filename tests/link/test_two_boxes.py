@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from daemon.link import homie, mqtt
 from daemon.link.causes import STRANGERS
 from daemon.service import Service, settings_with

@@ -13,7 +13,7 @@ import pytest
 
 from config.notify import Notify
 from config.settings import Settings
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from daemon.service import Service as Program
 from daemon.ways.herald import Herald
 from daemon.ways.out import WaysOut

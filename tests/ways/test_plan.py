@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from config.notify import Notify
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from daemon.values import Alarm, AlarmState, Priority, State
 from daemon.ways.plan import HOUR_S, Memory, Message, due, is_quiet
 from tests.link.states import MORNING, alarm, state

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from daemon.alarm.describe import explained
-from daemon.alarm.table import Kind
+from daemon.alarm.kinds import Kind
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.forms import offered
 from daemon.page.views.signs import GRAVITY
