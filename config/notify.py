@@ -25,6 +25,7 @@ class Notify(Table):
     reminders: bool = Field(
         default=True, description="whether a grave one that nobody has acknowledged goes out again each hour"
     )
+    ends: bool = Field(default=True, description="whether it is told when one that went out is over")
     daily_summary: bool = Field(default=False, description="whether the day's summary goes out")
     most_per_hour: int = Field(default=6, ge=1, le=60, description="the most messages in an hour")
     most_per_day: int = Field(default=30, ge=1, le=500, description="the most messages in 24 hours")
@@ -35,5 +36,7 @@ class Notify(Table):
         default=6, ge=0, le=23, description="the hour at which they end; the same hour: there are none"
     )
     quiet_priorities: tuple[PriorityName, ...] = Field(
-        default=("low",), strict=False, description="which alarms wait for the end of the quiet hours"
+        default=("low",),
+        strict=False,
+        description="which alarms wait for the end of the quiet hours; that one is over waits as a low one",
     )

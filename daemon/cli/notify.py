@@ -103,7 +103,8 @@ def sentence(settings: Settings) -> str:
     of = settings.notify
     if not of.enabled:
         return "[notify] enabled is false: nothing goes out by them"
-    also = [word for word, on in (("reminders", of.reminders), ("the day's summary", of.daily_summary)) if on]
+    extras = (("reminders", of.reminders), ("that one is over", of.ends), ("the day's summary", of.daily_summary))
+    also = [word for word, on in extras if on]
     quiet = f"{of.quiet_from_hour} to {of.quiet_to_hour} h UTC {', '.join(of.quiet_priorities) or 'none'} wait"
     what = ", ".join([f"alarms of priority {' and '.join(of.priorities) or 'none'}", *also])
     return f"out go {what}; at most {of.most_per_hour} an hour and {of.most_per_day} a day; from {quiet}"

@@ -59,10 +59,11 @@ class WaysOut:
 
 def _raw(memory: Memory) -> dict[str, Any]:
     told = {key: [one.raised_s, one.at_s] for key, one in memory.told.items()}
-    return {"told": told, "sent_s": list(memory.sent_s), "summary": memory.summary}
+    return {"told": told, "over": list(memory.over), "sent_s": list(memory.sent_s), "summary": memory.summary}
 
 
 def _read(raw: Any) -> Memory:
     """Raises ValueError, TypeError, KeyError or AttributeError where it is not what `_raw` gives."""
     told = {str(key): Told(number(raised_s), number(at_s)) for key, (raised_s, at_s) in raw["told"].items()}
-    return Memory(told, tuple(number(at_s) for at_s in raw["sent_s"]), str(raw["summary"]))
+    over = tuple(str(key) for key in raw.get("over", ()))  # an older file has none
+    return Memory(told, over, tuple(number(at_s) for at_s in raw["sent_s"]), str(raw["summary"]))

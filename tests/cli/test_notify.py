@@ -51,7 +51,9 @@ def test_as_json_and_without_a_test_nothing_is_sent(tmp_path: Path, capsys: pyte
     assert plain["settings"]["priorities"] == ["high", "low"]
     assert main(["notify", "--settings", str(settings), "--urls", file]) == FINE
     said = capsys.readouterr().out
-    assert "out go alarms of priority high and low, reminders, the day's summary; at most 6 an hour" in said
+    assert (
+        "out go alarms of priority high and low, reminders, that one is over, the day's summary; at most" in said
+    )
     assert "hunter2" not in said
 
 

@@ -994,9 +994,21 @@ LINKS = (
             ),
             (
                 "ways no quiet hours",
-                "    if alarm.priority.value in settings.quiet_priorities and is_quiet(hour, settings):",
+                "    if _waits(alarm.priority.value, hour, settings):",
                 "    if False:",
                 "test_in_the_quiet_hours_what_may_wait_waits",
+            ),
+            (
+                "ways over again and again",
+                "over=() if over else memory.over",
+                "over=memory.over",
+                "test_that_one_is_over_is_told_once_of_those_that_went_out",
+            ),
+            (
+                "ways over while it stands again",
+                "(*memory.over, *memory.told)) if key not in there)",
+                "(*memory.over, *memory.told)))",
+                "test_what_is_there_again_is_not_over",
             ),
         ),
     ),

@@ -15,6 +15,7 @@ from config.notify import Notify
 from config.settings import Settings
 from daemon.alarm.kinds import Kind
 from daemon.service import Service as Program
+from daemon.values import Alarm
 from daemon.ways.herald import Herald
 from daemon.ways.out import WaysOut
 from sim_hw.bench import open_rig
@@ -120,6 +121,18 @@ def test_what_was_sent_outlasts_a_restart_and_a_damaged_file_is_told(tmp_path: P
         assert "alerts may come twice" in damaged.trouble
         damaged.see(heard, 120.0)
         assert told.status().waiting == 1
+
+
+def test_that_one_is_over_is_told_after_a_restart_too(tmp_path: Path) -> None:
+    """Where there was no room to tell it before."""
+    settings = Notify(most_per_hour=1, quiet_priorities=())
+
+    def sees(alarms: tuple[Alarm, ...], now_s: float) -> int:
+        herald = Herald((ONE,), Sender())  # not started: what it is told waits
+        WaysOut(settings, "Garden", herald, tmp_path / "told.json").see(replace(state(), alarms=alarms), now_s)
+        return herald.status().waiting
+
+    assert [sees((alarm("a"),), 100.0), sees((), 110.0), sees((), 3800.0), sees((), 9000.0)] == [1, 0, 1, 0]
 
 
 def test_off_by_default_and_no_address_without_a_file(tmp_path: Path) -> None:

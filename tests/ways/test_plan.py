@@ -48,7 +48,7 @@ def test_an_alarm_is_sent_once_with_what_to_do_and_how_long_there_is() -> None:
     assert "You have: hours." in message.text
     memory, message = sent(memory, with_alarms(one), 10.0)
     assert message is None
-    memory, message = sent(memory, with_alarms(), 20.0)
+    memory, message = sent(memory, with_alarms(), 20.0, ALL.model_copy(update={"ends": False}))
     assert message is None
     _, message = sent(memory, with_alarms(replace(one, raised_s=one.raised_s + 3600.0)), 30.0)
     assert message is not None
@@ -62,6 +62,42 @@ def test_what_comes_together_is_one_message() -> None:
     assert message.title == "Quince Lane: a and 2 more"
     assert message.text.index(three[0].text) == len("high: ")
     assert len(memory.sent_s) == 1
+
+
+def test_that_one_is_over_is_told_once_of_those_that_went_out() -> None:
+    """Also of one that was acknowledged meanwhile; not of one that nobody was told of."""
+    memory, _ = sent(
+        Memory(), with_alarms(grave("a"), grave("b"), grave("c", state=AlarmState.ACKNOWLEDGED)), 0.0
+    )
+    memory, message = sent(memory, with_alarms(grave("b", state=AlarmState.ACKNOWLEDGED)), 60.0)
+    assert message == Message("Quince Lane: a over", "over: a.")
+    memory, message = sent(memory, with_alarms(), 120.0)
+    assert message == Message("Quince Lane: b over", "over: b.")
+    assert sent(memory, with_alarms(), 180.0) == (memory, None)
+
+
+def test_what_is_over_goes_with_what_has_begun_and_after_it() -> None:
+    """One message; its title is of what calls for a person."""
+    memory, _ = sent(Memory(), with_alarms(grave("a"), grave("b")), 0.0)
+    _, message = sent(memory, with_alarms(grave("c")), 60.0)
+    assert message is not None
+    assert message.title == "Quince Lane: c"
+    assert message.text.endswith("over: a.\n\nover: b.")
+    _, message = sent(memory, with_alarms(), 60.0)
+    assert message is not None
+    assert message.title == "Quince Lane: a and 1 more over"
+
+
+def test_what_is_there_again_is_not_over() -> None:
+    """While there was no room, or in quiet hours, to say that it had gone."""
+    quiet = ALL.model_copy(update={"quiet_priorities": ("low",), "quiet_from_hour": 21, "quiet_to_hour": 6})
+    night, morning = MORNING.replace(hour=23), MORNING.replace(hour=6)
+    memory, _ = sent(Memory(), with_alarms(grave("a"), grave("b"), utc=night), 0.0, quiet)
+    memory, message = sent(memory, with_alarms(utc=night), 60.0, quiet)
+    assert message is None
+    memory, _ = sent(memory, with_alarms(grave("a", raised_s=120.0), utc=night), 120.0, quiet)
+    _, message = sent(memory, with_alarms(grave("a", raised_s=120.0), utc=morning), 180.0, quiet)
+    assert message == Message("Quince Lane: b over", "over: b.")
 
 
 @pytest.mark.parametrize("heard", [AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.ACKNOWLEDGED])
