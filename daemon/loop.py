@@ -8,7 +8,7 @@ Between passes the loop answers what people ask. Nothing else may touch reservoi
 from __future__ import annotations
 
 import queue
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -22,6 +22,7 @@ from daemon.alarm import life
 from daemon.alarm.kinds import Kind
 from daemon.alarm.life import Cause, Lives
 from daemon.desk import methods
+from daemon.desk.reach import Reach
 from daemon.desk.requests import Request
 from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_time import stamp_of
@@ -63,6 +64,7 @@ class Loop:
 
     tell: called with each snapshot, must not block; more_causes: alarms from outside the reservoirs;
     lives: alarms that were there when the program last ended; keep_lives: called with them at each pass.
+    reach: how people are reached, for who asks.
     answers_within_s: how long a request may wait between passes, rig time; infinity where nobody can ask.
     """
 
@@ -79,6 +81,7 @@ class Loop:
     stopping: Event = field(default_factory=Event)
     lives: Lives = field(default_factory=dict)
     keep_lives: Callable[[Lives], None] = lambda _: None
+    reach: Callable[[], Sequence[Reach]] = tuple
     answers_within_s: float = ANSWERS_WITHIN_S
     state: State | None = None
     summary: str = ""  # of the last day, for every snapshot

@@ -30,6 +30,7 @@ from daemon.altered import dose_numbers
 from daemon.crop.diary_file import FILE_NAME
 from daemon.crop.risk import Spread
 from daemon.cropping import Cropping
+from daemon.desk.reach import Reach, by_broker, by_services
 from daemon.desk.requests import Request
 from daemon.dose.answer_file import AnswerFile
 from daemon.dose.doubt_file import DoubtFile
@@ -150,6 +151,7 @@ class Service:
             more_causes=self._own_causes,
             lives=self._lives.known,
             keep_lives=self._lives.keep,
+            reach=self._reach,
             answers_within_s=ANSWERS_WITHIN_S if control or self._link is not None else inf,
         )
         keep.callback(self._keep_normals)
@@ -343,11 +345,19 @@ class Service:
         ways = "" if self._ways is None else self._ways.trouble
         return (*open_doses, *filter(None, (*troubles, ways)), *(cause.text for cause in self._barrier_causes()))
 
+    def _reach(self) -> list[Reach]:
+        """Every way by which people hear of this box, and how it does."""
+        broker = [] if self._link is None else [by_broker(self._link.status(), self._broker)]
+        return broker if self._ways is None else [*broker, *by_services(self._ways.status())]
+
+    @property
+    def _broker(self) -> str:
+        return f"{self.settings.mqtt.host}:{self.settings.mqtt.port}"
+
     def _broker_causes(self) -> Iterator[Cause]:
         if self._link is None:
             return
-        where = f"{self.settings.mqtt.host}:{self.settings.mqtt.port}"
-        yield from causes(self._link.status(), where, self.settings.site.device_id, self.rig.clock.utc())
+        yield from causes(self._link.status(), self._broker, self.settings.site.device_id, self.rig.clock.utc())
 
     def _jobs(self) -> tuple[Job, ...]:
         at_hour = self.settings.site.summary_at_hour

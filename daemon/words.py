@@ -109,6 +109,18 @@ def value(quantity: Quantity, amount: float | None) -> str:
     return f"{amount:.{DECIMALS[quantity.kind]}f}{UNIT[quantity.kind]}"
 
 
+def lasting(seconds: float) -> str:
+    """`12 s`, `3 min`, `2 h`: whole ones, never more than it is."""
+    if seconds < 120.0:
+        return f"{int(seconds)} s"
+    return f"{int(seconds / 60.0)} min" if seconds < 7200.0 else f"{int(seconds / 3600.0)} h"
+
+
+def ago(seconds: float) -> str:
+    """`12 s ago`, `3 min ago`, `2 h ago`."""
+    return f"{lasting(seconds)} ago"
+
+
 def believed(of: Verdict) -> float | None:
     """The value to show as the quantity's: none where the verdict is bad."""
     return of.reading.value if of.reading is not None and of.quality is not Quality.BAD else None

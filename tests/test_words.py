@@ -78,6 +78,15 @@ def test_an_amount_has_its_unit_and_sensible_digits(quantity: Quantity, amount: 
     assert words.value(quantity, amount) == said
 
 
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [(0.0, "0 s"), (119.9, "119 s"), (120.0, "2 min"), (7199.0, "119 min"), (7200.0, "2 h"), (1e6, "277 h")],
+)
+def test_a_time_is_told_in_whole_ones_and_never_longer_than_it_was(seconds: float, said: str) -> None:
+    """Of the unit that a person would use."""
+    assert (words.lasting(seconds), words.ago(seconds)) == (said, f"{said} ago")
+
+
 def test_a_bad_value_is_not_shown_as_the_waters() -> None:
     """What the probe says stays in the reading; people see a dash."""
     bad = verdict(9.9, quality=Quality.BAD)

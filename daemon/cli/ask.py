@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from math import isfinite, nan
 from typing import Any
@@ -16,6 +16,7 @@ from daemon import words
 from daemon.alarm.describe import explained
 from daemon.alarm.kinds import Kind
 from daemon.cli.where import add_state_option, state_folder
+from daemon.desk.reach import CALLS_NOBODY, WORKS, Reach
 from daemon.link.client import CallRefused, ControlClient, NoDaemon
 from daemon.values import Alarm, Entry, Quantity, ReservoirState, Role, State
 
@@ -108,7 +109,25 @@ def named(arguments: argparse.Namespace) -> dict[str, str]:
 
 def _status(commands: Commands) -> None:
     parser = add_asking(commands, "status", "show every reservoir as it is now", "evenwater status --json | jq .")
-    parser.set_defaults(act=lambda arguments: asked(arguments, "status", _status_lines))
+    parser.set_defaults(act=_show_status)
+
+
+def _show_status(arguments: argparse.Namespace) -> int:
+    def lines(answer: Mapping[str, Any]) -> Iterable[str]:
+        yield from _status_lines(answer)
+        yield ""
+        yield from _reach_lines(ControlClient(state_folder(arguments.state)).call("reach"))
+
+    return asked(arguments, "status", lines)
+
+
+def _reach_lines(answer: Sequence[Mapping[str, Any]]) -> Iterable[str]:
+    """How the box calls people."""
+    ways = TypeAdapter(list[Reach]).validate_python(answer)
+    if not ways:
+        yield CALLS_NOBODY
+    for way in ways:
+        yield f"calls by {way.name}: {WORKS[way.works]}; {way.said}"
 
 
 def _status_lines(answer: Mapping[str, Any]) -> Iterable[str]:

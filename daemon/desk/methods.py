@@ -15,7 +15,7 @@ from pydantic import ValidationError
 
 from daemon import words
 from daemon.alarm import life
-from daemon.desk import box, crop, probes, pumps
+from daemon.desk import box, crop, probes, pumps, reach
 from daemon.desk.asked import (
     Ask,
     Clear,
@@ -214,6 +214,7 @@ METHODS: Mapping[str, tuple[type[Ask], Origin, Act]] = {
     "ledger": (Doses, Origin.REMOTE, ledger),
     "settings": (Nothing, Origin.LOCAL, box.settings),
     "box": (Nothing, Origin.LOCAL, box.box),
+    "reach": (Nothing, Origin.LOCAL, reach.reach),
     "hold": (Hold, Origin.REMOTE, hold),
     "release": (Named, Origin.SIGNED, release),
     "clear": (Clear, Origin.LOCAL, clear),

@@ -210,13 +210,14 @@ class MqttLink:
         LOG.info("MQTT: ready at %s:%d as %s", self._settings.host, self._settings.port, self._root)
 
     def _tell_gone(self, problem: str) -> None:
-        """Log once per change, not at each attempt."""
+        """Log once per change, not at each attempt. Whoever sees that it is gone can see why."""
+        self._memory.problem = problem
         if self._ready:
             self._ready, self._changed_s = False, time.monotonic()
         if problem and problem != self._logged:
             where = f"{self._settings.host}:{self._settings.port}"
             LOG.warning("MQTT at %s: %s; trying again, dosing does not depend on it", where, problem)
-        self._memory.problem = self._logged = problem
+        self._logged = problem
 
 
 def _say_goodbye(wire: Wire, session: Session) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from daemon import words
 from daemon.page.glimpse import Glimpse
 from daemon.page.markup import Markup, element, joined
 from daemon.page.visitor import Rank, Visitor
@@ -118,18 +119,11 @@ def _age(glimpse: Glimpse) -> Markup:
     return element(
         "p",
         f"As of {glimpse.state.utc:%d %b %H:%M:%S} UTC, ",
-        element("span", ago(seconds), id="age", data_age_s=seconds),
+        element("span", words.ago(seconds), id="age", data_age_s=seconds),
         ". ",
         element("a", "Look again", href=""),
         class_="age",
     )
-
-
-def ago(seconds: int) -> str:
-    """`12 s ago`, `3 min ago`, `2 h ago`."""
-    if seconds < 120:
-        return f"{seconds} s ago"
-    return f"{seconds // 60} min ago" if seconds < 7200 else f"{seconds // 3600} h ago"
 
 
 def call(alarms: tuple[Alarm, ...]) -> Markup:

@@ -21,6 +21,7 @@ from daemon.crop.diary_file import FILE_NAME, DiaryError, read
 from daemon.crop.garden import day_of
 from daemon.desk.box import Box
 from daemon.desk.crop import NURSERY
+from daemon.desk.reach import Reach
 from daemon.link.client import CallRefused, NoDaemon
 from daemon.measure.rate import RUNS
 from daemon.page import views
@@ -176,7 +177,8 @@ def _told(visit: Visit, kind: type[T], step: str, chosen: str, probe: Quantity, 
 
 def _rig(visit: Visit) -> Markup:
     box = visit.daemon.looked_up(TypeAdapter(Box), "box")
-    return views.rig(visit.state, _as_started(visit), box, version("evenwater"))
+    ways = visit.daemon.looked_up(TypeAdapter(tuple[Reach, ...]), "reach")
+    return views.rig(visit.state, _as_started(visit), box, ways, version("evenwater"))
 
 
 def _settings(visit: Visit) -> Markup:

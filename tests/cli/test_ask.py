@@ -14,6 +14,7 @@ import pytest
 
 from daemon.cli.ask import _alarm_lines_of, _status_lines
 from daemon.cli.main import main
+from daemon.desk.reach import Reach
 from daemon.dose.usual import Usual
 from daemon.link.plain import plain
 from daemon.values import AlarmState, Condition, Quantity, Role
@@ -47,7 +48,23 @@ def test_status_shows_values_bands_caps_and_doses(
     assert "enough" in by_name["level"]
     assert "  pH down     hour 8.0 of 60 mL, 24 h 8.0 of 150 mL, bottle 992 mL left" in lines
     assert any("8.0 mL pH down, pH 7.2" in line for line in lines)
-    assert lines[-1] == "no alarm"
+    assert lines[-3:-1] == ["no alarm", ""]
+    assert lines[-1].startswith("It calls nobody: neither [mqtt] nor [notify] is on")
+
+
+def test_status_tells_each_way_it_calls_by(
+    evenwater: Evenwater, tank: AtTheTank, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And whether it works: who leaves for a fortnight looks here first."""
+    tank.service.loop.reach = lambda: (
+        Reach("MQTT at b:8883", True, "connected for 3 h"),
+        Reach("way 1 (json)", None, "nothing sent"),
+    )
+    assert evenwater("status") == 0
+    assert capsys.readouterr().out.splitlines()[-2:] == [
+        "calls by MQTT at b:8883: works; connected for 3 h",
+        "calls by way 1 (json): not shown to work yet; nothing sent",
+    ]
 
 
 def test_status_as_json_is_the_whole_snapshot(evenwater: Evenwater, capsys: pytest.CaptureFixture[str]) -> None:

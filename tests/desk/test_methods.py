@@ -42,6 +42,7 @@ AT_THE_TANK_ONLY: dict[str, dict[str, Any]] = {
     "crop.walk": {"where": "bed1", "found": {}},
     "settings": {},
     "box": {},
+    "reach": {},
     "calibrate.begin": PH,
     "calibrate.look": PH,
     "calibrate.point": {**PH, "standard": "7.00"},

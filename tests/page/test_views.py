@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 import pytest
 
 from daemon.crop.diary_file import FILE_NAME, event_of, write
+from daemon.desk.reach import Reach
 from daemon.values import Quantity, VerdictReason
 from tests.at_the_tank import RIGS, AtTheTank, at_the_tank, two_beds
 from tests.drivers.a_pi import a_pi, change
@@ -64,6 +65,20 @@ def test_the_rig_tells_wires_health_and_barriers(beds: AtTheTank) -> None:
     assert "● watchdog: ok" in text
     assert re.search(r"✕ clock: missing .* To do: ", text)
     assert "GB free" in text
+    assert re.search(r"How it calls you .* It calls nobody: neither", text)
+
+
+def test_the_rig_tells_how_it_calls_people(browser: Browser, tank: AtTheTank) -> None:
+    """Each way with a sign and a word for whether it works; commands as code."""
+    tank.service.loop.reach = lambda: (
+        Reach("MQTT at b:8883", False, "not connected for 3 h: refused"),
+        Reach("way 1 (json)", None, "nothing sent; `evenwater notify --test` tries it"),
+    )
+    text = browser.gets("/rig")
+    assert "✕ MQTT at b:8883: fails" in text
+    assert "not connected for 3 h: refused" in text
+    assert "◌ way 1 (json): not shown to work yet" in text
+    assert "<code>evenwater notify --test</code>" in text
 
 
 def test_each_probe_of_each_reservoir_can_be_chosen(beds: AtTheTank) -> None:

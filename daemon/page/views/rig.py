@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
 from config.plausible import wire_words
 from config.settings import Probe, Reservoir, Settings
 from daemon import words
 from daemon.desk.box import Box
+from daemon.desk.reach import CALLS_NOBODY, WORKS, Reach
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.signs import QUALITY
 from daemon.values import Quality, Quantity, ReservoirState, Role, State, Verdict
 from drivers.barriers import FREE_MB, Barrier, Standing
 from drivers.box import Facts, StateFolder
 
+_WORKS = {True: "●", False: "✕", None: "◌"}
 _STANDING = {Standing.OK: "●", Standing.MISSING: "✕", Standing.UNKNOWN: "◌"}
 
 
-def rig(state: State, settings: Settings, box: Box, page_version: str) -> Markup:
-    """All of it. page_version: of the program that makes this page, which is another after half an upgrade."""
+def rig(state: State, settings: Settings, box: Box, ways: Sequence[Reach], page_version: str) -> Markup:
+    """All of it.
+
+    ways: by which it calls people. page_version: of the program that makes this page, which is another after
+    half an upgrade.
+    """
     return joined(
         element("h1", "The rig"),
         element(
@@ -31,6 +37,7 @@ def rig(state: State, settings: Settings, box: Box, page_version: str) -> Markup
             if name in settings.reservoir
         ),
         _shared(settings),
+        _reach(ways),
         _barriers(box.barriers),
         _box(state, box, page_version),
     )
@@ -111,6 +118,21 @@ def _shared(settings: Settings) -> Markup:
     return element(
         "section", element("h2", "For all of them"), element("ul", *(element("li", one) for one in lines))
     )
+
+
+def _reach(ways: Sequence[Reach]) -> Markup:
+    heading = element("h2", "How it calls you")
+    if not ways:
+        return element("section", heading, element("p", f"! {CALLS_NOBODY}"))
+    rows = [
+        element(
+            "li",
+            element("strong", f"{_WORKS[way.works]} {way.name}: {WORKS[way.works]}"),
+            element("span", way.said),
+        )
+        for way in ways
+    ]
+    return element("section", heading, element("ul", *rows, class_="barriers"))
 
 
 def _barriers(barriers: tuple[Barrier, ...]) -> Markup:
