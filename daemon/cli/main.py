@@ -22,6 +22,7 @@ GROUPS = {
         *("status", "ledger", "alarms", "ack", "shelve", "unshelve", "out-of-service", "in-service"),
         *("hold", "release", "clear", "bottle", "tube"),
     ),
+    "daemon.cli.away": ("away",),
     "daemon.cli.calibrate": ("calibrate",),
     "daemon.cli.prime": ("prime",),
     "daemon.cli.poured": ("poured",),
@@ -45,6 +46,7 @@ examples:
   evenwater run /etc/evenwater/site.toml            keep the reservoirs it names
   evenwater mix config/mixes/quince-lane.toml       what to weigh for a tank of nutrient solution
   evenwater status                                  how is it going? (from another shell)
+  evenwater away 14                                 may it be left alone for a fortnight?
 """
 
 

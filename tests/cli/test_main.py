@@ -15,6 +15,7 @@ FAILED, MISUSED = 1, 2
 COMMANDS = sorted(command for commands in GROUPS.values() for command in commands)
 NEED_A_DAEMON = [
     ["status"],
+    ["away"],
     ["ledger"],
     ["alarms"],
     ["hold", "cleaning"],

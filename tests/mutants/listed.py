@@ -7,6 +7,7 @@ from tests.mutants.crop import CROP
 from tests.mutants.doses import DOSES
 from tests.mutants.effects import EFFECTS
 from tests.mutants.feeding import FEEDING
+from tests.mutants.leaving import LEAVING
 from tests.mutants.looks import LOOKS
 from tests.mutants.measuring import MEASURING
 from tests.mutants.mixing import MIXING
@@ -15,4 +16,18 @@ from tests.mutants.program import PROGRAM
 from tests.mutants.pumps import PUMPS
 from tests.mutants.rates import RATES
 
-MUTANTS = (*DOSES, *EFFECTS, *FEEDING, *MEASURING, *PUMPS, *RATES, *PROGRAM, *BOX, *CROP, *LOOKS, *MIXING, *PAGE)
+MUTANTS = (
+    *DOSES,
+    *EFFECTS,
+    *FEEDING,
+    *MEASURING,
+    *PUMPS,
+    *RATES,
+    *PROGRAM,
+    *BOX,
+    *CROP,
+    *LOOKS,
+    *LEAVING,
+    *MIXING,
+    *PAGE,
+)

@@ -1,0 +1,259 @@
+"""What lasts while nobody is there: each thing on both sides of its limit, and what nobody can know."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from daemon.away import BOX, Item, Mark, Seen, items
+from daemon.crop.tasks import Task
+from daemon.desk.reach import Reach
+from daemon.values import (
+    AlarmState,
+    CapUse,
+    Condition,
+    DoseReason,
+    Entry,
+    PumpState,
+    Quantity,
+    RateStanding,
+    ReservoirState,
+    Role,
+    Verdict,
+)
+from drivers.barriers import Barrier, Standing
+from tests.at_the_tank import one_bed
+from tests.link.states import MORNING, alarm, entry, good, reservoir, state, unknown
+
+TODAY, DAYS = MORNING.date(), 14
+SETTINGS = one_bed(calibration_warn_days=30.0, calibration_expire_days=60.0, pump_rate_expire_days=90.0)
+FRESH = PumpState(1.0, RateStanding.DATED, "2026-02-27", 2)
+WORKS = Reach("MQTT at b:8883", True, "connected")
+
+
+def dose(days_ago: float, ml: float, **changes: Any) -> Entry:
+    """One of pH down, so long ago."""
+    return replace(entry(1, ml), utc=MORNING - timedelta(days=days_ago), **changes)
+
+
+def calibrated(days_ago: int, quantity: Quantity = Quantity.PH) -> Verdict:
+    """A trusted reading by a calibration of so long ago."""
+    verdict = good(quantity, 6.0)
+    assert verdict.reading is not None
+    day = (TODAY - timedelta(days=days_ago)).isoformat()
+    return replace(verdict, reading=replace(verdict.reading, calibration=day))
+
+
+def found(
+    bed: ReservoirState | None = None,
+    days: int = DAYS,
+    *,
+    alarms: Sequence[Any] = (),
+    entries: Sequence[Entry] = (),
+    ways: Sequence[Reach] = (WORKS,),
+    barriers: Sequence[Barrier] = (),
+    levels: Mapping[str, Sequence[float]] | None = None,
+    tasks: Sequence[Task] = (),
+) -> tuple[Item, ...]:
+    """What is told of that."""
+    now = replace(state(1, bed or reservoir()), alarms=tuple(alarms))
+    return items(Seen(now, SETTINGS, entries, ways, barriers, levels or {}, tasks), days)
+
+
+def told(word: str, of: Sequence[Item]) -> Item:
+    """The one thing that is told of it."""
+    (item,) = (each for each in of if word in each.said)
+    return item
+
+
+def pumped(left_ml: float = 200.0, day_cap_ml: float = 150.0, **changes: Any) -> ReservoirState:
+    """A reservoir with one pump of pH down."""
+    caps = {Role.PH_DOWN: CapUse(0.0, 60.0, 0.0, day_cap_ml, left_ml)}
+    return reservoir(caps=caps, pumps={Role.PH_DOWN: replace(FRESH, **changes)})
+
+
+LONG_KNOWN = dose(6.5, 1.0)
+PRIMED, POURED = (dose(1.5, 50.0, reason=reason) for reason in (DoseReason.PRIME, DoseReason.BY_HAND))
+OTHERS, ANOTHERS = dose(1.5, 50.0, pump=Role.PH_UP), dose(1.5, 50.0, reservoir="bed2")
+
+
+@pytest.mark.parametrize(
+    ("left_ml", "entries", "mark"),
+    [
+        (DAYS * 150.0, (), Mark.LASTS),  # even at its cap
+        (DAYS * 150.0 - 1.0, (), Mark.UNKNOWN),
+        (200.0, (dose(0.5, 9.0), dose(2.9, 1.0)), Mark.UNKNOWN),  # known for less than three days
+        (140.0, (dose(0.2, 6.0), dose(0.9, 4.0), dose(1.1, 9.0), LONG_KNOWN), Mark.LASTS),
+        (139.9, (dose(0.2, 6.0), dose(0.9, 4.0), dose(1.1, 9.0), LONG_KNOWN), Mark.SEE_TO),
+        (140.0, (dose(1.5, 10.0), dose(7.1, 50.0), dose(30.0, 50.0)), Mark.LASTS),  # of the last week alone
+        (140.0, (PRIMED, POURED, LONG_KNOWN), Mark.LASTS),  # a person's
+        (140.0, (OTHERS, ANOTHERS, LONG_KNOWN), Mark.LASTS),
+    ],
+)
+def test_a_bottle_lasts_by_the_busiest_day_of_the_last_week(
+    left_ml: float, entries: Sequence[Entry], mark: Mark
+) -> None:
+    """Of doses of its own; nobody knows it by a day or two."""
+    item = told(f"pH down: {left_ml:.0f} mL left", found(pumped(left_ml), entries=entries))
+    assert (item.where, item.mark) == ("Bed1", mark)
+    assert bool(item.todo) is (mark is not Mark.LASTS)
+
+
+@given(
+    ml=st.lists(st.floats(0.1, 50.0), min_size=1, max_size=30),
+    left_ml=st.floats(1.0, 5000.0),
+    days=st.integers(1, 60),
+)
+def test_what_is_told_to_last_would_last(ml: list[float], left_ml: float, days: int) -> None:
+    """By a reckoning of its own: one dose a day of those, the largest each day."""
+    entries = [*(dose((number + 0.5) * 7.0 / len(ml), each) for number, each in enumerate(ml)), dose(8.0, 0.1)]
+    item = told("mL left", found(pumped(left_ml, 1e6), days, entries=entries))
+    if item.mark is Mark.LASTS:
+        assert left_ml >= max(ml) * days
+
+
+@pytest.mark.parametrize(
+    ("days_ago", "mark", "said"),
+    [
+        (0, Mark.LASTS, "good until 2026-04-30"),
+        (17, Mark.LASTS, "due again on 2026-03-14, good until 2026-04-13"),
+        (46, Mark.LASTS, "good until 2026-03-15"),
+        (47, Mark.SEE_TO, "nothing is dosed by it after 2026-03-14"),
+    ],
+)
+def test_a_calibration_has_to_be_good_until_you_are_back(days_ago: int, mark: Mark, said: str) -> None:
+    """On the last day, too."""
+    item = told("pH probe, calibrated", found(reservoir(verdicts={Quantity.PH: calibrated(days_ago)})))
+    assert item.mark is mark
+    assert said in item.said
+    assert item.todo == ("evenwater calibrate ph" if mark is Mark.SEE_TO else "")
+
+
+def test_a_probe_that_is_out_is_told_once() -> None:
+    """By its alarm where there is one, with its text."""
+    bed = reservoir(verdicts={Quantity.PH: unknown(Quantity.PH)})
+    assert told("pH probe", found(bed)).said.endswith("does not answer (no chip at 0x48)")
+    assert told("pH probe", found(bed, alarms=[alarm()])).said == "alarm bed1-ph-probe: pH probe gone"
+    explained = replace(alarm(), state=AlarmState.SUPPRESSED)
+    assert not [item for item in found(bed, alarms=[explained]) if "pH probe" in item.said]
+
+
+@pytest.mark.parametrize(
+    ("changes", "mark"),
+    [
+        ({"age_days": 76}, Mark.LASTS),
+        ({"age_days": 77}, Mark.SEE_TO),
+        ({"standing": RateStanding.OLD, "age_days": 70}, Mark.LASTS),
+        ({"standing": RateStanding.EXPIRED, "age_days": 100}, Mark.SEE_TO),
+        ({"standing": RateStanding.OTHER_TUBE}, Mark.SEE_TO),
+        ({"standing": RateStanding.UNDATED, "age_days": None}, Mark.UNKNOWN),
+    ],
+)
+def test_a_pump_has_to_dose_by_what_was_measured_of_it(changes: dict[str, Any], mark: Mark) -> None:
+    """Until you are back; said once, also where an alarm says it."""
+    assert told("mL/s", found(pumped(**changes))).mark is mark
+    old = replace(alarm("bed1-ph-down-rate-old"), text="1 mL/s is of long ago")
+    assert told("mL/s", found(pumped(**changes), alarms=[old])).said.startswith("alarm bed1-ph-down-rate-old")
+
+
+@pytest.mark.parametrize(("tube_h", "there"), [(99.9, False), (99.97, True)])
+def test_a_tube_has_to_last_what_its_pump_will_run(tube_h: float, there: bool) -> None:
+    """10 mL a day at 1 mL/s are 0.04 h in a fortnight."""
+    bed = pumped(tube_h=tube_h, tube_lasts_h=100.0)
+    said = [item.mark for item in found(bed, entries=(dose(0.5, 10.0), LONG_KNOWN)) if "tube run" in item.said]
+    assert said == ([Mark.SEE_TO] if there else [])
+
+
+@pytest.mark.parametrize(
+    ("condition", "pumps", "mark"),
+    [
+        (Condition.KEEPING, {Role.PH_DOWN: FRESH}, Mark.LASTS),
+        (Condition.HELD, {Role.PH_DOWN: FRESH}, Mark.SEE_TO),
+        (Condition.LOCKED, {Role.PH_DOWN: FRESH}, Mark.SEE_TO),
+        (Condition.WATCHING, {Role.PH_DOWN: FRESH}, Mark.SEE_TO),
+        (Condition.WATCHING, {}, Mark.LASTS),
+    ],
+)
+def test_what_does_not_correct_itself_is_told(
+    condition: Condition, pumps: dict[Role, PumpState], mark: Mark
+) -> None:
+    """One without pumps never does."""
+    assert found(reservoir(condition=condition, pumps=pumps))[0].mark is mark
+
+
+@pytest.mark.parametrize(
+    ("now", "means", "mark"),
+    [
+        (1.0, (0.9, 0.9, 0.9), Mark.UNKNOWN),  # a float switch
+        (0.9, (0.92, 0.91), Mark.UNKNOWN),  # two days
+        (0.9, (0.94, 0.92, 0.90), Mark.LASTS),
+        (0.9, (0.98, 0.94, 0.95, 0.93), Mark.SEE_TO),  # by its thirstiest day, though it was filled up after it
+        (0.9, (0.80, 0.85, 0.90), Mark.LASTS),
+    ],
+)
+def test_water_that_no_pump_adds_is_reckoned_by_its_thirstiest_day(
+    now: float, means: Sequence[float], mark: Mark
+) -> None:
+    """Where the probe shows more than enough or not."""
+    bed = reservoir(verdicts={Quantity.LEVEL: good(Quantity.LEVEL, now)})
+    assert told("water: ", found(bed, levels={"bed1": means})).mark is mark
+
+
+def test_with_a_pump_for_water_its_store_counts_and_not_the_level() -> None:
+    """As any bottle."""
+    caps = {Role.TOP_UP: CapUse(0.0, 1e4, 0.0, 1e4, 5000.0)}
+    bed = reservoir(caps=caps, pumps={Role.TOP_UP: FRESH})
+    assert [item.said for item in found(bed) if "water" in item.said and "mL/s" not in item.said] == [
+        "top-up water: 5000 mL left; its doses are known for 0 days, too few to tell what 14 take"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("ways", "mark"),
+    [
+        ((), Mark.SEE_TO),
+        ((WORKS, Reach("way 1 (json)", False, "asleep")), Mark.LASTS),
+        ((Reach("way 1 (json)", None, "nothing sent"), Reach("MQTT", False, "refused")), Mark.UNKNOWN),
+        ((Reach("MQTT", False, "refused"),), Mark.SEE_TO),
+    ],
+)
+def test_somebody_has_to_be_called(ways: Sequence[Reach], mark: Mark) -> None:
+    """One way that works is enough."""
+    assert told("call", found(ways=ways)).mark is mark
+
+
+def test_barriers_are_told_one_by_one_where_they_are_not_set_up() -> None:
+    """With what to do; alarms of the box with them."""
+    three = (
+        Barrier("watchdog", Standing.OK, "on"),
+        Barrier("pull", Standing.MISSING, "none", "set it"),
+        Barrier("clock", Standing.UNKNOWN, "not seen", "look"),
+    )
+    full = replace(alarm("backup"), reservoir="", text="the disk is full")
+    of_box = [item for item in found(barriers=three, alarms=[full]) if item.where == BOX]
+    assert of_box[0] == Item(BOX, Mark.SEE_TO, "alarm backup: the disk is full")
+    assert of_box[2:] == [
+        Item(BOX, Mark.SEE_TO, "pull: none", "set it"),
+        Item(BOX, Mark.UNKNOWN, "clock: not seen", "look"),
+        Item(BOX, Mark.LASTS, "set up, though not tried: watchdog"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("until", "said"),
+    [
+        (date(2026, 2, 28), "garden: thin (by 2026-02-28, late already)"),
+        (date(2026, 3, 14), "garden: thin (by 2026-03-14)"),
+        (date(2026, 3, 15), None),
+    ],
+)
+def test_what_cannot_wait_until_you_are_back_is_told(until: date, said: str | None) -> None:
+    """What can is not."""
+    task = Task("thin-a", "thin", TODAY - timedelta(days=5), until, "thin", ())
+    assert [item.said for item in found(tasks=[task]) if "garden" in item.said] == ([said] if said else [])
