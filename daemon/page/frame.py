@@ -25,6 +25,7 @@ BELOW: Mapping[str, tuple[str, str]] = {
     "/doses/measure": ("/doses", "Measure a pump"),
     "/crop/mix": ("/crop", "Mixing"),
     "/crop/growth": ("/crop", "Growth and harvest"),
+    "/rig/away": ("/rig", "Left alone"),
 }
 """Views that another one leads to: which, and their titles."""
 RENEW_S: Mapping[str, int] = {

@@ -17,6 +17,8 @@ from pydantic import TypeAdapter, ValidationError
 from config.explain import explained
 from config.settings import Settings
 from config.toml_file import SettingsError
+from daemon.away.items import MOST_DAYS, USUAL_DAYS, days_of, items
+from daemon.away.seen import seen_now
 from daemon.crop.diary_file import FILE_NAME, DiaryError, read
 from daemon.crop.garden import day_of
 from daemon.desk.box import Box
@@ -181,6 +183,16 @@ def _rig(visit: Visit) -> Markup:
     return views.rig(visit.state, _as_started(visit), box, ways, version("evenwater"))
 
 
+def _away(visit: Visit) -> Markup:
+    asked = visit.asked.get("days", str(USUAL_DAYS))
+    days, trouble = days_of(asked), ""
+    if days is None:
+        days, trouble = USUAL_DAYS, f"{asked!r} is no number of days from 1 to {MOST_DAYS}"
+    ask = visit.daemon.looked_up
+    seen = seen_now(visit.folder, visit.state, _as_started(visit), ask, _now_here(visit).date())
+    return views.away(days, seen.today + timedelta(days=days), items(seen, days), trouble=trouble)
+
+
 def _settings(visit: Visit) -> Markup:
     return views.settings(explained(_as_started(visit)), visit.visitor)
 
@@ -237,6 +249,7 @@ VIEWS: Mapping[str, View] = {
     "/crop/growth": _growth,
     "/calibrate": _calibrate,
     "/rig": _rig,
+    "/rig/away": _away,
     "/settings": _settings,
 }
 

@@ -10,8 +10,8 @@ MEASURED = "test_a_pump_has_to_dose_by_what_was_measured_of_it"
 WATER = "test_water_that_no_pump_adds_is_reckoned_by_its_thirstiest_day"
 
 LEAVING = mutants_of(
-    "daemon/away.py",
-    "tests/test_away.py",
+    "daemon/away/items.py",
+    "tests/away/test_items.py",
     (
         ("away a bottle lasts", "if cap.bottle_left_ml >= needs_ml", "if True", LASTS),
         ("away use of a day or two", "if use.known_days < FEWEST_DAYS:", "if False:", LASTS),

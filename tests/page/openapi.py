@@ -52,6 +52,7 @@ QUERY: Mapping[str, Mapping[str, Any]] = {
     "pump": {"anyOf": [{"enum": ["ph_down", "stock_a"]}, TEXT]},
     "ml": {"anyOf": [{"type": "number"}, TEXT]},
     "note": TEXT,
+    "days": {"anyOf": [{"type": "integer"}, TEXT]},
     "form": {"anyOf": [{"enum": ["prime", "bottle", "tube", "poured"]}, TEXT]},
     "litres": {"anyOf": [{"type": "number"}, TEXT]},
     "stock_l": {"anyOf": [{"type": "number"}, TEXT]},

@@ -81,6 +81,22 @@ def test_the_rig_tells_how_it_calls_people(browser: Browser, tank: AtTheTank) ->
     assert "<code>evenwater notify --test</code>" in text
 
 
+def test_before_one_leaves_the_page_tells_what_lasts(browser: Browser, tank: AtTheTank) -> None:
+    """As `evenwater away` does, for the days that are asked for; a slip is told, and the usual days are shown."""
+    assert 'href="/rig/away"' in browser.gets("/rig")
+    text = words_of(browser.gets("/rig/away"))
+    assert "Left alone for 14 days, until 15 Apr 2026" in text
+    assert re.search(r"✕ \d to see to, \d not known; \d last", text)
+    assert "● lasts  pH probe, calibrated on 2026-04-01: good until 2026-05-31" in text
+    assert re.search(
+        r"◌ not known  pH down: 992 mL left; .* To do: fill it, then:  evenwater bottle ph_down", text
+    )
+    assert "pH down: 992 mL left, enough even at its cap" in words_of(browser.gets("/rig/away?days=6"))
+    slip = words_of(browser.gets("/rig/away?days=%3Cb%3E"))
+    assert "'<b>' is no number of days from 1 to 60." in slip
+    assert "Left alone for 14 days" in slip
+
+
 def test_each_probe_of_each_reservoir_can_be_chosen(beds: AtTheTank) -> None:
     """Not those that nothing is calibrated of."""
     with serving(beds) as browser:

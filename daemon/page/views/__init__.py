@@ -1,6 +1,7 @@
 """The views: from values to what stands on the page. Pure; one module each."""
 
 from daemon.page.views.alarms import alarms
+from daemon.page.views.away import away
 from daemon.page.views.calibrate import calibrate
 from daemon.page.views.crop import crop
 from daemon.page.views.doses import doses
@@ -17,6 +18,7 @@ __all__ = [
     "alarms",
     "answered",
     "asked_again",
+    "away",
     "calibrate",
     "checked",
     "crop",

@@ -11,6 +11,7 @@ from daemon import words
 from daemon.desk.box import Box
 from daemon.desk.reach import CALLS_NOBODY, WORKS, Reach
 from daemon.page.markup import Markup, element, joined
+from daemon.page.views.away import to_away
 from daemon.page.views.signs import QUALITY
 from daemon.values import Quality, Quantity, ReservoirState, Role, State, Verdict
 from drivers.barriers import FREE_MB, Barrier, Standing
@@ -121,9 +122,9 @@ def _shared(settings: Settings) -> Markup:
 
 
 def _reach(ways: Sequence[Reach]) -> Markup:
-    heading = element("h2", "How it calls you")
+    heading, ahead = element("h2", "How it calls you"), element("p", to_away("Leaving it alone for some days"))
     if not ways:
-        return element("section", heading, element("p", f"! {CALLS_NOBODY}"))
+        return element("section", heading, element("p", f"! {CALLS_NOBODY}"), ahead)
     rows = [
         element(
             "li",
@@ -132,7 +133,7 @@ def _reach(ways: Sequence[Reach]) -> Markup:
         )
         for way in ways
     ]
-    return element("section", heading, element("ul", *rows, class_="barriers"))
+    return element("section", heading, element("ul", *rows, class_="barriers"), ahead)
 
 
 def _barriers(barriers: tuple[Barrier, ...]) -> Markup:

@@ -47,6 +47,7 @@ VIEWS = (
     "/crop/growth",
     "/calibrate",
     "/rig",
+    "/rig/away",
     "/settings",
 )
 

@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daemon.away import BOX, Item, Mark, Seen, items
+from daemon import words
+from daemon.away.items import BOX, Item, Mark, Seen, items, summed, worst
 from daemon.crop.tasks import Task
 from daemon.desk.reach import Reach
 from daemon.values import (
@@ -132,7 +133,7 @@ def test_a_calibration_has_to_be_good_until_you_are_back(days_ago: int, mark: Ma
     item = told("pH probe, calibrated", found(reservoir(verdicts={Quantity.PH: calibrated(days_ago)})))
     assert item.mark is mark
     assert said in item.said
-    assert item.todo == ("evenwater calibrate ph" if mark is Mark.SEE_TO else "")
+    assert item.todo == ("`evenwater calibrate ph`" if mark is Mark.SEE_TO else "")
 
 
 def test_a_probe_that_is_out_is_told_once() -> None:
@@ -184,7 +185,8 @@ def test_what_does_not_correct_itself_is_told(
     condition: Condition, pumps: dict[Role, PumpState], mark: Mark
 ) -> None:
     """One without pumps never does."""
-    assert found(reservoir(condition=condition, pumps=pumps))[0].mark is mark
+    said = words.condition(condition)
+    assert told(said, found(reservoir(condition=condition, pumps=pumps))).mark is mark
 
 
 @pytest.mark.parametrize(
@@ -238,11 +240,22 @@ def test_barriers_are_told_one_by_one_where_they_are_not_set_up() -> None:
     full = replace(alarm("backup"), reservoir="", text="the disk is full")
     of_box = [item for item in found(barriers=three, alarms=[full]) if item.where == BOX]
     assert of_box[0] == Item(BOX, Mark.SEE_TO, "alarm backup: the disk is full")
-    assert of_box[2:] == [
+    assert of_box[1:3] == [
         Item(BOX, Mark.SEE_TO, "pull: none", "set it"),
         Item(BOX, Mark.UNKNOWN, "clock: not seen", "look"),
-        Item(BOX, Mark.LASTS, "set up, though not tried: watchdog"),
     ]
+    assert Item(BOX, Mark.LASTS, "set up, though not tried: watchdog") in of_box
+
+
+def test_the_gravest_comes_first_place_by_place() -> None:
+    """And gives its mark to the whole."""
+    bed = replace(pumped(), condition=Condition.HELD)
+    everything = found(bed, alarms=[replace(alarm("backup"), reservoir="")])
+    order = (Mark.SEE_TO, Mark.UNKNOWN, Mark.LASTS)
+    keys = [(item.where == BOX, order.index(item.mark)) for item in everything]
+    assert keys == sorted(keys)
+    assert (worst(everything), worst(everything[-1:]), worst(())) == (Mark.SEE_TO, Mark.LASTS, Mark.LASTS)
+    assert summed(everything) == "2 to see to, 2 not known; 2 last"
 
 
 @pytest.mark.parametrize(

@@ -37,7 +37,12 @@ from drivers.barriers import Barrier, Standing
 LOOKED_BACK_DAYS = 7
 FEWEST_DAYS = 3  # of doses, below which nobody knows what a day takes
 DAY = timedelta(days=1)
-BOX = ""
+USUAL_DAYS, MOST_DAYS = 14, 60
+BOX, ALL_ELSE = "", "The box, and all else"
+BEYOND = (
+    "What lasts does so by what the last week used at the most: a heat wave takes more. Somebody near should "
+    "have a key, know the plug of the pumps, and get the alarms."
+)
 
 
 class Mark(StrEnum):
@@ -46,6 +51,10 @@ class Mark(StrEnum):
     LASTS = "lasts"
     SEE_TO = "see to it"
     UNKNOWN = "not known"
+
+
+_GRAVEST_FIRST = (Mark.SEE_TO, Mark.UNKNOWN, Mark.LASTS)
+SIGN: Mapping[Mark, str] = {Mark.LASTS: "●", Mark.SEE_TO: "✕", Mark.UNKNOWN: "◌"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +72,7 @@ class Seen:
     """What the daemon tells now.
 
     entries: of the ledger, newest first, as many as it gives; levels: by reservoir the mean level of each of the
-    last days, oldest first; tasks: what is to do in the garden.
+    last days, oldest first; tasks: what is to do in the garden; unread: what could not be looked at, and why.
     """
 
     state: State
@@ -73,6 +82,7 @@ class Seen:
     barriers: Sequence[Barrier]
     levels: Mapping[str, Sequence[float]]
     tasks: Sequence[Task]
+    unread: Sequence[str] = ()
 
     @property
     def today(self) -> date:
@@ -80,16 +90,40 @@ class Seen:
         return self.state.utc.date()
 
 
+def days_of(text: str) -> int | None:
+    """How many days are asked for; None for what is no whole number of them, up to MOST_DAYS."""
+    return int(text) if text.isascii() and text.isdigit() and 1 <= int(text) <= MOST_DAYS else None
+
+
 def items(seen: Seen, days: int) -> tuple[Item, ...]:
-    """Everything that has to hold for so many days: reservoir by reservoir, then the box, then the garden."""
+    """Everything that has to hold for so many days: reservoir by reservoir, then all else; the gravest first."""
     beds = [_Bed(of, seen.settings.reservoir[name], seen, days) for name, of in seen.state.reservoirs.items()]
-    return (
-        *(item for bed in beds for item in _of_reservoir(bed)),
+    all_else = (
         *_alarms(seen, "", BOX),
         _reach(seen.ways),
         *_barriers(seen.barriers),
         *_garden(seen, seen.today + days * DAY),
+        *(Item(BOX, Mark.UNKNOWN, each) for each in seen.unread),
     )
+    places = (*map(_of_reservoir, beds), all_else)
+    return tuple(
+        item for place in places for item in sorted(place, key=lambda item: _GRAVEST_FIRST.index(item.mark))
+    )
+
+
+def worst(found: Sequence[Item]) -> Mark:
+    """The gravest thing to be said of any of them."""
+    return next(
+        (mark for mark in (Mark.SEE_TO, Mark.UNKNOWN) if any(it.mark is mark for it in found)), Mark.LASTS
+    )
+
+
+def summed(found: Sequence[Item]) -> str:
+    """How many of each."""
+    if worst(found) is Mark.LASTS:
+        return f"all {len(found)} last"
+    see_to, unknown = (sum(item.mark is mark for item in found) for mark in (Mark.SEE_TO, Mark.UNKNOWN))
+    return f"{see_to} to see to, {unknown} not known; {len(found) - see_to - unknown} last"
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +169,7 @@ def _condition(bed: _Bed) -> Item:
     said = words.condition(bed.of.condition, bed.of.condition_reason)
     if bed.of.condition is Condition.KEEPING or not bed.of.pumps:
         return bed.lasts(said)
-    return bed.see_to(said, "evenwater release" if bed.of.condition is Condition.HELD else "evenwater status")
+    return bed.see_to(said, "`evenwater release`" if bed.of.condition is Condition.HELD else "`evenwater status`")
 
 
 def _alarms(seen: Seen, reservoir: str, where: str) -> Iterator[Item]:
@@ -165,7 +199,7 @@ def _probe(bed: _Bed, quantity: Quantity, verdict: Verdict) -> Iterator[Item]:
     over = day + floor(bed.table.calibration_expire_days) * DAY
     made = f"{name} probe, calibrated on {day}"
     if bed.home > over:
-        yield bed.see_to(f"{made}: nothing is dosed by it after {over}", f"evenwater calibrate {quantity}")
+        yield bed.see_to(f"{made}: nothing is dosed by it after {over}", f"`evenwater calibrate {quantity}`")
     else:
         yield bed.lasts(f"{made}: {f'due again on {due}, ' if bed.home > due else ''}good until {over}")
 
@@ -194,7 +228,7 @@ def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
     cap, days = bed.of.caps[role], bed.days
     left, todo = (
         f"{words.ROLE[role]}: {cap.bottle_left_ml:.0f} mL left",
-        f"fill it, then: evenwater bottle {role}",
+        f"fill it, then: `evenwater bottle {role}`",
     )
     if cap.bottle_left_ml >= cap.max_per_day_ml * days:
         return bed.lasts(f"{left}, enough even at its cap of {cap.max_per_day_ml:g} mL a day")
@@ -208,7 +242,7 @@ def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
 
 def _rate(bed: _Bed, role: Role, pump: PumpState) -> Item:
     """Whether its mL per second can be dosed by for so long."""
-    said, todo = f"{words.ROLE[role]}: {words.rate(pump)}", f"evenwater calibrate pump {role}"
+    said, todo = f"{words.ROLE[role]}: {words.rate(pump)}", f"`evenwater calibrate pump {role}`"
     if pump.age_days is None:
         return bed.unknown(said, todo)
     if pump.standing in _NO_LONGER:
@@ -229,7 +263,7 @@ def _tube(bed: _Bed, role: Role, pump: PumpState, use: _Use) -> Iterator[Item]:
     more_h = use.most_ml * bed.days / pump.ml_per_s / 3600.0
     if pump.tube_h + more_h > pump.tube_lasts_h:
         said = f"{words.ROLE[role]}: {words.tube(pump)}, and {more_h:.1f} h more in {bed.days} days"
-        yield bed.see_to(said, f"a new tube, then: evenwater tube {role}")
+        yield bed.see_to(said, f"a new tube, then: `evenwater tube {role}`")
 
 
 def _level(bed: _Bed) -> Item:
@@ -252,8 +286,8 @@ def _reach(ways: Sequence[Reach]) -> Item:
         return Item(BOX, Mark.LASTS, f"it calls by {' and '.join(working)}; somebody has to hear it")
     said = f"no way by which it calls works ({'; '.join(f'{way.name}: {way.said}' for way in ways)})"
     if any(way.works is None for way in ways):
-        return Item(BOX, Mark.UNKNOWN, said, "evenwater notify --test")
-    return Item(BOX, Mark.SEE_TO, said, "evenwater status")
+        return Item(BOX, Mark.UNKNOWN, said, "`evenwater notify --test`")
+    return Item(BOX, Mark.SEE_TO, said, "`evenwater status`")
 
 
 def _barriers(barriers: Sequence[Barrier]) -> Iterator[Item]:

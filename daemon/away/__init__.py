@@ -1,0 +1,1 @@
+"""Whether it may be left alone for some days."""
