@@ -237,6 +237,14 @@ class CapUse:
     bottle_left_ml: float
 
 
+@dataclass(frozen=True, slots=True)
+class WaterUse:
+    """How long the water has been in, in days, and how many fillings' worth of stock was fed into it."""
+
+    days: float
+    fills: float
+
+
 class RateStanding(StrEnum):
     """How far a pump's mL per second may be believed."""
 
@@ -314,6 +322,7 @@ class ReservoirState:
     noise_v: standard deviation of one look at each analog probe, in volts; not there until it is learned.
     deficit_kpa: how much vapour the air could still take up; None where that is not known.
     daily_light_mol: light of the last 24 h in mol/m²; None until so long was seen.
+    water: None where nothing tells since when it has been in.
     """
 
     name: str
@@ -331,6 +340,7 @@ class ReservoirState:
     noise_v: Mapping[Quantity, float] = field(default_factory=dict)
     deficit_kpa: float | None = None
     daily_light_mol: float | None = None
+    water: WaterUse | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,6 +36,7 @@ from daemon.values import (
     Role,
     Verdict,
     VerdictReason,
+    WaterUse,
 )
 
 QUANTITY = {
@@ -175,6 +176,11 @@ def entry(of: Entry) -> str:
     if of.outcome is Outcome.DONE:
         return f"{text} ({of.note})" if of.note and of.reason in BY_A_PERSON else text
     return f"{text} [{OUTCOME[of.outcome]}{': ' + of.note if of.note else ''}]"
+
+
+def water(of: WaterUse) -> str:
+    """How old the water is."""
+    return f"in for {of.days:.0f} days, fed {of.fills:.1f} fillings' worth of stock"
 
 
 @lru_cache(maxsize=256)  # asked for at each pass, another once a day

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from itertools import pairwise
-from math import floor
+from math import ceil, floor
 
 from config.settings import Reservoir, Settings
 from daemon import words
@@ -31,6 +31,7 @@ from daemon.values import (
     Role,
     State,
     Verdict,
+    WaterUse,
 )
 from drivers.barriers import Barrier, Standing
 
@@ -161,6 +162,7 @@ def _of_reservoir(bed: _Bed) -> Iterator[Item]:
         if not _is_alarmed(bed, f"{role}-rate"):
             yield _rate(bed, role, pump)
         yield from _tube(bed, role, pump, use)
+    yield _water(bed, bed.of.water)
     if Role.TOP_UP not in bed.of.pumps and Quantity.LEVEL in bed.of.verdicts:
         yield _level(bed)
 
@@ -264,6 +266,20 @@ def _tube(bed: _Bed, role: Role, pump: PumpState, use: _Use) -> Iterator[Item]:
     if pump.tube_h + more_h > pump.tube_lasts_h:
         said = f"{words.ROLE[role]}: {words.tube(pump)}, and {more_h:.1f} h more in {bed.days} days"
         yield bed.see_to(said, f"a new tube, then: `evenwater tube {role}`")
+
+
+def _water(bed: _Bed, water: WaterUse | None) -> Item:
+    """Whether new water will be due."""
+    if water is None:
+        return bed.unknown(
+            "water: nothing tells since when it has been in", "at the next: `evenwater change-out`"
+        )
+    said, limits = f"water: {words.water(water)}", bed.table.water
+    due_in_days = ceil(limits.change_out_days - water.days)
+    if due_in_days < bed.days or water.fills >= limits.change_out_fills:
+        when = f"in {due_in_days} days" if due_in_days > 0 and water.fills < limits.change_out_fills else "now"
+        return bed.see_to(f"{said}: new water is advised {when}", "`evenwater change-out`")
+    return bed.lasts(said)
 
 
 def _level(bed: _Bed) -> Item:

@@ -157,6 +157,8 @@ def _reservoir_lines(reservoir: ReservoirState) -> Iterable[str]:
             f"  {words.QUANTITY[quantity]:<12}{words.value(quantity, words.believed(verdict)):<12}{allowed:<18}"
             f"{verdict.quality.value}: {words.why(verdict)}{_noise(reservoir.noise_v.get(quantity))}"
         )
+    if reservoir.water is not None:
+        yield f"  {'water':<12}{words.water(reservoir.water)}"
     if reservoir.daily_light_mol is not None:
         yield f"  {'light':<12}{reservoir.daily_light_mol:.1f} mol/m² in the last 24 h"
     if reservoir.deficit_kpa is not None:

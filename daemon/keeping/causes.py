@@ -28,6 +28,7 @@ from daemon.values import (
     Role,
     Verdict,
     VerdictReason,
+    WaterUse,
 )
 
 FAR_OUT_PH = 1.0  # this far outside the band roots are harmed, not only slowed
@@ -56,14 +57,6 @@ _CALIBRATION_REASONS = (VerdictReason.NOT_CALIBRATED, VerdictReason.CALIBRATION_
 
 
 @dataclass(frozen=True, slots=True)
-class Used:
-    """How long the water has been in, in days, and how many fillings' worth of stock was fed into it."""
-
-    days: float
-    fills: float
-
-
-@dataclass(frozen=True, slots=True)
 class Known:
     """One reservoir at the end of a pass.
 
@@ -89,7 +82,7 @@ class Known:
     drowned: Drowned | None = None
     falls_fast: Fall | None = None
     stands: Stands | None = None
-    water: Used | None = None
+    water: WaterUse | None = None
     too_strong: Finding | None = None
     little: Finding | None = None
     pumps: Mapping[Role, PumpState] = field(default_factory=dict)

@@ -16,8 +16,7 @@ from daemon.dose.ledger_renewed import Water
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import NEVER, Cleared, Given, Usual, usual_of
 from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
-from daemon.keeping.causes import Used
-from daemon.values import DoseReason, Entry, Role
+from daemon.values import DoseReason, Entry, Role, WaterUse
 
 NEWEST = 50  # doses
 
@@ -58,13 +57,13 @@ class Record:
             return False
         return any(entry.reason is DoseReason.BY_HAND for entry in self.doses(1))
 
-    def used(self, stamp: Stamp) -> Used | None:
+    def used(self, stamp: Stamp) -> WaterUse | None:
         """How long the water has been in, and how much was fed into it."""
         water = self._water()
         if water is None:
             return None
         days = (stamp.utc - water.utc).total_seconds() / DAY_S if stamp.utc_trusted else 0.0
-        return Used(days, water.stock_a_ml / stock_a_of_a_fill_ml(self._table))
+        return WaterUse(days, water.stock_a_ml / stock_a_of_a_fill_ml(self._table))
 
     def acid_and_base(self) -> dict[Role, tuple[Given, ...]]:
         """All that was given of each of its own into the water that is in, oldest first."""

@@ -340,6 +340,7 @@ class KeptReservoir:
             pumps=self.rates.states(stamp.utc.date()),
             noise_v=self.instruments.noise_floors_v(),
             daily_light_mol=self.instruments.daily_light_mol(stamp.at_s),
+            water=self._record.used(stamp),
             deficit_kpa=deficit_kpa(
                 self.instruments.value(Quantity.AIR_TEMPERATURE), self.instruments.value(Quantity.HUMIDITY)
             ),

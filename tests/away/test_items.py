@@ -27,6 +27,7 @@ from daemon.values import (
     ReservoirState,
     Role,
     Verdict,
+    WaterUse,
 )
 from drivers.barriers import Barrier, Standing
 from tests.at_the_tank import one_bed
@@ -204,14 +205,38 @@ def test_water_that_no_pump_adds_is_reckoned_by_its_thirstiest_day(
 ) -> None:
     """Where the probe shows more than enough or not."""
     bed = reservoir(verdicts={Quantity.LEVEL: good(Quantity.LEVEL, now)})
-    assert told("water: ", found(bed, levels={"bed1": means})).mark is mark
+    bed = replace(bed, water=WaterUse(1.0, 0.0))
+    (item,) = (
+        item
+        for item in found(bed, levels={"bed1": means})
+        if "water: " in item.said and "in for" not in item.said
+    )
+    assert item.mark is mark
+
+
+@pytest.mark.parametrize(
+    ("days", "fills", "mark", "said"),
+    [
+        (7.0, 0.1, Mark.LASTS, "in for 7 days, fed 0.1 fillings' worth of stock"),
+        (7.1, 0.1, Mark.LASTS, "in for 7 days"),
+        (8.0, 0.1, Mark.SEE_TO, "new water is advised in 13 days"),
+        (22.0, 0.1, Mark.SEE_TO, "new water is advised now"),
+        (1.0, 2.0, Mark.SEE_TO, "new water is advised now"),
+    ],
+)
+def test_water_must_not_grow_old_meanwhile(days: float, fills: float, mark: Mark, said: str) -> None:
+    """By the settings' days and fillings' worth of stock."""
+    item = told("water: in for", found(reservoir(water=WaterUse(days, fills))))
+    assert item.mark is mark
+    assert said in item.said
+    assert told("since when", found()).mark is Mark.UNKNOWN
 
 
 def test_with_a_pump_for_water_its_store_counts_and_not_the_level() -> None:
     """As any bottle."""
     caps = {Role.TOP_UP: CapUse(0.0, 1e4, 0.0, 1e4, 5000.0)}
     bed = reservoir(caps=caps, pumps={Role.TOP_UP: FRESH})
-    assert [item.said for item in found(bed) if "water" in item.said and "mL/s" not in item.said] == [
+    assert [item.said for item in found(bed) if "mL left" in item.said] == [
         "top-up water: 5000 mL left; its doses are known for 0 days, too few to tell what 14 take"
     ]
 
@@ -255,7 +280,7 @@ def test_the_gravest_comes_first_place_by_place() -> None:
     keys = [(item.where == BOX, order.index(item.mark)) for item in everything]
     assert keys == sorted(keys)
     assert (worst(everything), worst(everything[-1:]), worst(())) == (Mark.SEE_TO, Mark.LASTS, Mark.LASTS)
-    assert summed(everything) == "2 to see to, 2 not known; 2 last"
+    assert summed(everything) == "2 to see to, 3 not known; 2 last"
 
 
 @pytest.mark.parametrize(

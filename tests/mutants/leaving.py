@@ -34,6 +34,12 @@ LEAVING = mutants_of(
             WATER,
         ),
         (
+            "away water grows old",
+            "    if due_in_days < bed.days or",
+            "    if",
+            "test_water_must_not_grow_old_meanwhile",
+        ),
+        (
             "away one that is held keeps itself",
             "if bed.of.condition is Condition.KEEPING or not bed.of.pumps:",
             "if True:",
