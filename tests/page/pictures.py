@@ -26,7 +26,7 @@ from tests.scenarios.site import Site
 LIVED_H, UNPLUGGED_H = 36.0, (20.0, 21.0)
 HOUR_S = 3600.0
 LONGEST_PX = 1200
-LARGEST = 150_000  # bytes of one picture
+LARGEST = 200_000  # bytes of one picture
 Scheme = Literal["light", "dark"]
 Show = Callable[[Page, House], None]
 
@@ -73,6 +73,7 @@ PICTURES = (
     Picture("crop-phone-light", a_view("/crop"), PHONE, "light"),
     Picture("mix-desk-light", a_view("/crop/mix"), DESK, "light"),
     Picture("rig-phone-dark", a_view("/rig"), PHONE, "dark"),
+    Picture("away-phone-light", a_view("/rig/away"), PHONE, "light"),
     Picture("settings-desk-light", a_view("/settings"), DESK, "light"),
     Picture("calibrate-phone-light", calibrating, PHONE, "light"),
 )
