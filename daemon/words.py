@@ -117,6 +117,11 @@ def lasting(seconds: float) -> str:
     return f"{int(seconds / 60.0)} min" if seconds < 7200.0 else f"{int(seconds / 3600.0)} h"
 
 
+def days(count: int) -> str:
+    """`1 day`, `14 days`."""
+    return "1 day" if count == 1 else f"{count} days"
+
+
 def ago(seconds: float) -> str:
     """`12 s ago`, `3 min ago`, `2 h ago`."""
     return f"{lasting(seconds)} ago"

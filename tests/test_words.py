@@ -87,6 +87,11 @@ def test_a_time_is_told_in_whole_ones_and_never_longer_than_it_was(seconds: floa
     assert (words.lasting(seconds), words.ago(seconds)) == (said, f"{said} ago")
 
 
+def test_one_day_is_no_days() -> None:
+    """As one says it."""
+    assert [words.days(count) for count in (0, 1, 2)] == ["0 days", "1 day", "2 days"]
+
+
 def test_a_bad_value_is_not_shown_as_the_waters() -> None:
     """What the probe says stays in the reading; people see a dash."""
     bad = verdict(9.9, quality=Quality.BAD)

@@ -235,10 +235,11 @@ def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
     if cap.bottle_left_ml >= cap.max_per_day_ml * days:
         return bed.lasts(f"{left}, enough even at its cap of {cap.max_per_day_ml:g} mL a day")
     if use.known_days < FEWEST_DAYS:
-        known = f"its doses are known for {use.known_days:.0f} days, too few to tell what {days} take"
+        known = f"its doses are known for {words.days(int(use.known_days))}, too few to tell what {days} take"
         return bed.unknown(f"{left}; {known}", todo)
     needs_ml = use.most_ml * days
-    said = f"{left}; {use.most_ml:.0f} on the busiest day of the last week, {needs_ml:.0f} in {days} such days"
+    busiest = f"{use.most_ml:.0f} on the busiest day of the last week"
+    said = f"{left}; {busiest}, {needs_ml:.0f} for {words.days(days)} like it"
     return bed.lasts(said) if cap.bottle_left_ml >= needs_ml else bed.see_to(said, todo)
 
 
@@ -251,7 +252,7 @@ def _rate(bed: _Bed, role: Role, pump: PumpState) -> Item:
         return bed.see_to(said, todo)
     left_days = floor(bed.table.pump_rate_expire_days) - pump.age_days
     if left_days < bed.days:
-        return bed.see_to(f"{said}: too old to dose by after {left_days} days", todo)
+        return bed.see_to(f"{said}: too old to dose by in {words.days(left_days)}", todo)
     return bed.lasts(said)
 
 
@@ -264,7 +265,7 @@ def _tube(bed: _Bed, role: Role, pump: PumpState, use: _Use) -> Iterator[Item]:
         return
     more_h = use.most_ml * bed.days / pump.ml_per_s / 3600.0
     if pump.tube_h + more_h > pump.tube_lasts_h:
-        said = f"{words.ROLE[role]}: {words.tube(pump)}, and {more_h:.1f} h more in {bed.days} days"
+        said = f"{words.ROLE[role]}: {words.tube(pump)}, and {more_h:.1f} h more in {words.days(bed.days)}"
         yield bed.see_to(said, f"a new tube, then: `evenwater tube {role}`")
 
 
@@ -275,11 +276,11 @@ def _water(bed: _Bed, water: WaterUse | None) -> Item:
             "water: nothing tells since when it has been in", "at the next: `evenwater change-out`"
         )
     said, limits = f"water: {words.water(water)}", bed.table.water
-    due_in_days = ceil(limits.change_out_days - water.days)
-    if due_in_days < bed.days or water.fills >= limits.change_out_fills:
-        when = f"in {due_in_days} days" if due_in_days > 0 and water.fills < limits.change_out_fills else "now"
-        return bed.see_to(f"{said}: new water is advised {when}", "`evenwater change-out`")
-    return bed.lasts(said)
+    due_in_days = 0 if water.fills >= limits.change_out_fills else ceil(limits.change_out_days - water.days)
+    if due_in_days >= bed.days:
+        return bed.lasts(said)
+    when = f"in {words.days(due_in_days)}" if due_in_days > 0 else "now"
+    return bed.see_to(f"{said}: new water is advised {when}", "`evenwater change-out`")
 
 
 def _level(bed: _Bed) -> Item:
@@ -287,7 +288,7 @@ def _level(bed: _Bed) -> Item:
     todo, means = "fill it up; what it drinks in a day is what you fill in", bed.seen.levels.get(bed.of.name, ())
     now = words.believed(bed.of.verdicts[Quantity.LEVEL])
     if now is None or now in (0.0, 1.0) or len(means) < FEWEST_DAYS:
-        return bed.unknown(f"water: no pump adds any, and what {bed.days} days take is not known", todo)
+        return bed.unknown(f"water: no pump adds any, and what {words.days(bed.days)} take is not known", todo)
     falls = max(0.0, *(before - after for before, after in pairwise(means)))
     then = max(0.0, now - falls * bed.days)
     said = f"water: {now:.0%} now, at most {falls:.1%} less each day: {then:.0%} on {bed.home}"

@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from config.settings import Settings
+from daemon import words
 from daemon.away.items import ALL_ELSE, BEYOND, MOST_DAYS, SIGN, USUAL_DAYS, Item, Mark, days_of, items, summed
 from daemon.away.seen import Ask, seen_now
 from daemon.cli.ask import Commands, add_command, or_refusal
@@ -62,7 +63,7 @@ def away(arguments: argparse.Namespace) -> int:
         print(json.dumps(whole, ensure_ascii=False))
     else:
         until = seen.today + timedelta(days=arguments.days)
-        heading = f"{seen.settings.site.name}, left alone for {arguments.days} days, until {until}"
+        heading = f"{seen.settings.site.name}, left alone for {words.days(arguments.days)}, until {until}"
         print("\n".join(lines(found, heading)))
     return FINE if all(item.mark is Mark.LASTS for item in found) else SEE_TO_IT
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
+from daemon import words
 from daemon.crop.costs import ML_PER_L, PRICED, UNIT, Costs, Item, Missing, Thing
 from daemon.crop.harvest_book import Became, Record, Season
 
@@ -84,7 +85,7 @@ def weight(grams: float | None) -> str:
 
 def days(of: int | None) -> str:
     """`45 days`; that it is not known."""
-    return NOT_KNOWN if of is None else f"{of} days" if of != 1 else "1 day"
+    return NOT_KNOWN if of is None else words.days(of)
 
 
 def causes(pairs: Iterable[tuple[str, int]]) -> str:

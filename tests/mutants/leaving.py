@@ -35,8 +35,8 @@ LEAVING = mutants_of(
         ),
         (
             "away water grows old",
-            "    if due_in_days < bed.days or",
-            "    if",
+            "    if due_in_days >= bed.days:",
+            "    if True:",
             "test_water_must_not_grow_old_meanwhile",
         ),
         (

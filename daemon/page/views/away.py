@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
+from daemon import words
 from daemon.away.items import ALL_ELSE, BEYOND, MOST_DAYS, SIGN, Item, summed, worst
 from daemon.page.markup import Markup, element, joined
 from daemon.page.views.forms import field
@@ -16,7 +17,7 @@ PATH = "/rig/away"
 def away(days: int, until: date, items: Sequence[Item], *, trouble: str = "") -> Markup:
     """Place by place. until: the day on which you are back; trouble: what is wrong with what was asked for."""
     return joined(
-        element("h1", f"Left alone for {days} days, until {until:%d %b %Y}"),
+        element("h1", f"Left alone for {words.days(days)}, until {until:%d %b %Y}"),
         element("p", element("strong", f"! {trouble}."), role="alert") if trouble else Markup(""),
         _for_how_long(days),
         element("p", element("strong", f"{SIGN[worst(items)]} {summed(items)}.")),
