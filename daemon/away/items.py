@@ -1,6 +1,6 @@
 """Whether the box may be left alone for some days: what lasts, what runs out, what nobody can know. Pure.
 
-Each thing is reckoned by what the last week used at the most, or by the day on which the daemon itself would
+Each thing is reckoned by what the last days used at the most, or by the day on which the daemon itself would
 stop. What the days bring (heat, a power cut, a burst hose) is for alarms and for whoever has the key.
 """
 
@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from itertools import pairwise
-from math import ceil, floor
+from math import ceil, floor, inf
 
 from config.settings import Reservoir, Settings
 from daemon import words
 from daemon.crop.tasks import Task
 from daemon.desk.reach import CALLS_NOBODY, Reach
+from daemon.dose.usual import SETTLED_DAYS
 from daemon.keeping.causes import LEVEL_ENOUGH
 from daemon.values import (
     NOT_OF_ITS_OWN,
@@ -35,13 +36,12 @@ from daemon.values import (
 )
 from drivers.barriers import Barrier, Standing
 
-LOOKED_BACK_DAYS = 7
-FEWEST_DAYS = 3  # of doses, below which nobody knows what a day takes
+LOOKED_BACK_DAYS, FEWEST_DAYS = 7, 3  # of doses; by fewer nobody knows what a day takes
 DAY = timedelta(days=1)
 USUAL_DAYS, MOST_DAYS = 14, 60
 BOX, ALL_ELSE = "", "The box, and all else"
 BEYOND = (
-    "What lasts does so by what the last week used at the most: a heat wave takes more. Somebody near should "
+    "What lasts does so by what the last days used at the most: a heat wave takes more. Somebody near should "
     "have a key, know the plug of the pumps, and get the alarms."
 )
 
@@ -208,22 +208,25 @@ def _probe(bed: _Bed, quantity: Quantity, verdict: Verdict) -> Iterator[Item]:
 
 @dataclass(frozen=True, slots=True)
 class _Use:
-    """What one pump's doses took: mL on the busiest day of the last week; for how many days any are known."""
+    """What one pump's doses took: mL on the busiest of the last `days` days, which are 0 where none counts."""
 
     most_ml: float
-    known_days: float
+    days: int
 
 
 def _used(bed: _Bed, role: Role) -> _Use:
+    """By full days, counted back from now; the first after fresh water came is unlike the others."""
     utc, entries = bed.seen.state.utc, bed.seen.entries
-    per_day_ml = [0.0] * LOOKED_BACK_DAYS
+    first = min((entry.utc for entry in entries), default=utc)
+    fresh_days = inf if bed.of.water is None else bed.of.water.days - SETTLED_DAYS
+    days = int(max(0.0, min(LOOKED_BACK_DAYS, (utc - first) / DAY, fresh_days)))
+    per_day_ml = [0.0] * days
     for entry in entries:
         days_ago = (utc - entry.utc) // DAY
         mine = (entry.reservoir, entry.pump) == (bed.of.name, role) and entry.reason not in NOT_OF_ITS_OWN
-        if mine and 0 <= days_ago < LOOKED_BACK_DAYS:
+        if mine and 0 <= days_ago < days:
             per_day_ml[days_ago] += entry.ml
-    first = min((entry.utc for entry in entries), default=utc)
-    return _Use(max(per_day_ml), (utc - first) / DAY)
+    return _Use(max(per_day_ml, default=0.0), days)
 
 
 def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
@@ -234,11 +237,11 @@ def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
     )
     if cap.bottle_left_ml >= cap.max_per_day_ml * days:
         return bed.lasts(f"{left}, enough even at its cap of {cap.max_per_day_ml:g} mL a day")
-    if use.known_days < FEWEST_DAYS:
-        known = f"its doses are known for {words.days(int(use.known_days))}, too few to tell what {days} take"
-        return bed.unknown(f"{left}; {known}", todo)
+    if use.days < FEWEST_DAYS:
+        few = f"what it takes of this water is known for {words.days(use.days)}, too few to tell for {days}"
+        return bed.unknown(f"{left}; {few}", todo)
     needs_ml = use.most_ml * days
-    busiest = f"{use.most_ml:.0f} on the busiest day of the last week"
+    busiest = f"{use.most_ml:.0f} on the busiest of the last {words.days(use.days)}"
     said = f"{left}; {busiest}, {needs_ml:.0f} for {words.days(days)} like it"
     return bed.lasts(said) if cap.bottle_left_ml >= needs_ml else bed.see_to(said, todo)
 

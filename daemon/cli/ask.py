@@ -142,6 +142,9 @@ def _status_lines(answer: Mapping[str, Any]) -> Iterable[str]:
     yield from _alarm_lines_of(state.alarms)
 
 
+_NAMES = 14  # characters: `top-up water` and a gap
+
+
 def _noise(floor_v: float | None) -> str:
     return "" if floor_v is None else f", noise {floor_v * 1000.0:.2f} mV"
 
@@ -153,23 +156,24 @@ def _reservoir_lines(reservoir: ReservoirState) -> Iterable[str]:
     for quantity, verdict in reservoir.verdicts.items():
         band = reservoir.bands.get(quantity)
         allowed = f"band {band[0]:g} to {band[1]:g}" if band else ""
+        amount = words.value(quantity, words.believed(verdict))
         yield (
-            f"  {words.QUANTITY[quantity]:<12}{words.value(quantity, words.believed(verdict)):<12}{allowed:<18}"
+            f"  {words.QUANTITY[quantity]:<{_NAMES}}{amount:<12}{allowed:<18}"
             f"{verdict.quality.value}: {words.why(verdict)}{_noise(reservoir.noise_v.get(quantity))}"
         )
     if reservoir.water is not None:
-        yield f"  {'water':<12}{words.water(reservoir.water)}"
+        yield f"  {'water':<{_NAMES}}{words.water(reservoir.water)}"
     if reservoir.daily_light_mol is not None:
-        yield f"  {'light':<12}{reservoir.daily_light_mol:.1f} mol/m² in the last 24 h"
+        yield f"  {'light':<{_NAMES}}{reservoir.daily_light_mol:.1f} mol/m² in the last 24 h"
     if reservoir.deficit_kpa is not None:
-        yield f"  {'air takes':<12}{reservoir.deficit_kpa:.2f} kPa (vapour pressure deficit)"
+        yield f"  {'air takes':<{_NAMES}}{reservoir.deficit_kpa:.2f} kPa (vapour pressure deficit)"
     for role, use in reservoir.caps.items():
         yield (
-            f"  {words.ROLE[role]:<12}hour {use.last_hour_ml:.1f} of {use.max_per_hour_ml:g} mL, "
+            f"  {words.ROLE[role]:<{_NAMES}}hour {use.last_hour_ml:.1f} of {use.max_per_hour_ml:g} mL, "
             f"24 h {use.last_day_ml:.1f} of {use.max_per_day_ml:g} mL, bottle {use.bottle_left_ml:.0f} mL left"
         )
         if (pump := reservoir.pumps.get(role)) is not None:
-            yield f"{'':14}{'; '.join(filter(None, (words.rate(pump), words.tube(pump))))}"
+            yield f"{'':{_NAMES + 2}}{'; '.join(filter(None, (words.rate(pump), words.tube(pump))))}"
     for entry in reservoir.last_doses[:3]:
         yield f"  {entry.utc:%H:%M:%S}    {words.entry(entry)}"
     if reservoir.waiting_for:

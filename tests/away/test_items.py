@@ -80,9 +80,10 @@ def pumped(left_ml: float = 200.0, day_cap_ml: float = 150.0, **changes: Any) ->
     return reservoir(caps=caps, pumps={Role.PH_DOWN: replace(FRESH, **changes)})
 
 
-LONG_KNOWN = dose(6.5, 1.0)
+LONG_KNOWN = dose(7.5, 1.0)
 PRIMED, POURED = (dose(1.5, 50.0, reason=reason) for reason in (DoseReason.PRIME, DoseReason.BY_HAND))
 OTHERS, ANOTHERS = dose(1.5, 50.0, pump=Role.PH_UP), dose(1.5, 50.0, reservoir="bed2")
+THREE_DAYS = (dose(0.2, 6.0), dose(0.9, 4.0), dose(1.1, 9.0))
 
 
 @pytest.mark.parametrize(
@@ -91,9 +92,10 @@ OTHERS, ANOTHERS = dose(1.5, 50.0, pump=Role.PH_UP), dose(1.5, 50.0, reservoir="
         (DAYS * 150.0, (), Mark.LASTS),  # even at its cap
         (DAYS * 150.0 - 1.0, (), Mark.UNKNOWN),
         (200.0, (dose(0.5, 9.0), dose(2.9, 1.0)), Mark.UNKNOWN),  # known for less than three days
-        (140.0, (dose(0.2, 6.0), dose(0.9, 4.0), dose(1.1, 9.0), LONG_KNOWN), Mark.LASTS),
-        (139.9, (dose(0.2, 6.0), dose(0.9, 4.0), dose(1.1, 9.0), LONG_KNOWN), Mark.SEE_TO),
+        (140.0, (*THREE_DAYS, LONG_KNOWN), Mark.LASTS),
+        (139.9, (*THREE_DAYS, LONG_KNOWN), Mark.SEE_TO),
         (140.0, (dose(1.5, 10.0), dose(7.1, 50.0), dose(30.0, 50.0)), Mark.LASTS),  # of the last week alone
+        (140.0, (dose(1.5, 10.0), dose(3.6, 50.0)), Mark.LASTS),  # of full days alone
         (140.0, (PRIMED, POURED, LONG_KNOWN), Mark.LASTS),  # a person's
         (140.0, (OTHERS, ANOTHERS, LONG_KNOWN), Mark.LASTS),
     ],
@@ -107,6 +109,14 @@ def test_a_bottle_lasts_by_the_busiest_day_of_the_last_week(
     assert bool(item.todo) is (mark is not Mark.LASTS)
 
 
+@pytest.mark.parametrize(("age_days", "mark"), [(3.9, Mark.UNKNOWN), (4.0, Mark.LASTS), (5.0, Mark.SEE_TO)])
+def test_the_first_day_of_fresh_water_is_unlike_the_others(age_days: float, mark: Mark) -> None:
+    """What was given on it tells nothing of those to come: 90 mL three and a half days ago."""
+    bed = replace(pumped(140.0), water=WaterUse(age_days, 0.0))
+    entries = (dose(1.5, 5.0), dose(3.5, 90.0), LONG_KNOWN)
+    assert told("mL left", found(bed, entries=entries)).mark is mark
+
+
 @given(
     ml=st.lists(st.floats(0.1, 50.0), min_size=1, max_size=30),
     left_ml=st.floats(1.0, 5000.0),
@@ -114,7 +124,7 @@ def test_a_bottle_lasts_by_the_busiest_day_of_the_last_week(
 )
 def test_what_is_told_to_last_would_last(ml: list[float], left_ml: float, days: int) -> None:
     """By a reckoning of its own: one dose a day of those, the largest each day."""
-    entries = [*(dose((number + 0.5) * 7.0 / len(ml), each) for number, each in enumerate(ml)), dose(8.0, 0.1)]
+    entries = [*(dose((number + 0.5) * 7.0 / len(ml), each) for number, each in enumerate(ml)), LONG_KNOWN]
     item = told("mL left", found(pumped(left_ml, 1e6), days, entries=entries))
     if item.mark is Mark.LASTS:
         assert left_ml >= max(ml) * days
@@ -237,7 +247,7 @@ def test_with_a_pump_for_water_its_store_counts_and_not_the_level() -> None:
     caps = {Role.TOP_UP: CapUse(0.0, 1e4, 0.0, 1e4, 5000.0)}
     bed = reservoir(caps=caps, pumps={Role.TOP_UP: FRESH})
     assert [item.said for item in found(bed) if "mL left" in item.said] == [
-        "top-up water: 5000 mL left; its doses are known for 0 days, too few to tell what 14 take"
+        "top-up water: 5000 mL left; what it takes of this water is known for 0 days, too few to tell for 14"
     ]
 
 

@@ -41,12 +41,12 @@ def test_status_shows_values_bands_caps_and_doses(
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].endswith("· rig sim_hw.bench:open_rig")
     assert "Bed 1 [bed1]: keeping (corrects by itself)" in lines
-    by_name = {line[2:14].strip(): line for line in lines if line.startswith("  ")}
+    by_name = {line[2:16].strip(): line for line in lines if line.startswith("  ")}
     assert "band 5.5 to 6.5" in by_name["pH"]
     assert "good: fine" in by_name["pH"]
     assert "mS/cm" in by_name["EC"]
     assert "enough" in by_name["level"]
-    assert "  pH down     hour 8.0 of 60 mL, 24 h 8.0 of 150 mL, bottle 992 mL left" in lines
+    assert "  pH down       hour 8.0 of 60 mL, 24 h 8.0 of 150 mL, bottle 992 mL left" in lines
     assert any("8.0 mL pH down, pH 7.2" in line for line in lines)
     assert lines[-3:-1] == ["no alarm", ""]
     assert lines[-1].startswith("It calls nobody: neither [mqtt] nor [notify] is on")

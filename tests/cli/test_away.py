@@ -31,7 +31,7 @@ def test_a_garden_of_a_minute_has_much_to_see_to(
     assert said[2] == "Bed 1"
     assert "  ● keeping (corrects by itself)" in said
     assert "  ● pH probe, calibrated on 2026-04-01: good until 2026-05-31" in said
-    few = "its doses are known for 0 days, too few to tell what 14 take"
+    few = "what it takes of this water is known for 0 days, too few to tell for 14"
     place = said.index(f"  ◌ not known: pH down: 1000 mL left; {few}")
     assert said[place + 1] == "      fill it, then: `evenwater bottle ph_down`"
     assert said[said.index("The box, and all else") + 1].startswith("  ✕ see to it: It calls nobody")

@@ -14,8 +14,14 @@ LEAVING = mutants_of(
     "tests/away/test_items.py",
     (
         ("away a bottle lasts", "if cap.bottle_left_ml >= needs_ml", "if True", LASTS),
-        ("away use of a day or two", "if use.known_days < FEWEST_DAYS:", "if False:", LASTS),
-        ("away the mean day", "_Use(max(per_day_ml),", "_Use(sum(per_day_ml) / 7.0,", LASTS),
+        ("away use of a day or two", "if use.days < FEWEST_DAYS:", "if False:", LASTS),
+        ("away the mean day", "_Use(max(per_day_ml, default=0.0),", "_Use(sum(per_day_ml) / 7.0,", LASTS),
+        (
+            "away the first day of fresh water",
+            "(utc - first) / DAY, fresh_days)",
+            "(utc - first) / DAY)",
+            "test_the_first_day_of_fresh_water_is_unlike_the_others",
+        ),
         ("away a calibration ends", "    if bed.home > over:", "    if False:", GOOD),
         ("away a rate ends", "    if left_days < bed.days:", "    if False:", MEASURED),
         ("away a rate of another tube", "    if pump.standing in _NO_LONGER:", "    if False:", MEASURED),
