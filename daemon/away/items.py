@@ -93,7 +93,8 @@ class Seen:
 
 def days_of(text: str) -> int | None:
     """How many days are asked for; None for what is no whole number of them, up to MOST_DAYS."""
-    return int(text) if text.isascii() and text.isdigit() and 1 <= int(text) <= MOST_DAYS else None
+    is_number = text.isascii() and text.isdigit() and len(text) < 10
+    return int(text) if is_number and 1 <= int(text) <= MOST_DAYS else None
 
 
 def items(seen: Seen, days: int) -> tuple[Item, ...]:
@@ -114,9 +115,7 @@ def items(seen: Seen, days: int) -> tuple[Item, ...]:
 
 def worst(found: Sequence[Item]) -> Mark:
     """The gravest thing to be said of any of them."""
-    return next(
-        (mark for mark in (Mark.SEE_TO, Mark.UNKNOWN) if any(it.mark is mark for it in found)), Mark.LASTS
-    )
+    return min((item.mark for item in found), key=_GRAVEST_FIRST.index, default=Mark.LASTS)
 
 
 def summed(found: Sequence[Item]) -> str:
@@ -140,6 +139,11 @@ class _Bed:
     def home(self) -> date:
         """The day on which you are back."""
         return self.seen.today + self.days * DAY
+
+    @property
+    def named(self) -> str:
+        """How a command is told which reservoir; nothing where there is only one."""
+        return f" --reservoir {self.of.name}" if len(self.seen.state.reservoirs) > 1 else ""
 
     def lasts(self, said: str) -> Item:
         return Item(self.of.title, Mark.LASTS, said)
@@ -171,7 +175,8 @@ def _condition(bed: _Bed) -> Item:
     said = words.condition(bed.of.condition, bed.of.condition_reason)
     if bed.of.condition is Condition.KEEPING or not bed.of.pumps:
         return bed.lasts(said)
-    return bed.see_to(said, "`evenwater release`" if bed.of.condition is Condition.HELD else "`evenwater status`")
+    is_held = bed.of.condition is Condition.HELD
+    return bed.see_to(said, f"`evenwater release{bed.named}`" if is_held else "`evenwater status`")
 
 
 def _alarms(seen: Seen, reservoir: str, where: str) -> Iterator[Item]:
@@ -201,7 +206,9 @@ def _probe(bed: _Bed, quantity: Quantity, verdict: Verdict) -> Iterator[Item]:
     over = day + floor(bed.table.calibration_expire_days) * DAY
     made = f"{name} probe, calibrated on {day}"
     if bed.home > over:
-        yield bed.see_to(f"{made}: nothing is dosed by it after {over}", f"`evenwater calibrate {quantity}`")
+        yield bed.see_to(
+            f"{made}: nothing is dosed by it after {over}", f"`evenwater calibrate {quantity}{bed.named}`"
+        )
     else:
         yield bed.lasts(f"{made}: {f'due again on {due}, ' if bed.home > due else ''}good until {over}")
 
@@ -233,7 +240,7 @@ def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
     cap, days = bed.of.caps[role], bed.days
     left, todo = (
         f"{words.ROLE[role]}: {cap.bottle_left_ml:.0f} mL left",
-        f"fill it, then: `evenwater bottle {role}`",
+        f"fill it, then: `evenwater bottle {role}{bed.named}`",
     )
     if cap.bottle_left_ml >= cap.max_per_day_ml * days:
         return bed.lasts(f"{left}, enough even at its cap of {cap.max_per_day_ml:g} mL a day")
@@ -248,7 +255,7 @@ def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
 
 def _rate(bed: _Bed, role: Role, pump: PumpState) -> Item:
     """Whether its mL per second can be dosed by for so long."""
-    said, todo = f"{words.ROLE[role]}: {words.rate(pump)}", f"`evenwater calibrate pump {role}`"
+    said, todo = f"{words.ROLE[role]}: {words.rate(pump)}", f"`evenwater calibrate pump {role}{bed.named}`"
     if pump.age_days is None:
         return bed.unknown(said, todo)
     if pump.standing in _NO_LONGER:
@@ -269,21 +276,21 @@ def _tube(bed: _Bed, role: Role, pump: PumpState, use: _Use) -> Iterator[Item]:
     more_h = use.most_ml * bed.days / pump.ml_per_s / 3600.0
     if pump.tube_h + more_h > pump.tube_lasts_h:
         said = f"{words.ROLE[role]}: {words.tube(pump)}, and {more_h:.1f} h more in {words.days(bed.days)}"
-        yield bed.see_to(said, f"a new tube, then: `evenwater tube {role}`")
+        yield bed.see_to(said, f"a new tube, then: `evenwater tube {role}{bed.named}`")
 
 
 def _water(bed: _Bed, water: WaterUse | None) -> Item:
     """Whether new water will be due."""
     if water is None:
         return bed.unknown(
-            "water: nothing tells since when it has been in", "at the next: `evenwater change-out`"
+            "water: nothing tells since when it has been in", f"at the next: `evenwater change-out{bed.named}`"
         )
     said, limits = f"water: {words.water(water)}", bed.table.water
     due_in_days = 0 if water.fills >= limits.change_out_fills else ceil(limits.change_out_days - water.days)
     if due_in_days >= bed.days:
         return bed.lasts(said)
     when = f"in {words.days(due_in_days)}" if due_in_days > 0 else "now"
-    return bed.see_to(f"{said}: new water is advised {when}", "`evenwater change-out`")
+    return bed.see_to(f"{said}: new water is advised {when}", f"`evenwater change-out{bed.named}`")
 
 
 def _level(bed: _Bed) -> Item:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daemon import words
-from daemon.away.items import BOX, Item, Mark, Seen, items, summed, worst
+from daemon.away.items import BOX, Item, Mark, Seen, days_of, items, summed, worst
 from daemon.crop.tasks import Task
 from daemon.desk.reach import Reach
 from daemon.values import (
@@ -30,7 +30,7 @@ from daemon.values import (
     WaterUse,
 )
 from drivers.barriers import Barrier, Standing
-from tests.at_the_tank import one_bed
+from tests.at_the_tank import one_bed, two_beds
 from tests.link.states import MORNING, alarm, entry, good, reservoir, state, unknown
 
 TODAY, DAYS = MORNING.date(), 14
@@ -280,6 +280,23 @@ def test_barriers_are_told_one_by_one_where_they_are_not_set_up() -> None:
         Item(BOX, Mark.UNKNOWN, "clock: not seen", "look"),
     ]
     assert Item(BOX, Mark.LASTS, "set up, though not tried: watchdog") in of_box
+
+
+def test_of_several_reservoirs_each_command_names_its_own() -> None:
+    """Whatever is to be done."""
+    beds = [replace(pumped(tube_h=101.0, tube_lasts_h=100.0), name=name, title=name) for name in ("bed1", "bed2")]
+    held = [replace(bed, condition=Condition.HELD, verdicts={Quantity.PH: calibrated(59)}) for bed in beds]
+    settings = two_beds()
+    seen = Seen(state(1, *held), settings, (), (WORKS,), (), {}, ())
+    todo = [item.todo for item in items(seen, 40) if item.where == "bed2" and "`" in item.todo]
+    assert len(todo) >= 5
+    assert all(each.endswith(" --reservoir bed2`") for each in todo)
+
+
+@pytest.mark.parametrize(("text", "days"), [("1", 1), ("60", 60), ("61", None), ("0", None), ("9" * 5000, None)])
+def test_days_are_counted_up_to_sixty(text: str, days: int | None) -> None:
+    """Whatever is typed."""
+    assert days_of(text) == days
 
 
 def test_the_gravest_comes_first_place_by_place() -> None:
