@@ -333,5 +333,5 @@ def _garden(seen: Seen, home: date) -> Iterator[Item]:
     for task in seen.tasks:
         if task.until < home:
             late = ", late already" if task.is_late(seen.today) else ""
-            said = f"garden: {task.what} (by {task.until}{late})"
-            yield Item(BOX, Mark.SEE_TO, said, "do it before, or ask somebody")
+            said = f"garden, before you go or by somebody else: {task.what} (by {task.until}{late})"
+            yield Item(BOX, Mark.SEE_TO, said)

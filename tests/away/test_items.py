@@ -313,8 +313,8 @@ def test_the_gravest_comes_first_place_by_place() -> None:
 @pytest.mark.parametrize(
     ("until", "said"),
     [
-        (date(2026, 2, 28), "garden: thin (by 2026-02-28, late already)"),
-        (date(2026, 3, 14), "garden: thin (by 2026-03-14)"),
+        (date(2026, 2, 28), "garden, before you go or by somebody else: thin (by 2026-02-28, late already)"),
+        (date(2026, 3, 14), "garden, before you go or by somebody else: thin (by 2026-03-14)"),
         (date(2026, 3, 15), None),
     ],
 )
