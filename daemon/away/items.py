@@ -40,6 +40,10 @@ LOOKED_BACK_DAYS, FEWEST_DAYS = 7, 3  # of doses; by fewer nobody knows what a d
 DAY = timedelta(days=1)
 USUAL_DAYS, MOST_DAYS = 14, 60
 BOX, ALL_ELSE = "", "The box, and all else"
+ONE_PROBE = (
+    "pH is seen by one probe alone: if that drifts, doses follow it until the tank takes more than usual, or a "
+    "cap is reached; two that are compared show it"
+)
 BEYOND = (
     "What lasts does so by what the last days used at the most: a heat wave takes more. Somebody near should "
     "have a key, know the plug of the pumps, and get the alarms."
@@ -54,6 +58,7 @@ class Mark(StrEnum):
     UNKNOWN = "not known"
 
 
+_BY_PH = {Role.PH_DOWN, Role.PH_UP}
 _GRAVEST_FIRST = (Mark.SEE_TO, Mark.UNKNOWN, Mark.LASTS)
 SIGN: Mapping[Mark, str] = {Mark.LASTS: "●", Mark.SEE_TO: "✕", Mark.UNKNOWN: "◌"}
 
@@ -160,6 +165,10 @@ def _of_reservoir(bed: _Bed) -> Iterator[Item]:
     yield from _alarms(bed.seen, bed.of.name, bed.of.title)
     for quantity, verdict in bed.of.verdicts.items():
         yield from _probe(bed, quantity, verdict)
+    if _BY_PH & set(bed.of.pumps) and sum(quantity.kind is Quantity.PH for quantity in bed.of.verdicts) == 1:
+        yield bed.unknown(
+            ONE_PROBE, f"a second one, by a table [reservoir.{bed.of.name}.probe.ph_2] (README, Probes)"
+        )
     for role, pump in bed.of.pumps.items():
         use = _used(bed, role)
         yield _bottle(bed, role, use)

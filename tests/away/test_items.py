@@ -81,6 +81,7 @@ def pumped(left_ml: float = 200.0, day_cap_ml: float = 150.0, **changes: Any) ->
 
 
 LONG_KNOWN = dose(7.5, 1.0)
+A_CAP = {Role.STOCK_A: CapUse(0.0, 60.0, 0.0, 150.0, 100.0)}
 PRIMED, POURED = (dose(1.5, 50.0, reason=reason) for reason in (DoseReason.PRIME, DoseReason.BY_HAND))
 OTHERS, ANOTHERS = dose(1.5, 50.0, pump=Role.PH_UP), dose(1.5, 50.0, reservoir="bed2")
 THREE_DAYS = (dose(0.2, 6.0), dose(0.9, 4.0), dose(1.1, 9.0))
@@ -154,6 +155,14 @@ def test_a_probe_that_is_out_is_told_once() -> None:
     assert told("pH probe", found(bed, alarms=[alarm()])).said == "alarm bed1-ph-probe: pH probe gone"
     explained = replace(alarm(), state=AlarmState.SUPPRESSED)
     assert not [item for item in found(bed, alarms=[explained]) if "pH probe" in item.said]
+
+
+def test_one_probe_for_ph_cannot_be_known_to_be_right() -> None:
+    """Two can; nor does it matter where nothing is dosed by it."""
+    two = {Quantity.PH: good(Quantity.PH, 6.0), Quantity.PH_2: good(Quantity.PH_2, 6.0)}
+    assert told("one probe alone", found(pumped())).mark is Mark.UNKNOWN
+    for bed in (replace(pumped(), verdicts=two), reservoir(), reservoir(pumps={Role.STOCK_A: FRESH}, caps=A_CAP)):
+        assert not [item for item in found(bed) if "one probe alone" in item.said]
 
 
 @pytest.mark.parametrize(
@@ -307,7 +316,7 @@ def test_the_gravest_comes_first_place_by_place() -> None:
     keys = [(item.where == BOX, order.index(item.mark)) for item in everything]
     assert keys == sorted(keys)
     assert (worst(everything), worst(everything[-1:]), worst(())) == (Mark.SEE_TO, Mark.LASTS, Mark.LASTS)
-    assert summed(everything) == "2 to see to, 3 not known; 2 last"
+    assert summed(everything) == "2 to see to, 4 not known; 2 last"
 
 
 @pytest.mark.parametrize(

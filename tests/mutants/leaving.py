@@ -22,6 +22,12 @@ LEAVING = mutants_of(
             "(utc - first) / DAY)",
             "test_the_first_day_of_fresh_water_is_unlike_the_others",
         ),
+        (
+            "away one probe is enough",
+            "for quantity in bed.of.verdicts) == 1:",
+            "for quantity in bed.of.verdicts) == 0:",
+            "test_one_probe_for_ph_cannot_be_known_to_be_right",
+        ),
         ("away a calibration ends", "    if bed.home > over:", "    if False:", GOOD),
         ("away a rate ends", "    if left_days < bed.days:", "    if False:", MEASURED),
         ("away a rate of another tube", "    if pump.standing in _NO_LONGER:", "    if False:", MEASURED),
