@@ -110,6 +110,11 @@ def value(quantity: Quantity, amount: float | None) -> str:
     return f"{amount:.{DECIMALS[quantity.kind]}f}{UNIT[quantity.kind]}"
 
 
+def option(reservoir: str, among: int) -> str:
+    """How a command is told which reservoir; nothing where there is only one. among: how many there are."""
+    return f" --reservoir {reservoir}" if among > 1 else ""
+
+
 def lasting(seconds: float) -> str:
     """`12 s`, `3 min`, `2 h`: whole ones, never more than it is."""
     if seconds < 120.0:

@@ -95,6 +95,10 @@ class Seen:
         """The box's, in UTC."""
         return self.state.utc.date()
 
+    def home(self, days: int) -> date:
+        """The day on which you are back."""
+        return self.today + days * DAY
+
 
 def days_of(text: str) -> int | None:
     """How many days are asked for; None for what is no whole number of them, up to MOST_DAYS."""
@@ -109,7 +113,7 @@ def items(seen: Seen, days: int) -> tuple[Item, ...]:
         *_alarms(seen, "", BOX),
         _reach(seen.ways),
         *_barriers(seen.barriers),
-        *_garden(seen, seen.today + days * DAY),
+        *_garden(seen, seen.home(days)),
         *(Item(BOX, Mark.UNKNOWN, each) for each in seen.unread),
     )
     places = (*map(_of_reservoir, beds), all_else)
@@ -143,12 +147,12 @@ class _Bed:
     @property
     def home(self) -> date:
         """The day on which you are back."""
-        return self.seen.today + self.days * DAY
+        return self.seen.home(self.days)
 
     @property
     def named(self) -> str:
-        """How a command is told which reservoir; nothing where there is only one."""
-        return f" --reservoir {self.of.name}" if len(self.seen.state.reservoirs) > 1 else ""
+        """How a command is told that it is this one."""
+        return words.option(self.of.name, len(self.seen.state.reservoirs))
 
     def lasts(self, said: str) -> Item:
         return Item(self.of.title, Mark.LASTS, said)
@@ -247,10 +251,8 @@ def _used(bed: _Bed, role: Role) -> _Use:
 
 def _bottle(bed: _Bed, role: Role, use: _Use) -> Item:
     cap, days = bed.of.caps[role], bed.days
-    left, todo = (
-        f"{words.ROLE[role]}: {cap.bottle_left_ml:.0f} mL left",
-        f"fill it, then: `evenwater bottle {role}{bed.named}`",
-    )
+    left = f"{words.ROLE[role]}: {cap.bottle_left_ml:.0f} mL left"
+    todo = f"fill it, then: `evenwater bottle {role}{bed.named}`"
     if cap.bottle_left_ml >= cap.max_per_day_ml * days:
         return bed.lasts(f"{left}, enough even at its cap of {cap.max_per_day_ml:g} mL a day")
     if use.days < FEWEST_DAYS:

@@ -6,7 +6,6 @@ import argparse
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
-from datetime import timedelta
 from itertools import groupby
 from pathlib import Path
 from typing import Any, TypeVar
@@ -15,7 +14,19 @@ from pydantic import TypeAdapter, ValidationError
 
 from config.settings import Settings
 from daemon import words
-from daemon.away.items import ALL_ELSE, BEYOND, MOST_DAYS, SIGN, USUAL_DAYS, Item, Mark, days_of, items, summed
+from daemon.away.items import (
+    ALL_ELSE,
+    BEYOND,
+    MOST_DAYS,
+    SIGN,
+    USUAL_DAYS,
+    Item,
+    Mark,
+    days_of,
+    items,
+    summed,
+    worst,
+)
 from daemon.away.seen import Ask, seen_now
 from daemon.cli.ask import Commands, add_command, or_refusal
 from daemon.cli.crop_settings import today
@@ -62,10 +73,10 @@ def away(arguments: argparse.Namespace) -> int:
         whole = {"days": arguments.days, "items": [asdict(item) for item in found]}
         print(json.dumps(whole, ensure_ascii=False))
     else:
-        until = seen.today + timedelta(days=arguments.days)
-        heading = f"{seen.settings.site.name}, left alone for {words.days(arguments.days)}, until {until}"
+        alone = f"left alone for {words.days(arguments.days)}, until {seen.home(arguments.days)}"
+        heading = f"{seen.settings.site.name}, {alone}"
         print("\n".join(lines(found, heading)))
-    return FINE if all(item.mark is Mark.LASTS for item in found) else SEE_TO_IT
+    return FINE if worst(found) is Mark.LASTS else SEE_TO_IT
 
 
 def lines(found: Sequence[Item], heading: str) -> Iterator[str]:

@@ -190,7 +190,7 @@ def _away(visit: Visit) -> Markup:
         days, trouble = USUAL_DAYS, f"{asked!r} is no number of days from 1 to {MOST_DAYS}"
     ask = visit.daemon.looked_up
     seen = seen_now(visit.folder, visit.state, _as_started(visit), ask, _now_here(visit).date())
-    return views.away(days, seen.today + timedelta(days=days), items(seen, days), trouble=trouble)
+    return views.away(days, seen.home(days), items(seen, days), trouble=trouble)
 
 
 def _settings(visit: Visit) -> Markup:

@@ -32,7 +32,7 @@ def by_hand(of: ReservoirState, visitor: Visitor, among: int, asked: Mapping[str
 
 
 def _commands(of: ReservoirState, among: int) -> Iterator[tuple[str, str]]:
-    named = f" --reservoir {of.name}" if among > 1 else ""
+    named = words.option(of.name, among)
     for pump in list(of.pumps)[:1]:
         yield BOTTLE, f"evenwater bottle {pump}{named}"
         yield TUBE, f"evenwater tube {pump}{named}"

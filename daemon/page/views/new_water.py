@@ -46,7 +46,7 @@ def _telling(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
     if not visitor.may_act:
         return Markup("")
     if not visitor.may_raise:
-        named = f" --reservoir {of.name}" if among > 1 else ""
+        named = words.option(of.name, among)
         return at_the_tank("When it is in", f"evenwater change-out done{named}")
     form = offered(
         visitor,

@@ -71,7 +71,7 @@ def _against(amount: float | None, low: float, high: float) -> str:
 
 
 def _pausing(of: ReservoirState, visitor: Visitor, among: int) -> Markup:
-    named = f" --reservoir {of.name}" if among > 1 else ""
+    named = words.option(of.name, among)
     if of.condition is Condition.LOCKED:
         command = f"evenwater clear{named}"
         return _at_the_tank("To clear it, once its cause is found and mended", command, _clearing(of, visitor))
