@@ -45,8 +45,11 @@ class Watch:
             what, name, message = await self._looked()
             quiet_s += self._every_s
             if what != told or quiet_s >= HERE_S:
-                self._tell(event(name if what != told else "here", **message))
                 self._newest = event(name, **message)
+                if what != told:
+                    self._tell(self._newest)
+                else:
+                    self._remind(event("here", **message))
                 told, quiet_s = what, 0.0
             await asyncio.sleep(self._every_s)
 
@@ -92,6 +95,12 @@ class Watch:
             if place.full():  # not taken yet, and no longer the newest
                 place.get_nowait()
             place.put_nowait(message)
+
+    def _remind(self, message: bytes) -> None:
+        """Tell those to whom nothing is left to tell: what is not taken yet says more."""
+        for place in self._places:
+            if not place.full():
+                place.put_nowait(message)
 
 
 def event(name: str, **said: float | str) -> bytes:

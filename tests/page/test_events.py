@@ -102,6 +102,19 @@ def test_who_does_not_listen_gets_the_newest_and_no_more(tank: AtTheTank) -> Non
     watched(tank, act)
 
 
+def test_a_word_that_all_is_well_does_not_take_the_place_of_news(tank: AtTheTank) -> None:
+    """Which who does not listen has still to take."""
+
+    async def act(watch: Watch, looking: Looking, messages: AsyncIterator[bytes]) -> AsyncIterator[None]:
+        await heard(messages)
+        watch._tell(event("new", count=7))
+        watch._remind(event("here", count=7))
+        assert await heard(messages) == ("new", {"count": 7})
+        yield
+
+    watched(tank, act)
+
+
 def test_who_comes_later_is_told_at_once(tank: AtTheTank) -> None:
     """The newest that is known, not only the next."""
 
