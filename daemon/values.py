@@ -174,7 +174,7 @@ class Cap(StrEnum):
     HANDS_OFF = "hands_off"  # minimum time since pH moved by itself: somebody may be at work
     SHARE = "share"  # share of the reservoir's volume
     RUN_TIME = "run_time"  # longest single run of a pump
-    USUAL = "usual"  # far more than this tank takes in a day
+    USUAL = "usual"  # pH comes back further than it usually does
     TOO_SMALL = "too_small"  # below what the pump can deliver truly
 
 

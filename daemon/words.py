@@ -305,10 +305,12 @@ MEASURE = "measure pH with a hand meter or a test strip, then `evenwater clear -
 
 
 def unusual(pump: Role, usual: Usual) -> str:
-    """Why dosing stopped: the tank takes more than it usually does, and what to compare."""
+    """Why dosing stopped: pH comes back further than it usually does, and what to compare."""
+    way, known = "rose" if pump is Role.PH_DOWN else "fell", usual.usual_ph
+    like = f"at most {usual.most_ph:.1f} in water as new as this" if known is None else f"{known:.2f}"
     return (
-        f"{usual.day_ml:.0f} mL {ROLE[pump]} within 24 h, usual here are {usual.usual_ml:.0f}: {MAY_DRIFT}; "
-        f"{MEASURE}"
+        f"after {ROLE[pump]} pH {way} again by {usual.day_ph:.2f} in all within 24 h, usual here is {like}: "
+        f"{MAY_DRIFT}; {MEASURE}"
     )
 
 
@@ -391,7 +393,7 @@ CAP: Mapping[Cap, str] = {
     Cap.HANDS_OFF: "pH moved by itself, somebody may be at work",
     Cap.SHARE: "the largest share of the reservoir's volume",
     Cap.RUN_TIME: "the longest run of a pump",
-    Cap.USUAL: "far more than this tank usually takes",
+    Cap.USUAL: "pH comes back further than it usually does",
     Cap.TOO_SMALL: "less than the pump delivers truly",
 }
 OUTCOME: Mapping[Outcome, str] = {

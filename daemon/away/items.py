@@ -17,7 +17,6 @@ from config.settings import Reservoir, Settings
 from daemon import words
 from daemon.crop.tasks import Task
 from daemon.desk.reach import CALLS_NOBODY, Reach
-from daemon.dose.usual import SETTLED_DAYS
 from daemon.keeping.causes import LEVEL_ENOUGH
 from daemon.values import (
     NOT_OF_ITS_OWN,
@@ -37,6 +36,7 @@ from daemon.values import (
 from drivers.barriers import Barrier, Standing
 
 LOOKED_BACK_DAYS, FEWEST_DAYS = 7, 3  # of doses; by fewer nobody knows what a day takes
+FRESH_DAYS = 1.0  # the first of fresh water takes more than others
 DAY = timedelta(days=1)
 USUAL_DAYS, MOST_DAYS = 14, 60
 BOX, ALL_ELSE = "", "The box, and all else"
@@ -238,7 +238,7 @@ def _used(bed: _Bed, role: Role) -> _Use:
     """By full days, counted back from now; the first after fresh water came is unlike the others."""
     utc, entries = bed.seen.state.utc, bed.seen.entries
     first = min((entry.utc for entry in entries), default=utc)
-    fresh_days = inf if bed.of.water is None else bed.of.water.days - SETTLED_DAYS
+    fresh_days = inf if bed.of.water is None else bed.of.water.days - FRESH_DAYS
     days = int(max(0.0, min(LOOKED_BACK_DAYS, (utc - first) / DAY, fresh_days)))
     per_day_ml = [0.0] * days
     for entry in entries:

@@ -121,12 +121,11 @@ class Ledger:
             return SPENT
         return self._tally.totals(reservoir, pump, self.proven_s(stamp))
 
-    def given(self, reservoir: str, pump: Role) -> tuple[Given, ...]:
-        """Every dose of one pump into the water that is in, oldest first. Raises LedgerError."""
+    def given(self, reservoir: str) -> tuple[Given, ...]:
+        """Every dose of acid and base into the water that is in, oldest first. Raises LedgerError."""
         water = self.water(reservoir)
         return self._kept(
-            ("given", reservoir, pump),
-            lambda: given_of(self._rows, reservoir, pump, water, self._time.proven_of),
+            ("given", reservoir), lambda: given_of(self._rows, reservoir, water, self._time.proven_of)
         )
 
     def intend(self, permit: Permit, stamp: Stamp, by: str = "") -> int:

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from daemon.dose.ledger_file import last_number, line, write_row
-from daemon.dose.usual import Given
+from daemon.dose.usual import AGAINST, Given
 from daemon.dose.windows import Stamp
 from daemon.measure.rate import Tube
-from daemon.values import NOT_OF_ITS_OWN, DoseReason, Role
+from daemon.values import INTO_A_CUP, DoseReason, Role
 
 NEW_WATER = "new_water"  # stands where a refill names its pump
 NEW_TUBE = "new_tube_"  # likewise, before the pump's role
 
 _GIVEN = """
-SELECT boot, at_s, run_s, ml, coalesce(json_extract(numbers, '$.need_ml'), 0.0) FROM entries
-WHERE reservoir = ? AND pump = ? AND reason NOT IN (?, ?, ?, ?) AND number > ? ORDER BY number
+SELECT boot, at_s, run_s, ml, pump, reason, json_extract(numbers, '$.ph'), json_extract(numbers, '$.ml_per_ph'),
+    coalesce(json_extract(numbers, '$.level_share'), 1.0) FROM entries
+WHERE reservoir = ? AND pump IN (?, ?) AND reason NOT IN (?, ?, ?) AND number > ? ORDER BY number
 """
 _CHANGED = "SELECT after_entry, utc FROM refills WHERE reservoir = ? AND pump = ? ORDER BY number DESC LIMIT 1"
 _TURNED = "SELECT total(run_s) FROM entries WHERE reservoir = ? AND pump = ? AND reason != ? AND number > ?"
@@ -63,9 +64,17 @@ def tube_of(rows: Rows, reservoir: str, pump: Role) -> Tube:
 
 
 def given_of(
-    rows: Rows, reservoir: str, pump: Role, water: Water | None, proven_of: Callable[[int, float], float]
+    rows: Rows, reservoir: str, water: Water | None, proven_of: Callable[[int, float], float]
 ) -> tuple[Given, ...]:
-    """Every dose of its own of one pump into this water, oldest first."""
+    """Every dose of acid and base into this water, oldest first."""
     after = 0 if water is None else water.after_entry
-    found = rows(_GIVEN, reservoir, pump, *NOT_OF_ITS_OWN, after)
-    return tuple(Given(proven_of(boot, at_s) + run_s, ml, need_ml) for boot, at_s, run_s, ml, need_ml in found)
+    found = rows(_GIVEN, reservoir, *AGAINST, *INTO_A_CUP, DoseReason.REPAIR, after)
+    return tuple(_given(proven_of(boot, at_s) + run_s, row) for boot, at_s, run_s, *row in found)
+
+
+def _given(end_s: float, row: Sequence[Any]) -> Given:
+    ml, pump, reason, ph, ml_per_ph, level_share = row
+    role, by_hand = Role(pump), reason == DoseReason.BY_HAND
+    if by_hand or ph is None or ml_per_ph is None or not ml_per_ph * level_share > 0.0:
+        return Given(end_s, role, by_hand=by_hand)
+    return Given(end_s, role, ph, -AGAINST[role] * ml / (ml_per_ph * level_share))

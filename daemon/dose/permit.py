@@ -16,10 +16,10 @@ Every cap is checked here, in this order; the first that says no names itself:
     REFILL     three mixing times since water was added
     HANDS_OFF  three mixing times since pH moved with no dose
     of the waits from GAP on a timed run into a cylinder keeps only OPPOSITE (see _too_soon);
+    USUAL      acid and base: pH came back no further within 24 h than it usually does (daemon.dose.usual)
     then the amounts PER_DOSE, PER_HOUR, PER_DAY, SHARE, BOTTLE, RUN_TIME: the smallest binds;
     and where the level is measured, LEVEL takes off what the missing water would have taken up; water
-    itself is bound by the room that is left, and by none where no probe measures a share;
-    acid and base by USUAL, what is left of what this tank usually takes
+    itself is bound by the room that is left, and by none where no probe measures a share
 
 What is left below the pump's smallest true dose is refused in the name of the cap that made it small.
 Each comparison is written so that NaN says no. Nothing here can be raised by a setting above the
@@ -33,6 +33,7 @@ from math import inf
 
 from config.pump import HARD_MAX_RUN_S, HARD_MIN_GAP_S, MIXING_TIMES, REAGENT_LIMITS, HardLimits, hard_limits
 from config.settings import Reservoir
+from daemon.dose.usual import Usual
 from daemon.dose.windows import HOUR_S, Totals
 from daemon.values import (
     INTO_A_CUP,
@@ -79,7 +80,7 @@ class Facts:
     circulation_on: whether the water is known to be stirred; asked only if has_circulation.
     rate_usable: whether the pump's mL per second may be dosed by.
     since_refill_s, since_moved_s: seconds since water was added, since pH moved by itself; None: never.
-    usual_room_ml: what is left of what this tank usually takes (daemon.dose.usual); None: not known yet.
+    usual: how far pH came back against this pump, and the most that is believed; None: nothing can be told.
     """
 
     condition: Condition
@@ -95,7 +96,7 @@ class Facts:
     rate_usable: bool = True
     since_refill_s: float | None = None
     since_moved_s: float | None = None
-    usual_room_ml: float | None = None
+    usual: Usual | None = None
 
 
 def limits_of(role: Role, reservoir: Reservoir) -> PumpLimits:
@@ -116,7 +117,7 @@ def limits_of(role: Role, reservoir: Reservoir) -> PumpLimits:
 
 def permit(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit | Refusal:
     """What of `request` may run now: a Permit of at most what was asked, or the Refusal that says why not."""
-    refusal = _not_now(request, limits, facts)
+    refusal = _not_now(request, limits, facts) or _unusual(request, facts)
     return refusal if refusal is not None else _how_much(request, limits, facts)
 
 
@@ -219,13 +220,19 @@ def _too_soon(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal
     return None
 
 
+def _unusual(request: DoseRequest, facts: Facts) -> Refusal | None:
+    """Asked last of all that says no: by then the newest dose has mixed, and its effect is in the reading."""
+    usual = facts.usual
+    if usual is None or usual.day_ph <= usual.most_ph:
+        return None
+    return Refusal(request, Cap.USUAL, {"day_ph": usual.day_ph, "most_ph": usual.most_ph})
+
+
 def _how_much(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit | Refusal:
     """The smallest room that any amount cap leaves, if the pump can deliver that little truly."""
     rooms = _rooms(limits, facts)
     if request.pump is Role.TOP_UP:
         rooms = (*rooms, (Cap.LEVEL, _empty_ml(facts)))
-    if facts.usual_room_ml is not None:
-        rooms = (*rooms, (Cap.USUAL, _room(facts.usual_room_ml, 0.0)))
     cap, room_ml = min(rooms, key=lambda room: room[1])
     factor = 1.0 if request.pump is Role.TOP_UP else level_factor(facts.level_share)
     ml = min(request.ml, room_ml) * factor

@@ -1,23 +1,24 @@
-"""How much acid or base this tank usually takes, and whether it now takes too much. Pure.
+"""How far water takes back by itself what acid or base did to it, and whether that is now too far. Pure.
 
-A pH probe that drifts slowly is believed: every dose shows its effect, and more and more is dosed. But water
-asks for about as much each day as on the days before.
+A pH probe that drifts slowly is believed: every dose shows its effect, and more and more is dosed. But what
+pH does of its own, beside all doses, is in one water about the same from day to day, and what a probe drifts
+comes on top of it.
 
-    . . | day 3 | day 2 | day 1 | the last 24 h | now           days: full ones, counted back from now
-        \\___ usual: the most ___/                               the first after fresh water is left out
+    came back = reading now - reading at the first dose of the last 24 h - what the doses since should have done
+                (for acid upwards, for base downwards)
 
-    room = USUAL_TIMES x usual + margin in mL - what was given in the last 24 h
+    since the first dose into this water     the most that is believed to be the water's own
+    up to 30 h                               NEW_PH: hard water loses its CO2
+    up to 54 h                               MOST_PH
+    then                                     USUAL_TIMES x the most of the last full days + MARGIN_PH, if less
 
-                     one probe                          two that agree
-    margin           MARGIN_PH by the lesser of what    MARGIN_PH + AGREED_PH by what doses taught
-                     doses taught and the settings say
+    one probe                                WATER_PH more in the day after water came in
+    two that agree                           AGREED_PH more
 
-The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Nothing
-is held back until DAYS_NEEDED full days have been seen. After a person has cleared a safety stop only what was
-given since counts, and for a day with a wider margin. If that stop doubted the probe, and what they measured
-agreed with it, then what was given in the day before was the water's own, and is usual; and so is the whole way
-that was left at the first dose after, if that came within a day. (Where it had to be calibrated, the doubt was
-right.)
+The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Only
+what was after the newest doubt counts: after a lock that a person has cleared, after a calibration, after a dose
+poured by hand. If that lock doubted the probe, and what they measured agreed with it, then the day before it
+was the water's own, and is usual for a week.
 
 Where two probes agree, one that drifts would show in the other: what is asked for is then most likely the water's
 own, such as a top-up that no level probe saw, after a week in which nothing was needed. What befalls both alike,
@@ -29,26 +30,37 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
+from types import MappingProxyType
 from typing import NamedTuple
 
 from daemon.dose.windows import DAY_S
+from daemon.values import Role
 
 USUAL_TIMES = 1.25  # plants grow, and days differ
-NEED_TIMES = 1.5  # what water far from its target takes is known to a half at best
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
+NEW_PH = 2.5  # of fresh water
+MOST_PH = 1.2  # from SETTLED_DAYS and a day on
 WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
-CLEARED_PH = 0.3  # more for a day after a person's word that the probe is right
 AGREED_PH = 1.2  # more while two probes agree: only what befalls both alike can still mislead
 DAYS_NEEDED, MOST_DAYS = 1, 7
-SETTLED_DAYS = 1  # fresh water takes up to a day until its CO2 has gone
+SETTLED_DAYS = 0.25  # the first hours of fresh water are unlike all others
+
+AGAINST = MappingProxyType({Role.PH_DOWN: 1.0, Role.PH_UP: -1.0})
+"""Which way pH comes back against each pump."""
 
 
 class Given(NamedTuple):
-    """A dose, as the ledger has it: end of the run in proven s, mL given, mL the water then needed in all."""
+    """A dose of acid or base, as the ledger has it.
+
+    end_s: of the run, proven; ph: what it rested on, None where nobody knows what it did (by hand, or in a line
+    that says nothing of it); shift_ph: what it should have done, below 0 for acid; by_hand: a person poured it.
+    """
 
     end_s: float
-    ml: float
-    need_ml: float = 0.0
+    pump: Role
+    ph: float | None = None
+    shift_ph: float = 0.0
+    by_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,56 +75,73 @@ class Cleared:
 
 
 NEVER = Cleared()
-_NONE_YET = Given(inf, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Usual:
-    """What one pump usually gives in a day, from how many days, and what counts of the last 24 h.
+    """How far pH came back against one pump in the last 24 h, and the most of it that is believed, in pH.
 
-    cleared: a person has cleared a safety stop within them. need_ml: what the water needed at the first dose
-    since, 0 unless the probe was found right.
+    usual_ph: the most of a full day before; None while none is known.
     """
 
-    usual_ml: float
-    days: int
-    day_ml: float
-    cleared: bool = False
-    need_ml: float = 0.0
+    day_ph: float
+    most_ph: float
+    usual_ph: float | None = None
 
 
-def usual_of(given: Sequence[Given], now_s: float, cleared: Cleared = NEVER) -> Usual | None:
-    """What is usual of this pump at `now_s` (proven); None while too little is known.
+def usual_of(  # noqa: PLR0917 - six facts of one moment
+    given: Sequence[Given], pump: Role, ph: float, now_s: float, cleared: Cleared = NEVER, since_s: float = -inf
+) -> Usual:
+    """What is usual against this pump at `now_s` (proven), where pH reads `ph`.
 
-    given: all its doses, oldest first, since the water was last changed.
+    given: all acid and base, oldest first, since the water was last changed; since_s: what was before it does not
+    count, as the probe was calibrated then.
     """
-    if not given:
-        return None
-    begun_s = given[0].end_s + SETTLED_DAYS * DAY_S
-    count = min(MOST_DAYS, int((now_s - DAY_S - begun_s) / DAY_S))
+    against = AGAINST[pump]
+    day_ph = against * _own_ph(_between(given, max(now_s - DAY_S, cleared.at_s, since_s), inf), ph)
+    age_s = now_s - given[0].end_s if given else 0.0
+    count = min(MOST_DAYS, int(age_s / DAY_S - SETTLED_DAYS - 1.0))
     if not count >= DAYS_NEEDED:
-        return None
-    days = [_between(given, now_s - (k + 1) * DAY_S, now_s - k * DAY_S) for k in range(1, count + 1)]
+        usual_ph, most_ph = None, MOST_PH if age_s >= (SETTLED_DAYS + 1.0) * DAY_S else NEW_PH
+    else:
+        usual_ph = max(0.0, *(against * _of_day(given, now_s - k * DAY_S) for k in range(1, count + 1)))
+        most_ph = min(MOST_PH, _with_margin(usual_ph))
     if cleared.agreed and now_s - cleared.at_s < MOST_DAYS * DAY_S:
-        days.append(_between(given, cleared.at_s - DAY_S, cleared.at_s))
-    first = next((dose for dose in given if dose.end_s > cleared.at_s), _NONE_YET)
-    is_granted = cleared.at_s > -inf and not now_s - first.end_s > DAY_S
-    is_soon = first.end_s - cleared.at_s < DAY_S  # later the probe may have gone wrong again
-    need_ml = first.need_ml if is_granted and is_soon and cleared.agreed else 0.0
-    day_ml = _between(given, max(now_s - DAY_S, cleared.at_s), inf)
-    return Usual(max(days), count, day_ml, is_granted, need_ml)
+        most_ph = max(most_ph, _with_margin(against * _of_day(given, cleared.at_s)))
+    return Usual(day_ph, most_ph, usual_ph)
 
 
-def room_ml(usual: Usual, ml_per_ph: float, *, after_water: bool, two_agree: bool) -> float:
-    """mL that may still be given, 0 or more.
+def margin_ph(*, after_water: bool, two_agree: bool) -> float:
+    """How much further than `most_ph` pH may come back.
 
     after_water: water or a hand came in within the last 24 h. two_agree: two probes read the same pH now.
     """
-    more_ph = WATER_PH if after_water else CLEARED_PH if usual.cleared else 0.0
-    margin_ph = MARGIN_PH + (max(more_ph, AGREED_PH) if two_agree else more_ph)
-    room = USUAL_TIMES * usual.usual_ml + NEED_TIMES * usual.need_ml + margin_ph * ml_per_ph - usual.day_ml
-    return room if room > 0.0 else 0.0
+    if two_agree:
+        return AGREED_PH
+    return WATER_PH if after_water else 0.0
 
 
-def _between(given: Sequence[Given], after_s: float, until_s: float) -> float:
-    return sum([ml for end_s, ml, _ in given if after_s < end_s <= until_s])
+def _with_margin(usual_ph: float) -> float:
+    return USUAL_TIMES * usual_ph + MARGIN_PH
+
+
+def _of_day(given: Sequence[Given], until_s: float) -> float:
+    """What pH did of its own in the day before, from the first dose of it to the last."""
+    *doses, last = _between(given, until_s - DAY_S, until_s) or (Given(until_s, Role.PH_DOWN),)
+    return 0.0 if last.ph is None else _own_ph(doses, last.ph)
+
+
+def _own_ph(doses: Sequence[Given], ph: float) -> float:
+    """What pH did of its own from the first of these doses until it reads `ph`; 0 where there is none.
+
+    What was before a dose of which nobody knows what it did is left out.
+    """
+    since = 1 + max((place for place, dose in enumerate(doses) if dose.ph is None), default=-1)
+    known = [(dose.ph, dose.shift_ph) for dose in doses[since:] if dose.ph is not None]
+    if not known:
+        return 0.0
+    return ph - known[0][0] - sum(shift_ph for _, shift_ph in known)
+
+
+def _between(given: Sequence[Given], after_s: float, until_s: float) -> list[Given]:
+    return [dose for dose in given if after_s < dose.end_s <= until_s]

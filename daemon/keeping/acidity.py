@@ -6,6 +6,7 @@ Holds what must be remembered; all deciding is done by the pure rooms. Runs on t
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 from config.pump import MIXING_TIMES
 from config.settings import Reservoir as Table
@@ -13,7 +14,6 @@ from daemon.dose.answer_file import AnswerFile
 from daemon.dose.control import (
     ControlState,
     aim_of,
-    answer_of,
     ask_ph,
     disturbed,
     expected_shift_ph,
@@ -36,8 +36,8 @@ from daemon.dose.response import (
     watch,
 )
 from daemon.dose.stages import Targets
-from daemon.dose.usual import Usual, room_ml
-from daemon.dose.windows import DAY_S, OPPOSITE
+from daemon.dose.usual import Usual, margin_ph
+from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
 from daemon.keeping.instruments import Instruments
 from daemon.keeping.record import Record
 from daemon.measure.echo import Echo, with_dose
@@ -75,6 +75,7 @@ class Acidity:
         self._little: Finding | None = None  # the newest of doses that did little
         self._little_s = 0.0
         self._fresh_share = 0.0  # what the controller knows of
+        self._calibrated_s = -inf  # proven; since this start
 
     @property
     def _mixing_s(self) -> float:
@@ -126,14 +127,17 @@ class Acidity:
             return request
         return replace(request, ml=request.ml * share, numbers={**request.numbers, "step_share": share})
 
-    def usual_room_ml(self, role: Role, usual: Usual, now_s: float) -> float:
-        """What is left of what this tank usually takes of acid or base, in mL."""
-        answer = answer_of(self.aim, self.control, role)
+    def usual(self, request: DoseRequest, stamp: Stamp) -> Usual | None:
+        """How far pH came back against this pump, and the most that is believed; None where nothing tells."""
+        ph = request.numbers.get("ph")
+        if request.pump not in OPPOSITE or ph is None:
+            return None
+        usual = self._record.usual(request.pump, ph, self._calibrated_s, stamp)
+        if usual is None:
+            return None
         two_agree = self._instruments.two_agree(Quantity.PH)
-        ml_per_ph = answer.ml_per_ph
-        if not two_agree:  # and one that drifts may have taught it: the further off, the more an acid water takes
-            ml_per_ph = min(ml_per_ph, answer.prior_ml_per_ph)
-        return room_ml(usual, ml_per_ph, after_water=self._had_water(now_s), two_agree=two_agree)
+        more_ph = margin_ph(after_water=self._had_water(stamp.at_s), two_agree=two_agree)
+        return replace(usual, most_ph=usual.most_ph + more_ph)
 
     def _had_water(self, now_s: float) -> bool:
         since = (self._instruments.since_refill_s(now_s), self.since_moved_s(now_s))
@@ -154,6 +158,7 @@ class Acidity:
     def calibrated(self, proven_s: float) -> None:
         """The probe was calibrated: how it shows doses is a new series."""
         self.echo = Echo()
+        self._calibrated_s = proven_s
         self._keep_answers(proven_s)
 
     def forget_water(self, proven_s: float) -> None:

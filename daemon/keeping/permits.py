@@ -12,6 +12,7 @@ from config.settings import Reservoir as Table
 from daemon.dose.ledger import Ledger
 from daemon.dose.pairs import as_far_as_b, b_for
 from daemon.dose.permit import Facts, cap_use, permit
+from daemon.dose.usual import Usual
 from daemon.dose.windows import Stamp
 from daemon.keeping.acidity import Acidity
 from daemon.keeping.feed import Feed
@@ -73,16 +74,11 @@ class Permits:
     def answer(self, request: DoseRequest, stamp: Stamp) -> Permit | Refusal:
         """Whether this dose may be given now, and how much of it. Raises KeyError where there is no such pump."""
         verdict = self._water.instruments.verdicts.get(_RESTS_ON[request.reason])
-        facts = self._facts(request.pump, stamp, verdict, self._usual_room_ml(request.pump, stamp))
+        facts = self._facts(request.pump, stamp, verdict, self._water.acidity.usual(request, stamp))
         allowed = permit(request, self._limits[request.pump], facts)
         if request.pump is Role.STOCK_A and isinstance(allowed, Permit):
             return self._with_its_b(allowed, stamp)
         return allowed
-
-    def _usual_room_ml(self, role: Role, stamp: Stamp) -> float | None:
-        """What is left of what this tank usually takes; None where that is not known."""
-        usual = self._water.record.usual(role, stamp)
-        return None if usual is None else self._water.acidity.usual_room_ml(role, usual, stamp.at_s)
 
     def _with_its_b(self, a: Permit, stamp: Stamp) -> Permit | Refusal:
         """Stock A only as far as its B could follow now; else the refusal of that B."""
@@ -116,7 +112,7 @@ class Permits:
         return self._table.volume_l * self._water.instruments.share_of_water
 
     def _facts(
-        self, role: Role, stamp: Stamp, verdict: Verdict | None = None, usual_room_ml: float | None = None
+        self, role: Role, stamp: Stamp, verdict: Verdict | None = None, usual: Usual | None = None
     ) -> Facts:
         instruments = self._water.instruments
         return Facts(
@@ -133,5 +129,5 @@ class Permits:
             rate_usable=self._rates.of(role, stamp.utc.date()).usable,
             since_refill_s=instruments.since_refill_s(stamp.at_s),
             since_moved_s=self._water.acidity.since_moved_s(stamp.at_s),
-            usual_room_ml=usual_room_ml,
+            usual=usual,
         )

@@ -15,7 +15,7 @@ from daemon.dose.ledger import Ledger, LedgerError
 from daemon.dose.ledger_renewed import Water
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import NEVER, Cleared, Given, Usual, usual_of
-from daemon.dose.windows import DAY_S, OPPOSITE, Stamp
+from daemon.dose.windows import DAY_S, Stamp
 from daemon.values import DoseReason, Entry, Role, WaterUse
 
 NEWEST = 50  # doses
@@ -65,22 +65,26 @@ class Record:
         days = (stamp.utc - water.utc).total_seconds() / DAY_S if stamp.utc_trusted else 0.0
         return WaterUse(days, water.stock_a_ml / stock_a_of_a_fill_ml(self._table))
 
-    def acid_and_base(self) -> dict[Role, tuple[Given, ...]]:
-        """All that was given of each of its own into the water that is in, oldest first."""
+    def acid_and_base(self) -> tuple[Given, ...]:
+        """All that went into the water that is in, oldest first."""
         try:
-            return {role: self._ledger.given(self._name, role) for role in OPPOSITE}
+            return self._ledger.given(self._name)
         except LedgerError:
-            return {}
+            return ()
 
-    def usual(self, role: Role, stamp: Stamp) -> Usual | None:
-        """What this tank usually takes of acid or base in a day; None where that is not known."""
+    def usual(self, pump: Role, ph: float, since_s: float, stamp: Stamp) -> Usual | None:
+        """How far pH came back against acid or base, and how far is usual; None where nothing can be told.
+
+        since_s: what was before it does not count, in proven s.
+        """
         ledger = self._ledger
-        if role not in OPPOSITE or ledger.fault is not None:
+        if ledger.fault is not None:
             return None
         try:
-            return usual_of(ledger.given(self._name, role), ledger.proven_s(stamp), self._cleared(stamp))
+            given, cleared = ledger.given(self._name), self._cleared(stamp)
         except LedgerError:
             return None
+        return usual_of(given, pump, ph, ledger.proven_s(stamp), cleared, since_s)
 
     def _cleared(self, stamp: Stamp) -> Cleared:
         lock = self._ledger.cleared(self._name)

@@ -145,11 +145,11 @@ class KeptReservoir:
         self._bands = {**self._bands, **bands}
 
     def _stop_unusual(self, decisions: list[Permit | Refusal], stamp: Stamp) -> None:
-        """More than this tank usually takes: the probe may be drifting, so a person has to compare."""
+        """pH comes back further than it usually does: the probe may be drifting, so a person has to compare."""
         for refused in decisions:
             if not (isinstance(refused, Refusal) and refused.cap is Cap.USUAL):
                 continue
-            usual = self._record.usual(refused.request.pump, stamp)
+            usual = self._acidity.usual(refused.request, stamp)
             if usual is not None:
                 self.lock(words.unusual(refused.request.pump, usual), stamp)
 
