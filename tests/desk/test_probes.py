@@ -345,11 +345,11 @@ def test_a_calibration_that_cannot_be_kept_is_told_and_changes_nothing(tank: AtT
 
 # a probe in doubt
 
-DRIFTING = unusual(Role.PH_DOWN, Usual(usual_ml=10.0, days=3, day_ml=60.0))
+DRIFTING = unusual(Role.PH_DOWN, Usual(day_ph=0.9, most_ph=0.5, usual_ph=0.2))
 
 
 def doubted(tank: AtTheTank) -> float:
-    """Locked, because the tank takes more than on other days; what the probe reads."""
+    """Locked, because pH comes back further than on other days; what the probe reads."""
     tank.passes(2 * TO_A_DOSE)
     tank.loop.reservoirs["bed1"].lock(DRIFTING, tank.loop.stamp())
     reading = tank.passes(1).reservoirs["bed1"].verdicts[Quantity.PH].reading

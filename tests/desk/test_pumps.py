@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from daemon.desk.requests import Origin, Request, RequestRefused, WrongParams
+from daemon.dose.reversals import reversals
 from daemon.values import Condition, Role
 from tests.at_the_tank import TO_A_DOSE, AtTheTank
 
@@ -119,8 +120,9 @@ def test_what_was_poured_is_no_dose_of_its_own(tank: AtTheTank) -> None:
     """It says nothing of what this tank usually takes, and is no turn from acid to base."""
     for pump in ("ph_down", "ph_up") * 3:
         tank.ask("poured", pump=pump, ml=1.0)
-    assert tank.service.ledger.given("bed1", Role.PH_DOWN) == ()
-    assert tank.service.ledger.given("bed1", Role.PH_UP) == ()
+    given = tank.service.ledger.given("bed1")
+    assert [(dose.by_hand, dose.ph) for dose in given] == [(True, None)] * 6
+    assert reversals(given, given[-1].end_s) is None
 
 
 @pytest.mark.parametrize("ml", [0.0, -1.0, 3000.1, 1e9])

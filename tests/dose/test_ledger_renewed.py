@@ -20,25 +20,46 @@ from tests.strategies import NOON, request, stamp
 class TestGiven:
     """What usual days are reckoned from."""
 
-    def test_doses_of_one_pump_in_proven_time(self, tmp_path: Path, book: Ledger) -> None:
+    def test_acid_and_base_in_proven_time(self, tmp_path: Path, book: Ledger) -> None:
         """Oldest first, priming and other pumps left out, also of the boot before."""
         book.intend(permitted(), stamp(10.0))
         book.intend(permitted(3.0, Role.PH_UP), stamp(20.0))
+        book.intend(permitted(3.0, Role.STOCK_A), stamp(25.0))
         primed = request(2.0, reason=DoseReason.PRIME)
         book.intend(Permit(primed, 2.0, 2.0), stamp(30.0))
-        assert book.given("bed1", Role.PH_DOWN) == (Given(14.0, 4.0),)
+        before = (Given(14.0, Role.PH_DOWN), Given(24.0, Role.PH_UP))
+        assert book.given("bed1") == before
         book.close()
         after = opened(tmp_path, stamp(5.0, boot="boot-2"))
         after.intend(permitted(6.0), stamp(15.0, boot="boot-2"))
-        assert after.given("bed1", Role.PH_DOWN) == (Given(14.0, 4.0), Given(30.0 + 10.0 + 4.0, 6.0))
-        assert after.given("bed1", Role.STOCK_A) == ()
+        assert after.given("bed1") == (*before, Given(30.0 + 10.0 + 4.0, Role.PH_DOWN))
+        assert after.given("bed2") == ()
         after.close()
 
-    def test_with_what_the_water_needed_in_all(self, book: Ledger) -> None:
-        """As the controller reckoned when it asked for the dose."""
-        asked = replace(request(4.0), numbers={"need_ml": 50.0})
-        book.intend(Permit(asked, 4.0, 4.0), stamp(10.0))
-        assert book.given("bed1", Role.PH_DOWN) == (Given(14.0, 4.0, 50.0),)
+    @pytest.mark.parametrize(
+        ("numbers", "ph", "shift_ph"),
+        [
+            ({"ph": 6.3, "ml_per_ph": 20.0}, 6.3, 0.2),
+            ({"ph": 6.3, "ml_per_ph": 20.0, "level_share": 0.5}, 6.3, 0.4),
+            ({"ph": 6.3}, None, 0.0),
+            ({"ph": 6.3, "ml_per_ph": 0.0}, None, 0.0),
+            ({"ml_per_ph": 20.0}, None, 0.0),
+        ],
+    )
+    def test_with_what_each_should_have_done(
+        self, book: Ledger, numbers: dict[str, float], ph: float | None, shift_ph: float
+    ) -> None:
+        """As reckoned when it was asked for, in the water that was in; unknown where the line does not say."""
+        for pump, way in ((Role.PH_DOWN, -1.0), (Role.PH_UP, 1.0)):
+            asked = replace(request(4.0), pump=pump, numbers=numbers)
+            book.intend(Permit(asked, 4.0, 4.0), stamp(10.0))
+            assert book.given("bed1")[-1] == Given(14.0, pump, ph, way * shift_ph)
+
+    def test_what_was_poured_by_hand_is_known_as_such(self, book: Ledger) -> None:
+        """Its effect nobody knows."""
+        poured = replace(request(4.0), reason=DoseReason.BY_HAND, numbers={"ph": 6.3, "ml_per_ph": 20.0})
+        book.intend(Permit(poured, 4.0, 4.0), stamp(10.0))
+        assert book.given("bed1") == (Given(14.0, Role.PH_DOWN, by_hand=True),)
 
     def test_time_that_is_proven_later_moves_what_was_read(self, tmp_path: Path, book: Ledger) -> None:
         """A night without power, told by the wall clock only after the next dose."""
@@ -48,9 +69,9 @@ class TestGiven:
         utc = NOON + timedelta(hours=25)
         after = opened(tmp_path, stamp(0.0, boot="boot-2", utc=utc, trusted=False))
         after.intend(permitted(), stamp(20.0, boot="boot-2", utc=utc, trusted=False))
-        (old, *_), (new_s, *_) = after.given("bed1", Role.PH_DOWN)
+        (old, *_), (new_s, *_) = after.given("bed1")
         after.keep_time(stamp(60.0, boot="boot-2", utc=utc + timedelta(seconds=60), trusted=True))
-        (still_old, *_), (newer_s, *_) = after.given("bed1", Role.PH_DOWN)
+        (still_old, *_), (newer_s, *_) = after.given("bed1")
         assert still_old == old
         assert newer_s - new_s > 24 * 3600.0
         after.close()
@@ -78,7 +99,7 @@ class TestGiven:
         book.close()
         after = opened(tmp_path, stamp(150.0))
         after.intend(permitted(6.0), stamp(200.0))
-        assert after.given("bed1", Role.PH_DOWN) == (Given(204.0, 6.0),)
+        assert after.given("bed1") == (Given(204.0, Role.PH_DOWN),)
         assert after.totals("bed1", Role.PH_DOWN, stamp(300.0)).since_refill_ml == 10.0
         water = after.water("bed1")
         assert water is not None
@@ -105,4 +126,4 @@ class TestGiven:
         """It says that it is closed."""
         book.close()
         with pytest.raises(LedgerError):
-            book.given("bed1", Role.PH_DOWN)
+            book.given("bed1")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf, isfinite, isnan, nan
 from typing import Any
 
@@ -22,6 +23,7 @@ from config.pump import (
 )
 from config.settings import Reservoir
 from daemon.dose.permit import LEVEL_STOP_SHARE, Facts, PumpLimits, cap_use, limits_of, permit
+from daemon.dose.usual import Usual
 from daemon.dose.windows import SPENT, Totals
 from daemon.values import Cap, Condition, DoseReason, DoseRequest, Permit, Quality, Refusal, Role
 from tests.strategies import any_facts, any_limits, any_request, facts, limits, request, verdict
@@ -47,7 +49,6 @@ AMOUNT_CAPS = [
     (Cap.PER_DAY, lambda room: (limits(), facts(spent=spent(day_ml=50.0 - room)))),
     (Cap.SHARE, lambda room: (limits(), facts(volume_l=room))),  # 1 mL per litre
     (Cap.BOTTLE, lambda room: (limits(), facts(spent=spent(since_refill_ml=950.0 - room)))),  # 5 % stays
-    (Cap.USUAL, lambda room: (limits(), facts(usual_room_ml=room))),
     (Cap.RUN_TIME, lambda room: (limits(ml_per_s=room / HARD_MAX_RUN_S), facts())),
 ]
 
@@ -89,6 +90,25 @@ class TestAmountCap:
         got = permit(request(4.0), *leaving(0.1))
         assert isinstance(got, Refusal)
         assert got.cap is cap
+
+
+@pytest.mark.parametrize(
+    ("day_ph", "most_ph", "passes"),
+    [(0.4, 0.4, True), (-0.4, 0.3, True), (0.401, 0.4, False), (nan, 0.4, False), (0.4, nan, False)],
+)
+def test_ph_that_comes_back_further_than_usual_refuses(day_ph: float, most_ph: float, passes: bool) -> None:
+    """Whatever the amount; asked last, so that a dose that still mixes is no reason."""
+    unusual = facts(usual=Usual(day_ph, most_ph))
+    got = permit(request(), limits(), unusual)
+    if passes:
+        assert isinstance(got, Permit)
+        return
+    assert isinstance(got, Refusal)
+    assert got.cap is Cap.USUAL
+    assert set(got.numbers) == {"day_ph", "most_ph"}
+    mixing = permit(request(), limits(), replace(unusual, spent=spent(since_pump_s=1.0, since_any_s=1.0)))
+    assert isinstance(mixing, Refusal)
+    assert mixing.cap is not Cap.USUAL
 
 
 @pytest.mark.parametrize("name", ["max_per_dose_ml", "max_per_hour_ml", "max_per_day_ml"])

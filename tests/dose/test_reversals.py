@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from math import nan
 
 from daemon.dose.finding import Surprise
@@ -15,12 +14,9 @@ NOW_S = 1e6
 DOWN, UP = Role.PH_DOWN, Role.PH_UP
 
 
-def history(*pumps: Role, every_s: float = 6 * 3600.0) -> dict[Role, list[Given]]:
+def history(*pumps: Role, every_s: float = 6 * 3600.0) -> list[Given]:
     """Doses, told newest first, the newest just now."""
-    given: defaultdict[Role, list[Given]] = defaultdict(list)
-    for i, pump in reversed(list(enumerate(pumps))):
-        given[pump].append(Given(NOW_S - i * every_s, 3.0))
-    return given
+    return [Given(NOW_S - i * every_s, pump) for i, pump in reversed(list(enumerate(pumps)))]
 
 
 def test_the_third_reversal_of_a_day_is_found() -> None:
@@ -51,5 +47,10 @@ def test_a_time_that_is_no_number_makes_no_dose_old() -> None:
 
 def test_nothing_given_is_no_reversal() -> None:
     """As in new water, or where the ledger cannot be read."""
-    assert reversals({}, NOW_S) is None
-    assert reversals({DOWN: (), UP: ()}, NOW_S) is None
+    assert reversals((), NOW_S) is None
+
+
+def test_what_a_person_poured_turns_nothing() -> None:
+    """They had their reasons."""
+    given = history(DOWN, UP, DOWN, UP)
+    assert reversals([given[0], given[1]._replace(by_hand=True), *given[2:]], NOW_S) is None

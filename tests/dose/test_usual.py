@@ -1,9 +1,8 @@
-"""What a tank usually takes in a day, and what is left of it."""
+"""How far water takes back by itself what was done to it, and how far is believed."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from math import nan
+from math import isclose, nan
 
 import pytest
 from hypothesis import given
@@ -11,137 +10,179 @@ from hypothesis import strategies as st
 
 from daemon.dose.usual import (
     AGREED_PH,
-    CLEARED_PH,
     MARGIN_PH,
-    NEED_TIMES,
+    MOST_PH,
+    NEVER,
+    NEW_PH,
     USUAL_TIMES,
     WATER_PH,
     Cleared,
     Given,
     Usual,
-    room_ml,
+    margin_ph,
     usual_of,
 )
-from daemon.dose.windows import DAY_S
-from tests.strategies import any_float
+from daemon.dose.windows import DAY_S, HOUR_S
+from daemon.values import Role
+
+DOWN, UP = Role.PH_DOWN, Role.PH_UP
+EACH_PH = 0.05  # that a dose moves pH
 
 
-def room_of(usual: Usual, ml_per_ph: float, *, after_water: bool) -> float:
-    """What is left where one probe tells the pH."""
-    return room_ml(usual, ml_per_ph, after_water=after_water, two_agree=False)
+def doses(*rises_ph: float, every_h: float = 6.0, from_s: float = 0.0, pump: Role = DOWN) -> list[Given]:
+    """Doses of one pump, each on what pH did by itself since the one before: up for acid, down for base."""
+    way, ph, found = (1.0, 5.8, []) if pump is DOWN else (-1.0, 6.2, [])
+    for number, rise_ph in enumerate(rises_ph):
+        ph += way * rise_ph
+        found.append(Given(from_s + number * every_h * HOUR_S, pump, ph, -way * EACH_PH))
+        ph -= way * EACH_PH
+    return found
 
 
-def days(*each_ml: float) -> list[Given]:
-    """Four equal doses on each of these days, the first of them at the start of time."""
-    return [
-        Given((day + quarter / 4.0) * DAY_S, ml / 4.0) for day, ml in enumerate(each_ml) for quarter in range(4)
-    ]
+def now(history: list[Given], pump: Role = DOWN, more_ph: float = 0.0, cleared: Cleared = NEVER) -> Usual:
+    """What is found nearly six hours after the last dose, when pH has moved so far by itself since."""
+    assert history[-1].ph is not None
+    ph = history[-1].ph + history[-1].shift_ph + (more_ph if pump is DOWN else -more_ph)
+    return usual_of(history, pump, ph, history[-1].end_s + 5.9 * HOUR_S, cleared)
 
 
-def test_the_most_of_a_day_is_usual_and_the_first_is_left_out() -> None:
-    """Fresh water takes much; a day with a top-up is one of the usual ones."""
-    usual = usual_of(days(90.0, 8.0, 8.0, 40.0, 8.0, 6.0), 5.75 * DAY_S)
-    assert usual is not None
-    assert (usual.usual_ml, usual.days) == (40.0, 3)
-    assert usual.day_ml == 6.0
-
-
-@pytest.mark.parametrize("now_days", [0.0, 1.0, 2.9])
-def test_nothing_is_known_before_the_third_day(now_days: float) -> None:
-    """One to settle, one full one, and the last 24 hours."""
-    history = days(8.0, 8.0, 8.0)
-    assert usual_of(history, now_days * DAY_S) is None
-    assert usual_of(history, 3.0 * DAY_S) is not None
-    assert usual_of([], 9.0 * DAY_S) is None
-
-
-def test_a_stop_that_was_cleared_begins_the_count_anew_with_more_room() -> None:
-    """For a day from the first dose after it began, however long it stood; what is usual stays."""
-    history = [*days(8.0, 8.0, 8.0, 8.0), Given(3.9 * DAY_S, 30.0), Given(9.0 * DAY_S, 5.0, 50.0)]
-    stopped = Cleared(4.2 * DAY_S)
-    before = usual_of(history[:-1], 4.1 * DAY_S)
-    within, after = usual_of(history, 9.9 * DAY_S, stopped), usual_of(history, 10.1 * DAY_S, stopped)
-    assert before is not None
-    assert within is not None
-    assert after is not None
-    assert (before.day_ml, before.cleared) == (36.0, False)
-    assert (within.day_ml, within.cleared, within.need_ml) == (5.0, True, 0.0)
-    assert not after.cleared
-    narrow_ml = room_of(replace(within, cleared=False), 60.0, after_water=False)
-    assert room_of(within, 60.0, after_water=False) - narrow_ml == pytest.approx(CLEARED_PH * 60.0)
-
-
-def test_a_probe_that_was_found_right_grants_the_day_before_and_the_way_that_was_left() -> None:
-    """The person measured that it reads right, so it was the water that wanted all that, and wants the rest."""
-    history = [*days(8.0, 8.0, 8.0, 8.0), Given(4.1 * DAY_S, 30.0), Given(4.4 * DAY_S, 5.0, 50.0)]
-    stopped_s, now_s = 4.2 * DAY_S, 4.5 * DAY_S
-    word = usual_of(history, now_s, Cleared(stopped_s))
-    measured = usual_of(history, now_s, Cleared(stopped_s, agreed=True))
-    assert word is not None
-    assert measured is not None
-    assert (word.usual_ml, word.need_ml) == (8.0, 0.0)
-    assert (measured.usual_ml, measured.need_ml) == (36.0, 50.0)
-    more_ml = room_of(measured, 60.0, after_water=False) - room_of(word, 60.0, after_water=False)
-    assert more_ml == pytest.approx(USUAL_TIMES * (36.0 - 8.0) + NEED_TIMES * 50.0)
-
-
-def test_what_was_measured_holds_for_a_day_and_its_day_for_a_week() -> None:
-    """Then the water has shown anew what it wants, or the probe may have drifted since."""
-    history = [*days(8.0, 8.0, 8.0, 8.0), Given(4.1 * DAY_S, 30.0), Given(4.4 * DAY_S, 5.0, 50.0)]
-    cleared = Cleared(4.2 * DAY_S, agreed=True)
-    later, last = usual_of(history, 5.5 * DAY_S, cleared), usual_of(history, 12.3 * DAY_S, cleared)
-    assert later is not None
-    assert last is not None
-    assert (later.usual_ml, later.need_ml) == (37.0, 0.0)
-    assert (last.usual_ml, last.need_ml) == (5.0, 0.0)
-
-
-def test_the_way_is_granted_only_where_dosing_goes_on_within_a_day() -> None:
-    """A probe that was right two days ago may drift by now."""
-    history = [*days(8.0, 8.0, 8.0, 8.0), Given(4.1 * DAY_S, 30.0), Given(5.3 * DAY_S, 5.0, 50.0)]
-    late = usual_of(history, 5.4 * DAY_S, Cleared(4.2 * DAY_S, agreed=True))
-    assert late is not None
-    assert (late.cleared, late.need_ml) == (True, 0.0)
-
-
-def test_the_room_is_the_usual_day_and_a_margin() -> None:
-    """More for a day after water came in, since that wants its share."""
-    usual = Usual(usual_ml=8.0, days=3, day_ml=6.0)
-    assert room_of(usual, 60.0, after_water=False) == pytest.approx(USUAL_TIMES * 8.0 + MARGIN_PH * 60.0 - 6.0)
-    more_ml = room_of(usual, 60.0, after_water=True) - room_of(usual, 60.0, after_water=False)
-    assert more_ml == pytest.approx(WATER_PH * 60.0)
+@pytest.mark.parametrize("pump", [DOWN, UP])
+def test_what_came_back_is_what_the_doses_did_not_do(pump: Role) -> None:
+    """Four doses of the last 24 h, on 0.05 each and then 0.2: acid is undone upwards, base downwards."""
+    found = now(doses(*[EACH_PH] * 12, pump=pump), pump, more_ph=0.2)
+    assert found.day_ph == pytest.approx(3 * EACH_PH + 0.2)
+    other = UP if pump is DOWN else DOWN
+    assert now(doses(*[EACH_PH] * 12, pump=pump), other).day_ph < 0.0
 
 
 @given(
-    usual_ml=any_float,
-    day_ml=any_float,
-    ml_per_ph=any_float,
-    after_water=st.booleans(),
-    two_agree=st.booleans(),
+    rises_ph=st.lists(st.floats(-0.5, 0.5), min_size=1, max_size=30),
+    pushes_ph=st.lists(st.floats(0.001, 0.5), min_size=30, max_size=30),
+    ups=st.lists(st.booleans(), min_size=30, max_size=30),
+    last_ph=st.floats(-0.5, 0.5),
 )
-def test_the_room_is_never_below_nothing(
-    usual_ml: float,
-    day_ml: float,
-    ml_per_ph: float,
-    after_water: bool,
-    two_agree: bool,
+def test_whatever_is_dosed_only_what_pH_did_of_its_own_counts(  # noqa: N802 - pH is written so
+    rises_ph: list[float], pushes_ph: list[float], ups: list[bool], last_ph: float
 ) -> None:
-    """Nor is it no number."""
-    usual = Usual(usual_ml, 1, day_ml)
-    assert room_ml(usual, ml_per_ph, after_water=after_water, two_agree=two_agree) >= 0.0
+    """Acid and base in any order and size, within a day: the sum of what happened between the doses."""
+    ph, history = 6.0, []
+    for place, rise_ph in enumerate(rises_ph):
+        ph += rise_ph if place else 0.0
+        shift_ph = pushes_ph[place] if ups[place] else -pushes_ph[place]
+        history.append(Given(float(place), UP if ups[place] else DOWN, ph, shift_ph))
+        ph += shift_ph
+    ph += last_ph
+    own_ph = sum(rises_ph[1:]) + last_ph
+    for pump, way in ((DOWN, 1.0), (UP, -1.0)):
+        assert isclose(usual_of(history, pump, ph, DAY_S / 2.0).day_ph, way * own_ph, abs_tol=1e-9)
 
 
-def test_two_that_agree_have_more_room_and_not_any_amount() -> None:
-    """One that drifts would show in the other; both may still drift alike. Water adds nothing to it."""
-    usual = Usual(usual_ml=8.0, days=3, day_ml=6.0)
-    for after_water, more_ph in ((False, AGREED_PH), (True, AGREED_PH - WATER_PH)):
-        alone_ml = room_of(usual, 60.0, after_water=after_water)
-        both_ml = room_ml(usual, 60.0, after_water=after_water, two_agree=True)
-        assert both_ml - alone_ml == pytest.approx(more_ph * 60.0)
-    much = replace(usual, day_ml=8.0 * USUAL_TIMES + (MARGIN_PH + AGREED_PH) * 60.0)
-    assert room_ml(much, 60.0, after_water=False, two_agree=True) == 0.0
+def test_the_way_down_to_the_target_is_nothing_that_came_back() -> None:
+    """Fresh water at pH 7.5, dosed to 5.8 without a rest."""
+    history = [Given(600.0 * place, DOWN, 7.5 - 0.1 * place, -0.1) for place in range(17)]
+    assert usual_of(history, DOWN, 5.8, 3 * HOUR_S).day_ph == pytest.approx(0.0)
 
 
-def test_what_is_no_number_leaves_no_room() -> None:
+@pytest.mark.parametrize(
+    ("hours", "most_ph", "known"),
+    [
+        (1.0, NEW_PH, False),
+        (29.9, NEW_PH, False),
+        (30.1, MOST_PH, False),
+        (53.9, MOST_PH, False),
+        (54.1, 0.55, True),
+    ],
+)
+def test_new_water_is_believed_more(hours: float, most_ph: float, known: bool) -> None:
+    """Hard water loses its CO2 on the first day; from the third on its own days tell."""
+    history = [dose for dose in doses(*[0.05] * 12, every_h=5.0) if dose.end_s <= hours * HOUR_S]
+    found = usual_of(history, DOWN, 5.8, hours * HOUR_S)
+    assert found.most_ph == pytest.approx(most_ph, abs=0.06)
+    assert (found.usual_ph is not None) is known
+
+
+def test_the_most_of_a_day_is_usual() -> None:
+    """A day with a top-up is one of the usual ones; after a week it is forgotten."""
+    calm, topped_up = [0.05] * 4, [0.05, 0.5, 0.05, 0.05]
+    found = now(doses(*calm * 3, *topped_up, *calm * 2))
+    assert found.usual_ph == pytest.approx(0.6)
+    assert found.most_ph == pytest.approx(USUAL_TIMES * 0.6 + MARGIN_PH)
+    week = now(doses(*calm * 3, *topped_up, *calm * 9))
+    assert week.usual_ph == pytest.approx(0.15)
+
+
+def test_a_day_on_which_nothing_was_dosed_shows_nothing() -> None:
+    """The margin is left."""
+    history = [*doses(0.05), Given(5 * DAY_S, DOWN, 6.1, -EACH_PH)]
+    found = usual_of(history, DOWN, 6.1, 5.1 * DAY_S)
+    assert (found.usual_ph, found.most_ph) == (0.0, MARGIN_PH)
+    assert found.day_ph == pytest.approx(EACH_PH)
+
+
+def test_no_day_becomes_usual_on_which_more_came_back_than_water_does() -> None:
+    """So that a drift that was not found on its first day is no measure for the second."""
+    found = now(doses(*[0.05] * 12, *[0.45] * 8))
+    assert found.usual_ph is not None
+    assert found.usual_ph > MOST_PH
+    assert found.most_ph == MOST_PH < found.day_ph + EACH_PH
+
+
+def test_after_a_lock_that_was_cleared_the_count_begins_anew() -> None:
+    """A word alone changes nothing of what is usual."""
+    history = doses(*[0.05] * 16, 0.4)
+    locked_s = history[-1].end_s + 60.0
+    before = usual_of(history, DOWN, 6.2, locked_s)
+    after = usual_of(history, DOWN, 6.2, locked_s + HOUR_S, Cleared(locked_s))
+    assert before.day_ph > before.most_ph
+    assert (after.day_ph, after.most_ph) == (0.0, before.most_ph)
+
+
+@pytest.mark.parametrize("days", [0, 4])
+def test_a_probe_that_was_found_right_makes_its_day_usual_for_a_week(days: int) -> None:
+    """However much came back: a person measured that it was the water. In new water too."""
+    history = doses(*[0.05] * 4 * days, *[0.7] * 4)
+    locked_s = history[-1].end_s + 60.0
+    for later_days, granted in ((0.1, True), (6.9, True), (7.1, False)):
+        now_s = locked_s + later_days * DAY_S
+        most_ph = usual_of(history, DOWN, 6.0, now_s, Cleared(locked_s, agreed=True)).most_ph
+        word_ph = usual_of(history, DOWN, 6.0, now_s, Cleared(locked_s)).most_ph
+        granted_ph = USUAL_TIMES * 3 * 0.7 + MARGIN_PH
+        assert most_ph == pytest.approx(max(word_ph, granted_ph) if granted else word_ph)
+
+
+def test_what_was_before_a_calibration_does_not_count() -> None:
+    """The reading made a step by it that no water made."""
+    history = doses(*[0.05] * 16, 0.4)
+    assert usual_of(history, DOWN, 6.0, history[-1].end_s + 60.0, since_s=history[-1].end_s + 1.0).day_ph == 0.0
+
+
+@pytest.mark.parametrize("place", [-1, -2, -3])
+def test_what_was_before_a_dose_by_hand_does_not_count(place: int) -> None:
+    """Nobody knows what it did; nor of a line that does not say what it rested on."""
+    history = doses(*[0.05] * 12, 0.2, 0.2, 0.2)
+    for by_hand in (True, False):
+        poured = history[place]._replace(ph=None, shift_ph=0.0, by_hand=by_hand)
+        changed = [poured if dose is history[place] else dose for dose in history]
+        known = 0.2 * (-place - 2)  # from the first dose after it to the last
+        assert usual_of(changed, DOWN, history[-1].ph or 0.0, history[-1].end_s + 1.0).day_ph == pytest.approx(
+            max(0.0, known) + (EACH_PH if place < -1 else 0.0)
+        )
+
+
+def test_nothing_dosed_yet_is_new_water() -> None:
+    """Nothing came back, and the first dose may come."""
+    assert usual_of([], DOWN, 7.5, 9 * DAY_S) == Usual(0.0, NEW_PH, None)
+
+
+def test_what_is_no_number_is_never_believed() -> None:
     """It fails closed."""
-    assert room_of(Usual(8.0, 3, nan), 60.0, after_water=True) == 0.0
+    found = usual_of(doses(*[0.05] * 16), DOWN, nan, 4 * DAY_S)
+    assert not found.day_ph <= found.most_ph
+
+
+def test_two_that_agree_have_a_wider_margin_and_not_any() -> None:
+    """One that drifts would show in the other; both may still drift alike. Water adds nothing to it."""
+    assert margin_ph(after_water=False, two_agree=False) == 0.0
+    assert margin_ph(after_water=True, two_agree=False) == WATER_PH
+    for after_water in (True, False):
+        assert margin_ph(after_water=after_water, two_agree=True) == AGREED_PH > WATER_PH

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.dose.ledger import Ledger
 from daemon.dose.reversals import reversals
-from daemon.dose.usual import Usual
+from daemon.dose.usual import MARGIN_PH, USUAL_TIMES, Usual
 from daemon.dose.windows import DAY_S, HOUR_S
 from daemon.keeping.record import Record
 from daemon.values import Permit, Role
@@ -19,39 +20,46 @@ from tests.dose.ledgers import opened, permitted
 from tests.strategies import request, stamp
 
 TABLE = Table(title="Bed 1", system="deep_water", volume_l=20.0, mixing_time_s=300.0)
-DRIFTS = words.unusual(Role.PH_DOWN, Usual(usual_ml=8.0, days=2, day_ml=30.0))
+DRIFTS = words.unusual(Role.PH_DOWN, Usual(day_ph=0.9, most_ph=0.5, usual_ph=0.2))
 
 
-def dosed(ledger: Ledger, at_days: float, ml: float, need_ml: float) -> None:
-    """A dose of acid into bed1."""
-    asked = replace(request(ml), numbers={"need_ml": need_ml})
+def dosed(ledger: Ledger, at_days: float, ml: float = 4.0) -> None:
+    """A dose of acid into bed1, on pH 6.1, which should move it by 0.01 a mL."""
+    asked = replace(request(ml), numbers={"ph": 6.1, "ml_per_ph": 100.0})
     ledger.intend(Permit(asked, ml, ml), stamp(at_days * DAY_S))
 
 
 @pytest.mark.parametrize(
-    ("reason", "calibrated", "usual_ml", "need_ml"),
+    ("reason", "calibrated", "granted_ph"),
     [
-        (DRIFTS, False, 22.0, 50.0),
-        (DRIFTS, True, 8.0, 0.0),
-        ("3 doses of pH down without effect", False, 8.0, 0.0),
+        (DRIFTS, False, 0.8),
+        (DRIFTS, True, 0.0),
+        ("3 doses of pH down without effect", False, 0.0),
     ],
 )
 def test_only_a_doubt_of_the_probe_that_was_wrong_grants_more(
-    tmp_path: Path, reason: str, calibrated: bool, usual_ml: float, need_ml: float
+    tmp_path: Path, reason: str, calibrated: bool, granted_ph: float
 ) -> None:
     """Any other opens to a word, which proves nothing of the reading; a probe that was calibrated was off."""
     ledger = opened(tmp_path)
     for at_days in (0.0, 1.5, 2.5):
-        dosed(ledger, at_days, 8.0, 8.0)
-    dosed(ledger, 3.9, 22.0, 60.0)
+        dosed(ledger, at_days)
+    for at_days in (3.6, 3.7, 3.8):
+        dosed(ledger, at_days, 40.0)
     ledger.lock("bed1", reason, "evenwater", stamp(4.0 * DAY_S))
     ledger.clear("bed1", "local", stamp(4.1 * DAY_S))
-    dosed(ledger, 4.2, 5.0, 50.0)
+    dosed(ledger, 4.2)
     record = Record("bed1", TABLE, ledger, lambda since, until: calibrated)
-    usual = record.usual(Role.PH_DOWN, stamp(4.3 * DAY_S))
+    usual = record.usual(Role.PH_DOWN, 6.12, -inf, stamp(4.3 * DAY_S))
+    later = record.usual(Role.PH_DOWN, 6.12, 4.25 * DAY_S, stamp(4.3 * DAY_S))
     ledger.close()
     assert usual is not None
-    assert (usual.usual_ml, usual.need_ml, usual.day_ml) == (usual_ml, need_ml, 5.0)
+    assert later is not None
+    assert usual.day_ph == pytest.approx(0.06)
+    assert later.day_ph == 0.0
+    known_ph = USUAL_TIMES * (usual.usual_ph or 0.0) + MARGIN_PH
+    assert usual.most_ph == pytest.approx(max(known_ph, USUAL_TIMES * granted_ph + MARGIN_PH))
+    assert known_ph < USUAL_TIMES * 0.8 + MARGIN_PH
 
 
 @pytest.mark.parametrize(("for_h", "turned"), [(1.0, True), (16.0, False)])
@@ -79,7 +87,8 @@ def test_of_a_ledger_that_cannot_be_read_nothing_is_told(tmp_path: Path) -> None
     ledger.intend(permitted(), stamp(0.0))
     ledger.close()
     record = Record("bed1", TABLE, ledger, lambda since, until: False)
-    assert record.acid_and_base() == {}
+    assert record.acid_and_base() == ()
+    assert record.usual(Role.PH_DOWN, 6.1, -inf, stamp(1.0)) is None
     assert record.doses() == ()
 
 
@@ -89,12 +98,12 @@ def test_what_went_into_the_water_before_is_left_out(tmp_path: Path) -> None:
     record = Record("bed1", TABLE, ledger, lambda since, until: True)
     seen = [[dose.ml for dose in record.doses_into_this_water()]]
     for at_days in (0.0, 1.0):
-        dosed(ledger, at_days, 8.0 + at_days, 8.0)
+        dosed(ledger, at_days, 8.0 + at_days)
     seen.append([dose.ml for dose in record.doses_into_this_water()])
     ledger.change_water("bed1", "local", stamp(1.5 * DAY_S))
     seen.append([dose.ml for dose in record.doses_into_this_water()])
     for at_days in (2.0, 3.0):
-        dosed(ledger, at_days, 8.0 + at_days, 8.0)
+        dosed(ledger, at_days, 8.0 + at_days)
     seen.append([dose.ml for dose in record.doses_into_this_water()])
     ledger.close()
     assert seen == [[], [9.0, 8.0], [], [11.0, 10.0]]

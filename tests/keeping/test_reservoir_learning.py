@@ -6,22 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from config.settings import Settings
 from daemon import words
-from daemon.dose.usual import AGREED_PH, MARGIN_PH, USUAL_TIMES
 from daemon.measure.echo import EchoNote, heard
 from daemon.values import Entry, Role
-from sim_hw.faults import FaultName
 from tests.at_the_tank import AtTheTank, at_the_tank, one_bed
 from tests.faulty.grid import PH_INPUT, inputs_of
 from tests.hazards.kept import (
-    TWO_CALIBRATIONS,
-    befall,
     keep,
-    pour,
-    three_days_on_little,
     true_ph,
-    with_two_ph_probes,
 )
 
 HOURS = 5.0
@@ -118,23 +110,3 @@ def test_what_doses_show_does_not_tell_a_lost_slope(tmp_path: Path, slope_share:
         assert said.note is not EchoNote.WEAKER
         assert said.share is not None
         assert abs(true_ph(at) - 6.0) == pytest.approx(1.4 * (1.0 - slope_share), abs=0.1)
-
-
-@pytest.mark.parametrize("out", ["", "ph_2"])
-def test_what_one_probe_taught_gives_no_room_and_what_two_taught_does(tmp_path: Path, out: str) -> None:
-    """Water that takes more than the settings say: so it looks also to a single probe that drifts."""
-    (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
-    raw = with_two_ph_probes().model_dump(exclude_none=True)
-    raw["reservoir"]["bed1"]["ph"]["ml_per_ph"] = 30.0
-    with at_the_tank(tmp_path, Settings.model_validate(raw)) as at:
-        three_days_on_little(at)
-        pour(at, Role.PH_UP, 15.0)
-        if out:
-            befall(at, FaultName.PROBE_UNPLUGGED, out)
-        keep(at, 2.0)
-        *before, last = doses(at)[3:]
-        assert last.numbers["lessons"] >= 3.0
-        assert last.numbers["ml_per_ph"] > 36.0
-        room_ml = last.numbers["usual_room_ml"] + sum(dose.ml for dose in before) - USUAL_TIMES * 3.0
-        by_both_ml = (MARGIN_PH + AGREED_PH) * last.numbers["ml_per_ph"]
-        assert room_ml == pytest.approx(MARGIN_PH * 30.0 if out else by_both_ml, rel=0.02)
