@@ -41,8 +41,8 @@ DAY = timedelta(days=1)
 USUAL_DAYS, MOST_DAYS = 14, 60
 BOX, ALL_ELSE = "", "The box, and all else"
 ONE_PROBE = (
-    "pH is seen by one probe alone: if that drifts, doses follow it until the tank takes more than usual, or a "
-    "cap is reached; two that are compared show it"
+    "pH is seen by one probe alone: if that drifts, doses follow it until pH comes back further than it usually "
+    "does; two that are compared show it at once"
 )
 BEYOND = (
     "What lasts does so by what the last days used at the most: a heat wave takes more. Somebody near should "

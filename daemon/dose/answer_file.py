@@ -25,11 +25,15 @@ Answers = Mapping[Role, Answer]
 
 @dataclass(frozen=True, slots=True)
 class _Kept:
-    """Of one reservoir: when, proven; what was learned of its pumps; how its probe showed the doses."""
+    """Of one reservoir: when, proven; what was learned of its pumps; how its probe showed the doses.
+
+    calibrated_s: when that probe was last calibrated, proven.
+    """
 
     proven_s: float
     answers: Answers
     echo: Echo = field(default_factory=Echo)
+    calibrated_s: float = 0.0
 
 
 class AnswerFile:
@@ -49,7 +53,7 @@ class AnswerFile:
 
         priors: mL per pH as the settings have it; a pump for which that has changed begins anew.
         """
-        kept = self._kept.get(reservoir, _Kept(self._begun_s, {}))
+        kept = self._of(reservoir)
         age_s = max(0.0, self._begun_s - kept.proven_s) + DAY_S
         return {
             role: doubtful(answer, answer.near_ph, age_s)
@@ -59,11 +63,24 @@ class AnswerFile:
 
     def echo(self, reservoir: str) -> Echo:
         """How its probe showed the doses before this start."""
-        return self._kept.get(reservoir, _Kept(self._begun_s, {})).echo
+        return self._of(reservoir).echo
 
-    def keep(self, reservoir: str, answers: Answers, proven_s: float, echo: Echo) -> None:
+    def calibrated_s(self, reservoir: str) -> float:
+        """When its probe was last calibrated before this start, in proven s; 0 where nothing tells.
+
+        Nor does what is yet to come by this ledger's time: it was made anew since.
+        """
+        calibrated_s = self._of(reservoir).calibrated_s
+        return calibrated_s if calibrated_s <= self._begun_s else 0.0
+
+    def _of(self, reservoir: str) -> _Kept:
+        return self._kept.get(reservoir, _Kept(self._begun_s, {}))
+
+    def keep(
+        self, reservoir: str, answers: Answers, proven_s: float, echo: Echo, calibrated_s: float = 0.0
+    ) -> None:
         """Write down what a reservoir answers now. Never raises: at worst it is learned again."""
-        self._kept[reservoir] = _Kept(proven_s, dict(answers), echo)
+        self._kept[reservoir] = _Kept(proven_s, dict(answers), echo, calibrated_s)
         keep_if_may_be(self._path, _raw(self._kept))
 
 
@@ -73,6 +90,7 @@ def _raw(kept: Mapping[str, _Kept]) -> dict[str, Any]:
             "proven_s": of.proven_s,
             "pumps": {role.value: asdict(answer) for role, answer in of.answers.items()},
             "echo": asdict(of.echo),
+            "calibrated_s": of.calibrated_s,
         }
         for name, of in kept.items()
     }
@@ -85,9 +103,17 @@ def _read(raw: Any) -> dict[str, _Kept]:
             number(table["proven_s"]),
             {Role(role): _answer(**answer) for role, answer in table["pumps"].items()},
             _echo(**table.get("echo", {})),
+            _before(number(table["proven_s"]), number(table.get("calibrated_s", 0.0))),
         )
         for name, table in raw.items()
     }
+
+
+def _before(proven_s: float, calibrated_s: float) -> float:
+    """Raises ValueError for a calibration that was yet to come when this was written."""
+    if not calibrated_s <= proven_s:
+        raise ValueError(f"calibrated at {calibrated_s} s, which was not over at {proven_s} s")
+    return calibrated_s
 
 
 def _echo(skipped: Any = 0, first: Any = (), newest: Any = ()) -> Echo:

@@ -6,7 +6,6 @@ Holds what must be remembered; all deciding is done by the pure rooms. Runs on t
 from __future__ import annotations
 
 from dataclasses import replace
-from math import inf
 
 from config.pump import MIXING_TIMES
 from config.settings import Reservoir as Table
@@ -75,7 +74,7 @@ class Acidity:
         self._little: Finding | None = None  # the newest of doses that did little
         self._little_s = 0.0
         self._fresh_share = 0.0  # what the controller knows of
-        self._calibrated_s = -inf  # proven; since this start
+        self._calibrated_s = answers.calibrated_s(name)  # proven
 
     @property
     def _mixing_s(self) -> float:
@@ -169,7 +168,7 @@ class Acidity:
         self._keep_answers(proven_s)
 
     def _keep_answers(self, proven_s: float) -> None:
-        self._answers.keep(self._name, self.control.answers, proven_s, self.echo)
+        self._answers.keep(self._name, self.control.answers, proven_s, self.echo, self._calibrated_s)
 
     def dosed(self, allowed: Permit, end_s: float) -> None:
         """A run has ended, at `end_s`: what acid or base should do follows, and nothing does of anything else."""

@@ -12,6 +12,7 @@ import pytest
 
 from config.settings import Settings
 from daemon.values import Condition, Quality, Quantity, Role, Verdict, VerdictReason
+from sim_hw import grower
 from sim_hw.ads1115_chip import Input
 from sim_hw.faults import BUS_FAULTS, CHIP_FAULTS, FaultName
 from tests.at_the_tank import (
@@ -165,6 +166,24 @@ def test_h18_a_probe_that_drifts_is_found_by_how_far_pH_comes_back(  # noqa: N80
             f"{mv_per_h:g} mV/h, {after_h:g} h after the first dose: locked after {minutes / 60.0:.1f} h and "
             f"{len(at.runs()) - before} doses, pH off by {off:.2f}"
         )
+
+
+def test_h18_the_step_that_a_calibration_makes_is_no_drift(tmp_path: Path) -> None:
+    """The probe read 0.8 pH too low for days; calibrated, it shows what the water wants, and nothing locks."""
+    book = CALIBRATIONS.format(name="bed1").replace("= 6.0", "= -20.0")
+    (tmp_path / "calibrations.toml").write_text(book, encoding="utf-8")
+    with at_the_tank(tmp_path, ph_probe(offset_mv=24.0)) as at:
+        keep(at, 4 * 24.0)
+        assert true_ph(at) > 6.6
+        grower.calibrate(
+            "ph", "bed1", ask=at.ask, play=at.bench.play, wait=lambda: keep(at, 10.0 / 3600.0, every_s=10.0)
+        )
+        keep(at, 0.5)
+    later = BEGINNING + timedelta(days=4.1)
+    with at_the_tank(tmp_path, ph_probe(offset_mv=24.0), start_utc=later, tank={"start_ph": 6.7}) as at:
+        keep(at, 6.0)
+        assert at.bed().condition is Condition.KEEPING
+        assert abs(true_ph(at) - 6.0) < 0.15
 
 
 GROSSLY_WRONG_PH = 0.5

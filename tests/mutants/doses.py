@@ -244,9 +244,9 @@ PERMIT = mutants_of(
         ),
         (
             "permit what is usual",
-            "        rooms = (*rooms, (Cap.USUAL, _room(facts.usual_room_ml, 0.0)))\n",
-            "        pass\n",
-            AMOUNT,
+            " or _unusual(request, facts)\n",
+            "\n",
+            "test_ph_that_comes_back_further_than_usual_refuses",
             (Cap.USUAL,),
         ),
         (
@@ -646,6 +646,18 @@ LEDGER = (
                 "    turned = rows(_TURNED, reservoir, pump, DoseReason.REPAIR, 0)\n",
                 "TestGiven::test_a_tube_counts_its_seconds_from_when_it_was_put_in",
             ),
+            (
+                "ledger what a hand poured did is not known",
+                "    if by_hand or ph is None or",
+                "    if ph is None or",
+                "TestGiven::test_what_was_poured_by_hand_is_known_as_such",
+            ),
+            (
+                "ledger in less water a dose does more",
+                " * ml / (ml_per_ph * level_share))\n",
+                " * ml / ml_per_ph)\n",
+                "TestGiven::test_with_what_each_should_have_done",
+            ),
         ),
     ),
 )
@@ -904,6 +916,12 @@ ANSWERS = mutants_of(
             "    if not (",
             "test_a_damaged_file_is_left_with_a_note",
         ),
+        (
+            "answers a calibration that is yet to come hides nothing",
+            "return calibrated_s if calibrated_s <= self._begun_s else 0.0",
+            "return calibrated_s",
+            "test_when_the_probe_was_calibrated_is_kept",
+        ),
     ),
 )
 
@@ -925,16 +943,70 @@ USUAL = mutants_of(
     "tests/dose/test_usual.py",
     (
         (
-            "usual one probe has less room than two",
-            "(max(more_ph, AGREED_PH) if two_agree else more_ph)",
-            "max(more_ph, AGREED_PH)",
-            "test_two_that_agree_have_more_room_and_not_any_amount",
+            "usual what came back counts",
+            "    day_ph = against * ",
+            "    day_ph = 0.0 * ",
+            "test_what_came_back_is_what_the_doses_did_not_do",
         ),
         (
-            "usual two probes have an end of room too",
-            "    margin_ph = MARGIN_PH +",
-            "    if two_agree:\n        return 1e9\n    margin_ph = MARGIN_PH +",
-            "test_two_that_agree_have_more_room_and_not_any_amount",
+            "usual what doses should have done is taken off",
+            " - sum(shift_ph for _, shift_ph in known)",
+            "",
+            "test_whatever_is_dosed_only_what_pH_did_of_its_own_counts",
+        ),
+        (
+            "usual the way down to the target does not count",
+            "    return ph - known[0][0] -",
+            "    return -",
+            "test_the_way_down_to_the_target_is_nothing_that_came_back",
+        ),
+        (
+            "usual new water has an end of belief",
+            "DAY_S else NEW_PH",
+            "DAY_S else inf",
+            "test_new_water_is_believed_more",
+        ),
+        (
+            "usual water is new for a day and no longer",
+            "MOST_PH if age_s >= (SETTLED_DAYS + 1.0) * DAY_S else NEW_PH",
+            "NEW_PH",
+            "test_new_water_is_believed_more",
+        ),
+        (
+            "usual a drift of yesterday is no measure",
+            "        most_ph = min(MOST_PH, _with_margin(usual_ph))\n",
+            "        most_ph = _with_margin(usual_ph)\n",
+            "test_no_day_becomes_usual_on_which_more_came_back_than_water_does",
+        ),
+        (
+            "usual a word alone grants nothing",
+            "    if cleared.agreed and now_s",
+            "    if now_s",
+            "test_after_a_lock_that_was_cleared_the_count_begins_anew",
+        ),
+        (
+            "usual what was measured holds for a week",
+            " and now_s - cleared.at_s < MOST_DAYS * DAY_S:",
+            ":",
+            "test_a_probe_that_was_found_right_makes_its_day_usual_for_a_week",
+        ),
+        (
+            "usual what a hand poured is not known",
+            "    since = 1 + max((place for place, dose in enumerate(doses) if dose.ph is None), default=-1)\n",
+            "    since = 0\n",
+            "test_what_was_before_a_dose_by_hand_does_not_count",
+        ),
+        (
+            "usual one probe has a narrower margin than two",
+            "    if two_agree:\n",
+            "    if True:\n",
+            "test_two_that_agree_have_a_wider_margin_and_not_any",
+        ),
+        (
+            "usual two probes have an end of belief too",
+            "        return AGREED_PH\n",
+            "        return inf\n",
+            "test_two_that_agree_have_a_wider_margin_and_not_any",
         ),
     ),
 )

@@ -214,8 +214,8 @@ REVERSALS = mutants_of(
         ),
         (
             "reversals a time that is no number",
-            "if not now_s - end_s > DAY_S]",
-            "if now_s - end_s <= DAY_S]",
+            "if not (dose.by_hand or now_s - dose.end_s > DAY_S)]",
+            "if not dose.by_hand and now_s - dose.end_s <= DAY_S]",
             "test_a_time_that_is_no_number_makes_no_dose_old",
         ),
     ),

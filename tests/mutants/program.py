@@ -88,7 +88,7 @@ RESERVOIR = mutants_of(
             "reservoir more than usual locks",
             "                self.lock(words.unusual(refused.request.pump, usual), stamp)\n",
             "                pass\n",
-            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_how_far_pH_comes_back",
         ),
         (
             "reservoir what a dose should do",
@@ -172,9 +172,9 @@ PERMITS = mutants_of(
         ),
         (
             "permits what is usual here",
-            "usual_room_ml=usual_room_ml,",
-            "usual_room_ml=None,",
-            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+            "            usual=usual,\n",
+            "            usual=None,\n",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_how_far_pH_comes_back",
         ),
     ),
 )
@@ -202,16 +202,16 @@ ACIDITY = mutants_of(
             "test_water_that_comes_in_while_a_dose_mixes_is_no_fault_of_it",
         ),
         (
-            "acidity usual room of two only while they agree",
+            "acidity the margin of two only while they agree",
             "two_agree = self._instruments.two_agree(Quantity.PH)",
             "two_agree = True",
-            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_how_far_pH_comes_back",
         ),
         (
-            "acidity usual room by what one probe taught",
-            "        if not two_agree:",
-            "        if False:",
-            "tests/keeping/test_reservoir_learning.py::test_what_one_probe_taught_gives_no_room_and_what_two_taught_does",
+            "acidity what was before a calibration does not count",
+            "        self._calibrated_s = proven_s\n",
+            "",
+            "tests/hazards/test_measurement.py::test_h18_the_step_that_a_calibration_makes_is_no_drift",
         ),
     ),
 )
@@ -246,10 +246,10 @@ INSTRUMENTS = mutants_of(
     EFFECTS_TESTS,
     (
         (
-            "instruments usual room: one probe agrees with nobody",
+            "instruments one probe agrees with nobody",
             "return kind.second in self.verdicts and agree(",
             "return agree(",
-            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_what_the_tank_takes",
+            "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_how_far_pH_comes_back",
         ),
         (
             "instruments a stop-gap opens no lock",
