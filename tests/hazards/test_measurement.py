@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -175,12 +176,12 @@ def test_h18_the_step_that_a_calibration_makes_is_no_drift(tmp_path: Path) -> No
     with at_the_tank(tmp_path, ph_probe(offset_mv=24.0)) as at:
         keep(at, 4 * 24.0)
         assert true_ph(at) > 6.6
-        grower.calibrate(
-            "ph", "bed1", ask=at.ask, play=at.bench.play, wait=lambda: keep(at, 10.0 / 3600.0, every_s=10.0)
-        )
+        wait = partial(keep, at, 10.0 / 3600.0, every_s=10.0)
+        grower.calibrate("ph", "bed1", ask=at.ask, play=at.bench.play, wait=wait)
         keep(at, 0.5)
+        left_ph = true_ph(at)
     later = BEGINNING + timedelta(days=4.1)
-    with at_the_tank(tmp_path, ph_probe(offset_mv=24.0), start_utc=later, tank={"start_ph": 6.7}) as at:
+    with at_the_tank(tmp_path, ph_probe(offset_mv=24.0), start_utc=later, tank={"start_ph": left_ph}) as at:
         keep(at, 6.0)
         assert at.bed().condition is Condition.KEEPING
         assert abs(true_ph(at) - 6.0) < 0.15
