@@ -9,14 +9,16 @@ comes on top of it.
 
     since the first dose into this water     the most that is believed to be the water's own
     up to 30 h                               NEW_PH: hard water loses its CO2
-    up to 54 h                               MOST_PH
-    then                                     USUAL_TIMES x the most of the last full days + MARGIN_PH, if less
+    up to 54 h                               YOUNG_PH
+    up to 78 h                               MOST_PH
+    then                                     USUAL_TIMES x the most that came back before + MARGIN_PH, if less:
+                                             of all doses of the week that ended a day ago, from 30 h on
 
     one probe                                WATER_PH more in the day after water came in
     two that agree                           AGREED_PH more
 
-The most of a day rather than the median, since a top-up makes one day in three or four unlike the others. Only
-what was after the newest doubt counts: after a lock that a person has cleared, after a calibration, after a dose
+The most rather than the median, since a top-up makes one day in three or four unlike the others. Only what was
+after the newest doubt counts: after a lock that a person has cleared, after a calibration, after a dose
 poured by hand. If that lock doubted the probe, and what they measured agreed with it, then the day before it
 was the water's own, and is usual for a week.
 
@@ -33,17 +35,16 @@ from math import inf
 from types import MappingProxyType
 from typing import NamedTuple
 
-from daemon.dose.windows import DAY_S
+from daemon.dose.windows import DAY_S, HOUR_S
 from daemon.values import Role
 
 USUAL_TIMES = 1.25  # plants grow, and days differ
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
-NEW_PH = 2.5  # of fresh water
-MOST_PH = 1.2  # from SETTLED_DAYS and a day on
+NEW_PH, YOUNG_PH, MOST_PH = 2.5, 1.2, 0.9  # of healthy months (tests.campaign) the most was 2.3, 1.2 and 0.9
+NEW_H, YOUNG_H, KNOWN_H = 30.0, 54.0, 78.0
 WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
 AGREED_PH = 1.2  # more while two probes agree: only what befalls both alike can still mislead
-DAYS_NEEDED, MOST_DAYS = 1, 7
-SETTLED_DAYS = 0.25  # the first hours of fresh water are unlike all others
+MOST_DAYS = 7  # for so long something is usual
 
 AGAINST = MappingProxyType({Role.PH_DOWN: 1.0, Role.PH_UP: -1.0})
 """Which way pH comes back against each pump."""
@@ -81,7 +82,7 @@ NEVER = Cleared()
 class Usual:
     """How far pH came back against one pump in the last 24 h, and the most of it that is believed, in pH.
 
-    usual_ph: the most of a full day before; None while none is known.
+    usual_ph: the most that came back before; None while that is not known.
     """
 
     day_ph: float
@@ -99,13 +100,9 @@ def usual_of(  # noqa: PLR0917 - six facts of one moment
     """
     against = AGAINST[pump]
     day_ph = against * _own_ph(_between(given, max(now_s - DAY_S, cleared.at_s, since_s), inf), ph)
-    age_s = now_s - given[0].end_s if given else 0.0
-    count = min(MOST_DAYS, int(age_s / DAY_S - SETTLED_DAYS - 1.0))
-    if not count >= DAYS_NEEDED:
-        usual_ph, most_ph = None, MOST_PH if age_s >= (SETTLED_DAYS + 1.0) * DAY_S else NEW_PH
-    else:
-        usual_ph = max(0.0, *(against * _of_day(given, now_s - k * DAY_S) for k in range(1, count + 1)))
-        most_ph = min(MOST_PH, _with_margin(usual_ph))
+    age_h = (now_s - given[0].end_s) / HOUR_S if given else 0.0
+    usual_ph = _most_before(given, against, now_s) if age_h >= KNOWN_H else None
+    most_ph = _most_ph(age_h) if usual_ph is None else min(MOST_PH, _with_margin(usual_ph))
     if cleared.agreed and now_s - cleared.at_s < MOST_DAYS * DAY_S:
         most_ph = max(most_ph, _with_margin(against * _of_day(given, cleared.at_s)))
     return Usual(day_ph, most_ph, usual_ph)
@@ -121,8 +118,35 @@ def margin_ph(*, after_water: bool, two_agree: bool) -> float:
     return WATER_PH if after_water else 0.0
 
 
+def _most_ph(age_h: float) -> float:
+    if age_h < NEW_H:
+        return NEW_PH
+    return YOUNG_PH if age_h < YOUNG_H else MOST_PH
+
+
 def _with_margin(usual_ph: float) -> float:
     return USUAL_TIMES * usual_ph + MARGIN_PH
+
+
+def _most_before(given: Sequence[Given], against: float, now_s: float) -> float:
+    """The most that came back within 24 h by any dose of the week that ended a day ago; 0 or more."""
+    after_s = max(given[0].end_s + NEW_H * HOUR_S, now_s - (MOST_DAYS + 1) * DAY_S)
+    most_ph = 0.0
+    first, done_ph = 0, 0.0  # of the day before a dose: its first dose, and what all of them should have done
+    for place, dose in enumerate(given):
+        if dose.end_s > now_s - DAY_S:
+            break
+        if dose.ph is None:
+            first, done_ph = place + 1, 0.0
+            continue
+        while given[first].end_s <= dose.end_s - DAY_S:
+            done_ph -= given[first].shift_ph
+            first += 1
+        begun_ph = given[first].ph
+        if dose.end_s >= after_s and begun_ph is not None:
+            most_ph = max(most_ph, against * (dose.ph - begun_ph - done_ph))
+        done_ph += dose.shift_ph
+    return most_ph
 
 
 def _of_day(given: Sequence[Given], until_s: float) -> float:

@@ -10,12 +10,17 @@ from hypothesis import strategies as st
 
 from daemon.dose.usual import (
     AGREED_PH,
+    KNOWN_H,
     MARGIN_PH,
+    MOST_DAYS,
     MOST_PH,
     NEVER,
+    NEW_H,
     NEW_PH,
     USUAL_TIMES,
     WATER_PH,
+    YOUNG_H,
+    YOUNG_PH,
     Cleared,
     Given,
     Usual,
@@ -84,47 +89,81 @@ def test_the_way_down_to_the_target_is_nothing_that_came_back() -> None:
 
 
 @pytest.mark.parametrize(
-    ("hours", "most_ph", "known"),
+    ("hours", "most_ph"),
     [
-        (1.0, NEW_PH, False),
-        (29.9, NEW_PH, False),
-        (30.1, MOST_PH, False),
-        (53.9, MOST_PH, False),
-        (54.1, 0.55, True),
+        (1.0, NEW_PH),
+        (NEW_H - 0.1, NEW_PH),
+        (NEW_H, YOUNG_PH),
+        (YOUNG_H - 0.1, YOUNG_PH),
+        (YOUNG_H, MOST_PH),
+        (KNOWN_H - 0.1, MOST_PH),
     ],
 )
-def test_new_water_is_believed_more(hours: float, most_ph: float, known: bool) -> None:
-    """Hard water loses its CO2 on the first day; from the third on its own days tell."""
-    history = [dose for dose in doses(*[0.05] * 12, every_h=5.0) if dose.end_s <= hours * HOUR_S]
+def test_new_water_is_believed_more(hours: float, most_ph: float) -> None:
+    """Hard water loses its CO2 on the first day; from the fourth on its own days tell."""
+    history = [dose for dose in doses(*[0.05] * 12, every_h=7.0) if dose.end_s <= hours * HOUR_S]
     found = usual_of(history, DOWN, 5.8, hours * HOUR_S)
-    assert found.most_ph == pytest.approx(most_ph, abs=0.06)
-    assert (found.usual_ph is not None) is known
+    assert (found.most_ph, found.usual_ph) == (most_ph, None)
+    known = usual_of(history, DOWN, 5.8, KNOWN_H * HOUR_S)
+    assert known.usual_ph is not None
 
 
-def test_the_most_of_a_day_is_usual() -> None:
-    """A day with a top-up is one of the usual ones; after a week it is forgotten."""
-    calm, topped_up = [0.05] * 4, [0.05, 0.5, 0.05, 0.05]
-    found = now(doses(*calm * 3, *topped_up, *calm * 2))
-    assert found.usual_ph == pytest.approx(0.6)
-    assert found.most_ph == pytest.approx(USUAL_TIMES * 0.6 + MARGIN_PH)
-    week = now(doses(*calm * 3, *topped_up, *calm * 9))
-    assert week.usual_ph == pytest.approx(0.15)
+@given(
+    gaps_h=st.lists(st.floats(0.2, 30.0), min_size=20, max_size=40),
+    rises_ph=st.lists(st.floats(-0.3, 0.5), min_size=40, max_size=40),
+    poured=st.sets(st.integers(0, 39), max_size=3),
+    pump=st.sampled_from([DOWN, UP]),
+)
+def test_the_most_that_came_back_before_is_usual(
+    gaps_h: list[float], rises_ph: list[float], poured: set[int], pump: Role
+) -> None:
+    """What was found at any dose of the week that ended a day ago, the first 30 h left out."""
+    now_s, ph, history = 0.0, 6.0, []
+    for place, gap_h in enumerate(gaps_h):
+        now_s += gap_h * HOUR_S
+        ph += rises_ph[place]
+        known = place not in poured
+        history.append(Given(now_s, DOWN, ph if known else None, -EACH_PH if known else 0.0, by_hand=not known))
+        ph -= EACH_PH
+    found = usual_of(history, pump, ph, now_s)
+    earlier_ph = [
+        usual_of(history[:place], pump, dose.ph, dose.end_s).day_ph
+        for place, dose in enumerate(history)
+        if dose.ph is not None
+        and history[0].end_s + NEW_H * HOUR_S <= dose.end_s <= now_s - DAY_S
+        and dose.end_s >= now_s - (MOST_DAYS + 1) * DAY_S
+    ]
+    assert (found.usual_ph is None) is (now_s - history[0].end_s < KNOWN_H * HOUR_S)
+    if found.usual_ph is None:
+        return
+    assert found.usual_ph == pytest.approx(max([0.0, *earlier_ph]), abs=1e-9)
+    assert found.most_ph == pytest.approx(min(MOST_PH, USUAL_TIMES * found.usual_ph + MARGIN_PH))
 
 
-def test_a_day_on_which_nothing_was_dosed_shows_nothing() -> None:
-    """The margin is left."""
+def test_a_day_with_a_top_up_is_usual_for_a_week() -> None:
+    """Then it is forgotten."""
+    calm, topped_up = [0.05] * 4, [0.05, 0.3, 0.05, 0.05]
+    history = doses(*calm * 3, *topped_up, *calm * 10)
+    for days, usual_ph in ((6.0, 0.45), (11.0, 0.45), (13.0, 0.2)):
+        past = [dose for dose in history if dose.end_s < days * DAY_S]
+        found = usual_of(past, DOWN, 5.8, days * DAY_S)
+        assert found.usual_ph == pytest.approx(usual_ph, abs=0.051)
+
+
+def test_where_nothing_was_dosed_the_margin_is_left() -> None:
+    """Days on end."""
     history = [*doses(0.05), Given(5 * DAY_S, DOWN, 6.1, -EACH_PH)]
     found = usual_of(history, DOWN, 6.1, 5.1 * DAY_S)
     assert (found.usual_ph, found.most_ph) == (0.0, MARGIN_PH)
     assert found.day_ph == pytest.approx(EACH_PH)
 
 
-def test_no_day_becomes_usual_on_which_more_came_back_than_water_does() -> None:
+def test_nothing_becomes_usual_that_water_does_not_do() -> None:
     """So that a drift that was not found on its first day is no measure for the second."""
-    found = now(doses(*[0.05] * 12, *[0.45] * 8))
+    found = now(doses(*[0.05] * 16, *[0.45] * 8))
     assert found.usual_ph is not None
     assert found.usual_ph > MOST_PH
-    assert found.most_ph == MOST_PH < found.day_ph + EACH_PH
+    assert found.most_ph == MOST_PH
 
 
 def test_after_a_lock_that_was_cleared_the_count_begins_anew() -> None:
