@@ -307,10 +307,10 @@ MEASURE = "measure pH with a hand meter or a test strip, then `evenwater clear -
 def unusual(pump: Role, usual: Usual) -> str:
     """Why dosing stopped: pH comes back further than it usually does, and what to compare."""
     way, known = "rose" if pump is Role.PH_DOWN else "fell", usual.usual_ph
-    like = f"at most {usual.most_ph:.1f} in water as new as this" if known is None else f"{known:.2f}"
+    like = f"is at most {usual.most_ph:.1f}" if known is None else f"are {known:.2f}"
     return (
-        f"after {ROLE[pump]} pH {way} again by {usual.day_ph:.2f} in all within 24 h, usual here is {like}: "
-        f"{MAY_DRIFT}; {MEASURE}"
+        f"after {ROLE[pump]} pH {way} again by {usual.back_ph:.2f} in all within {usual.hours:.0f} h, "
+        f"usual here {like}: {MAY_DRIFT}; {MEASURE}"
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from daemon.dose.learn import CONFIRMED
 from daemon.dose.ledger_file import last_number, line, write_row
 from daemon.dose.usual import AGAINST, Given
 from daemon.dose.windows import Stamp
@@ -19,7 +20,8 @@ NEW_TUBE = "new_tube_"  # likewise, before the pump's role
 
 _GIVEN = """
 SELECT boot, at_s, run_s, ml, pump, reason, json_extract(numbers, '$.ph'), json_extract(numbers, '$.ml_per_ph'),
-    coalesce(json_extract(numbers, '$.level_share'), 1.0) FROM entries
+    coalesce(json_extract(numbers, '$.level_share'), 1.0), coalesce(json_extract(numbers, '$.lessons'), 0.0)
+FROM entries
 WHERE reservoir = ? AND pump IN (?, ?) AND reason NOT IN (?, ?, ?) AND number > ? ORDER BY number
 """
 _CHANGED = "SELECT after_entry, utc FROM refills WHERE reservoir = ? AND pump = ? ORDER BY number DESC LIMIT 1"
@@ -73,8 +75,9 @@ def given_of(
 
 
 def _given(end_s: float, row: Sequence[Any]) -> Given:
-    ml, pump, reason, ph, ml_per_ph, level_share = row
+    ml, pump, reason, ph, ml_per_ph, level_share, lessons = row
     role, by_hand = Role(pump), reason == DoseReason.BY_HAND
-    if by_hand or ph is None or ml_per_ph is None or not ml_per_ph * level_share > 0.0:
+    is_known = not by_hand and ph is not None and ml_per_ph is not None and lessons >= CONFIRMED
+    if not (is_known and ml_per_ph * level_share > 0.0):
         return Given(end_s, role, by_hand=by_hand)
     return Given(end_s, role, ph, -AGAINST[role] * ml / (ml_per_ph * level_share))

@@ -16,7 +16,7 @@ Every cap is checked here, in this order; the first that says no names itself:
     REFILL     three mixing times since water was added
     HANDS_OFF  three mixing times since pH moved with no dose
     of the waits from GAP on a timed run into a cylinder keeps only OPPOSITE (see _too_soon);
-    USUAL      acid and base: pH came back no further within 24 h than it usually does (daemon.dose.usual)
+    USUAL      acid and base: pH came back no further than it usually does (daemon.dose.usual)
     then the amounts PER_DOSE, PER_HOUR, PER_DAY, SHARE, BOTTLE, RUN_TIME: the smallest binds;
     and where the level is measured, LEVEL takes off what the missing water would have taken up; water
     itself is bound by the room that is left, and by none where no probe measures a share
@@ -223,9 +223,9 @@ def _too_soon(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Refusal
 def _unusual(request: DoseRequest, facts: Facts) -> Refusal | None:
     """Asked last of all that says no: by then the newest dose has mixed, and its effect is in the reading."""
     usual = facts.usual
-    if usual is None or usual.day_ph <= usual.most_ph:
+    if usual is None or usual.back_ph <= usual.most_ph:
         return None
-    return Refusal(request, Cap.USUAL, {"day_ph": usual.day_ph, "most_ph": usual.most_ph})
+    return Refusal(request, Cap.USUAL, {"back_ph": usual.back_ph, "most_ph": usual.most_ph, "hours": usual.hours})
 
 
 def _how_much(request: DoseRequest, limits: PumpLimits, facts: Facts) -> Permit | Refusal:

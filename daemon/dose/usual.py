@@ -4,23 +4,27 @@ A pH probe that drifts slowly is believed: every dose shows its effect, and more
 pH does of its own, beside all doses, is in one water about the same from day to day, and what a probe drifts
 comes on top of it.
 
-    came back = reading now - reading at the first dose of the last 24 h - what the doses since should have done
+    came back = reading now - reading at the first dose of the last hours - what the doses since should have done
                 (for acid upwards, for base downwards)
 
-    since the first dose into this water     the most that is believed to be the water's own
-    up to 30 h                               NEW_PH: hard water loses its CO2
-    up to 54 h                               YOUNG_PH
-    up to 78 h                               MOST_PH
-    then                                     USUAL_TIMES x the most that came back before + MARGIN_PH, if less:
-                                             of all doses of the week that ended a day ago, from 30 h on
+    since the first dose    the most that is believed to be the water's own
+    into this water         of the last 24 h                                  of the last 3 h
+    up to 12 h              NEW_PH: hard water loses its CO2                  SHORT_NEW_PH
+    up to 30 h              NEW_PH                                            SHORT_PH
+    up to 54 h              YOUNG_PH                                          SHORT_PH
+    up to 78 h              MOST_PH                                           SHORT_PH
+    then                    USUAL_TIMES x the most that came back before      SHORT_PH
+                            + MARGIN_PH, if less: of all doses of the week
+                            that ended a day ago, from 30 h on
 
     one probe                                WATER_PH more in the day after water came in
     two that agree                           AGREED_PH more
 
-The most rather than the median, since a top-up makes one day in three or four unlike the others. Only what was
-after the newest doubt counts: after a lock that a person has cleared, after a calibration, after a dose
-poured by hand. If that lock doubted the probe, and what they measured agreed with it, then the day before it
-was the water's own, and is usual for a week.
+The most rather than the median, since a top-up makes one day in three or four unlike the others. A dose counts
+once a few have shown what they do in this water (daemon.dose.learn), and only what was after the newest doubt
+does: after a lock that a person has cleared, after a calibration, after a dose poured by hand. If that lock
+doubted the probe, and what they measured agreed with it, then the day before it was the water's own, and is
+usual for a week.
 
 Where two probes agree, one that drifts would show in the other: what is asked for is then most likely the water's
 own, such as a top-up that no level probe saw, after a week in which nothing was needed. What befalls both alike,
@@ -40,8 +44,11 @@ from daemon.values import Role
 
 USUAL_TIMES = 1.25  # plants grow, and days differ
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
-NEW_PH, YOUNG_PH, MOST_PH = 2.5, 1.2, 0.9  # of healthy months (tests.campaign) the most was 2.3, 1.2 and 0.9
+NEW_PH, YOUNG_PH, MOST_PH = 2.5, 1.2, 0.9  # in 45 months (tests.campaign) healthy water did 2.2, 1.2 and 0.8
 NEW_H, YOUNG_H, KNOWN_H = 30.0, 54.0, 78.0
+SHORT_NEW_PH, SHORT_PH = 0.8, 0.5  # likewise: 0.7 and 0.3
+SHORT_NEW_H = 12.0
+DAY_H, SHORT_H = 24.0, 3.0
 WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
 AGREED_PH = 1.2  # more while two probes agree: only what befalls both alike can still mislead
 MOST_DAYS = 7  # for so long something is usual
@@ -53,8 +60,9 @@ AGAINST = MappingProxyType({Role.PH_DOWN: 1.0, Role.PH_UP: -1.0})
 class Given(NamedTuple):
     """A dose of acid or base, as the ledger has it.
 
-    end_s: of the run, proven; ph: what it rested on, None where nobody knows what it did (by hand, or in a line
-    that says nothing of it); shift_ph: what it should have done, below 0 for acid; by_hand: a person poured it.
+    end_s: of the run, proven; by_hand: a person poured it. ph: what it rested on, None where nobody knows what
+    it did: by hand, before a few have shown it, in a line that says nothing of it. shift_ph: what it should have
+    done, below 0 for acid.
     """
 
     end_s: float
@@ -80,32 +88,40 @@ NEVER = Cleared()
 
 @dataclass(frozen=True, slots=True)
 class Usual:
-    """How far pH came back against one pump in the last 24 h, and the most of it that is believed, in pH.
+    """How far pH came back against one pump in the last hours, and the most of it that is believed, in pH.
 
-    usual_ph: the most that came back before; None while that is not known.
+    usual_ph: the most that came back before in so many hours; None while that is not known.
     """
 
-    day_ph: float
+    back_ph: float
     most_ph: float
     usual_ph: float | None = None
+    hours: float = DAY_H
 
 
 def usual_of(  # noqa: PLR0917 - six facts of one moment
     given: Sequence[Given], pump: Role, ph: float, now_s: float, cleared: Cleared = NEVER, since_s: float = -inf
 ) -> Usual:
-    """What is usual against this pump at `now_s` (proven), where pH reads `ph`.
+    """What is usual against this pump at `now_s` (proven), where pH reads `ph`: in a day, or in 3 h if odd.
 
     given: all acid and base, oldest first, since the water was last changed; since_s: what was before it does not
     count, as the probe was calibrated then.
     """
     against = AGAINST[pump]
-    day_ph = against * _own_ph(_between(given, max(now_s - DAY_S, cleared.at_s, since_s), inf), ph)
+    since_s = max(since_s, cleared.at_s)
+    day_ph, short_ph = (
+        against * _own_ph(_between(given, max(now_s - hours * HOUR_S, since_s), inf), ph)
+        for hours in (DAY_H, SHORT_H)
+    )
     age_h = (now_s - given[0].end_s) / HOUR_S if given else 0.0
     usual_ph = _most_before(given, against, now_s) if age_h >= KNOWN_H else None
     most_ph = _most_ph(age_h) if usual_ph is None else min(MOST_PH, _with_margin(usual_ph))
+    short_most_ph = SHORT_NEW_PH if age_h < SHORT_NEW_H else SHORT_PH
     if cleared.agreed and now_s - cleared.at_s < MOST_DAYS * DAY_S:
-        most_ph = max(most_ph, _with_margin(against * _of_day(given, cleared.at_s)))
-    return Usual(day_ph, most_ph, usual_ph)
+        granted_ph = _with_margin(against * _of_day(given, cleared.at_s))
+        most_ph, short_most_ph = max(most_ph, granted_ph), max(short_most_ph, granted_ph)
+    day, short = Usual(day_ph, most_ph, usual_ph), Usual(short_ph, short_most_ph, hours=SHORT_H)
+    return short if short_ph - short_most_ph > max(0.0, day_ph - most_ph) else day
 
 
 def margin_ph(*, after_water: bool, two_agree: bool) -> float:

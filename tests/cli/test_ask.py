@@ -168,7 +168,7 @@ def test_clear_asks_for_a_measurement(
     evenwater: Evenwater, tank: AtTheTank, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where the probe is in doubt: from a script an option, at a terminal a question; Enter leaves it locked."""
-    reason = unusual(Role.PH_DOWN, Usual(day_ph=0.9, most_ph=0.5, usual_ph=0.2))
+    reason = unusual(Role.PH_DOWN, Usual(back_ph=0.9, most_ph=0.5, usual_ph=0.2))
     tank.passes(30)
     tank.loop.reservoirs["bed1"].lock(reason, tank.loop.stamp())
     reads = tank.passes(1).reservoirs["bed1"].verdicts[Quantity.PH].reading

@@ -345,7 +345,7 @@ def test_a_calibration_that_cannot_be_kept_is_told_and_changes_nothing(tank: AtT
 
 # a probe in doubt
 
-DRIFTING = unusual(Role.PH_DOWN, Usual(day_ph=0.9, most_ph=0.5, usual_ph=0.2))
+DRIFTING = unusual(Role.PH_DOWN, Usual(back_ph=0.9, most_ph=0.5, usual_ph=0.2))
 
 
 def doubted(tank: AtTheTank) -> float:

@@ -39,17 +39,19 @@ class TestGiven:
     @pytest.mark.parametrize(
         ("numbers", "ph", "shift_ph"),
         [
-            ({"ph": 6.3, "ml_per_ph": 20.0}, 6.3, 0.2),
-            ({"ph": 6.3, "ml_per_ph": 20.0, "level_share": 0.5}, 6.3, 0.4),
-            ({"ph": 6.3}, None, 0.0),
-            ({"ph": 6.3, "ml_per_ph": 0.0}, None, 0.0),
-            ({"ml_per_ph": 20.0}, None, 0.0),
+            ({"ph": 6.3, "ml_per_ph": 20.0, "lessons": 3.0}, 6.3, 0.2),
+            ({"ph": 6.3, "ml_per_ph": 20.0, "lessons": 3.0, "level_share": 0.5}, 6.3, 0.4),
+            ({"ph": 6.3, "ml_per_ph": 20.0, "lessons": 2.0}, None, 0.0),
+            ({"ph": 6.3, "ml_per_ph": 20.0}, None, 0.0),
+            ({"ph": 6.3, "lessons": 3.0}, None, 0.0),
+            ({"ph": 6.3, "ml_per_ph": 0.0, "lessons": 3.0}, None, 0.0),
+            ({"ml_per_ph": 20.0, "lessons": 3.0}, None, 0.0),
         ],
     )
     def test_with_what_each_should_have_done(
         self, book: Ledger, numbers: dict[str, float], ph: float | None, shift_ph: float
     ) -> None:
-        """As reckoned when it was asked for, in the water that was in; unknown where the line does not say."""
+        """As reckoned when it was asked for, in the water that was in; unknown before a few have shown it."""
         for pump, way in ((Role.PH_DOWN, -1.0), (Role.PH_UP, 1.0)):
             asked = replace(request(4.0), pump=pump, numbers=numbers)
             book.intend(Permit(asked, 4.0, 4.0), stamp(10.0))
@@ -57,7 +59,9 @@ class TestGiven:
 
     def test_what_was_poured_by_hand_is_known_as_such(self, book: Ledger) -> None:
         """Its effect nobody knows."""
-        poured = replace(request(4.0), reason=DoseReason.BY_HAND, numbers={"ph": 6.3, "ml_per_ph": 20.0})
+        poured = replace(
+            request(4.0), reason=DoseReason.BY_HAND, numbers={"ph": 6.3, "ml_per_ph": 20.0, "lessons": 3.0}
+        )
         book.intend(Permit(poured, 4.0, 4.0), stamp(10.0))
         assert book.given("bed1") == (Given(14.0, Role.PH_DOWN, by_hand=True),)
 

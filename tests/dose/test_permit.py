@@ -93,19 +93,19 @@ class TestAmountCap:
 
 
 @pytest.mark.parametrize(
-    ("day_ph", "most_ph", "passes"),
+    ("back_ph", "most_ph", "passes"),
     [(0.4, 0.4, True), (-0.4, 0.3, True), (0.401, 0.4, False), (nan, 0.4, False), (0.4, nan, False)],
 )
-def test_ph_that_comes_back_further_than_usual_refuses(day_ph: float, most_ph: float, passes: bool) -> None:
+def test_ph_that_comes_back_further_than_usual_refuses(back_ph: float, most_ph: float, passes: bool) -> None:
     """Whatever the amount; asked last, so that a dose that still mixes is no reason."""
-    unusual = facts(usual=Usual(day_ph, most_ph))
+    unusual = facts(usual=Usual(back_ph, most_ph))
     got = permit(request(), limits(), unusual)
     if passes:
         assert isinstance(got, Permit)
         return
     assert isinstance(got, Refusal)
     assert got.cap is Cap.USUAL
-    assert set(got.numbers) == {"day_ph", "most_ph"}
+    assert set(got.numbers) == {"back_ph", "most_ph", "hours"}
     mixing = permit(request(), limits(), replace(unusual, spent=spent(since_pump_s=1.0, since_any_s=1.0)))
     assert isinstance(mixing, Refusal)
     assert mixing.cap is not Cap.USUAL

@@ -17,6 +17,9 @@ from daemon.dose.usual import (
     NEVER,
     NEW_H,
     NEW_PH,
+    SHORT_H,
+    SHORT_NEW_PH,
+    SHORT_PH,
     USUAL_TIMES,
     WATER_PH,
     YOUNG_H,
@@ -55,9 +58,9 @@ def now(history: list[Given], pump: Role = DOWN, more_ph: float = 0.0, cleared: 
 def test_what_came_back_is_what_the_doses_did_not_do(pump: Role) -> None:
     """Four doses of the last 24 h, on 0.05 each and then 0.2: acid is undone upwards, base downwards."""
     found = now(doses(*[EACH_PH] * 12, pump=pump), pump, more_ph=0.2)
-    assert found.day_ph == pytest.approx(3 * EACH_PH + 0.2)
+    assert found.back_ph == pytest.approx(3 * EACH_PH + 0.2)
     other = UP if pump is DOWN else DOWN
-    assert now(doses(*[EACH_PH] * 12, pump=pump), other).day_ph < 0.0
+    assert now(doses(*[EACH_PH] * 12, pump=pump), other).back_ph < 0.0
 
 
 @given(
@@ -79,13 +82,13 @@ def test_whatever_is_dosed_only_what_pH_did_of_its_own_counts(  # noqa: N802 - p
     ph += last_ph
     own_ph = sum(rises_ph[1:]) + last_ph
     for pump, way in ((DOWN, 1.0), (UP, -1.0)):
-        assert isclose(usual_of(history, pump, ph, DAY_S / 2.0).day_ph, way * own_ph, abs_tol=1e-9)
+        assert isclose(usual_of(history, pump, ph, DAY_S / 2.0).back_ph, way * own_ph, abs_tol=1e-9)
 
 
 def test_the_way_down_to_the_target_is_nothing_that_came_back() -> None:
     """Fresh water at pH 7.5, dosed to 5.8 without a rest."""
     history = [Given(600.0 * place, DOWN, 7.5 - 0.1 * place, -0.1) for place in range(17)]
-    assert usual_of(history, DOWN, 5.8, 3 * HOUR_S).day_ph == pytest.approx(0.0)
+    assert usual_of(history, DOWN, 5.8, 3 * HOUR_S).back_ph == pytest.approx(0.0)
 
 
 @pytest.mark.parametrize(
@@ -108,6 +111,22 @@ def test_new_water_is_believed_more(hours: float, most_ph: float) -> None:
     assert known.usual_ph is not None
 
 
+@pytest.mark.parametrize(("hours", "most_ph"), [(11.9, SHORT_NEW_PH), (12.1, SHORT_PH), (77.9, SHORT_PH)])
+@pytest.mark.parametrize("pump", [DOWN, UP])
+def test_a_drift_that_is_fast_is_found_within_hours(pump: Role, hours: float, most_ph: float) -> None:
+    """Even in new water, in which a day may bring more."""
+    first = Given(0.0, pump, 6.0, 0.0)
+    for over_ph in (-0.01, 0.01):
+        each_ph = (most_ph + over_ph) / 5.0
+        fast = doses(*[each_ph] * 6, every_h=0.5, from_s=(hours - 2.6) * HOUR_S, pump=pump)
+        assert fast[-1].ph is not None
+        found = usual_of([first, *fast[:-1]], pump, fast[-1].ph, hours * HOUR_S)
+        assert (found.hours == SHORT_H) is (over_ph > 0.0)
+        if over_ph > 0.0:
+            assert found.most_ph == most_ph
+            assert found.back_ph == pytest.approx(5.0 * each_ph)
+
+
 @given(
     gaps_h=st.lists(st.floats(0.2, 30.0), min_size=20, max_size=40),
     rises_ph=st.lists(st.floats(-0.3, 0.5), min_size=40, max_size=40),
@@ -126,17 +145,19 @@ def test_the_most_that_came_back_before_is_usual(
         history.append(Given(now_s, DOWN, ph if known else None, -EACH_PH if known else 0.0, by_hand=not known))
         ph -= EACH_PH
     found = usual_of(history, pump, ph, now_s)
-    earlier_ph = [
-        usual_of(history[:place], pump, dose.ph, dose.end_s).day_ph
-        for place, dose in enumerate(history)
-        if dose.ph is not None
-        and history[0].end_s + NEW_H * HOUR_S <= dose.end_s <= now_s - DAY_S
-        and dose.end_s >= now_s - (MOST_DAYS + 1) * DAY_S
-    ]
+    way, earlier_ph = (1.0 if pump is DOWN else -1.0), [0.0]
+    for place, dose in enumerate(history):
+        is_told = max(history[0].end_s + NEW_H * HOUR_S, now_s - (MOST_DAYS + 1) * DAY_S) <= dose.end_s
+        day = [other for other in history[:place] if other.end_s > dose.end_s - DAY_S]
+        while any(other.ph is None for other in day):
+            day = day[1:]
+        if dose.ph is not None and is_told and dose.end_s <= now_s - DAY_S and day:
+            begun_ph = day[0].ph or 0.0
+            earlier_ph.append(way * (dose.ph - begun_ph - sum(other.shift_ph for other in day)))
     assert (found.usual_ph is None) is (now_s - history[0].end_s < KNOWN_H * HOUR_S)
     if found.usual_ph is None:
         return
-    assert found.usual_ph == pytest.approx(max([0.0, *earlier_ph]), abs=1e-9)
+    assert found.usual_ph == pytest.approx(max(earlier_ph), abs=1e-9)
     assert found.most_ph == pytest.approx(min(MOST_PH, USUAL_TIMES * found.usual_ph + MARGIN_PH))
 
 
@@ -155,7 +176,7 @@ def test_where_nothing_was_dosed_the_margin_is_left() -> None:
     history = [*doses(0.05), Given(5 * DAY_S, DOWN, 6.1, -EACH_PH)]
     found = usual_of(history, DOWN, 6.1, 5.1 * DAY_S)
     assert (found.usual_ph, found.most_ph) == (0.0, MARGIN_PH)
-    assert found.day_ph == pytest.approx(EACH_PH)
+    assert found.back_ph == pytest.approx(EACH_PH)
 
 
 def test_nothing_becomes_usual_that_water_does_not_do() -> None:
@@ -172,8 +193,8 @@ def test_after_a_lock_that_was_cleared_the_count_begins_anew() -> None:
     locked_s = history[-1].end_s + 60.0
     before = usual_of(history, DOWN, 6.2, locked_s)
     after = usual_of(history, DOWN, 6.2, locked_s + HOUR_S, Cleared(locked_s))
-    assert before.day_ph > before.most_ph
-    assert (after.day_ph, after.most_ph) == (0.0, before.most_ph)
+    assert before.back_ph > before.most_ph
+    assert (after.back_ph, after.most_ph) == (0.0, before.most_ph)
 
 
 @pytest.mark.parametrize("days", [0, 4])
@@ -192,7 +213,7 @@ def test_a_probe_that_was_found_right_makes_its_day_usual_for_a_week(days: int) 
 def test_what_was_before_a_calibration_does_not_count() -> None:
     """The reading made a step by it that no water made."""
     history = doses(*[0.05] * 16, 0.4)
-    assert usual_of(history, DOWN, 6.0, history[-1].end_s + 60.0, since_s=history[-1].end_s + 1.0).day_ph == 0.0
+    assert usual_of(history, DOWN, 6.0, history[-1].end_s + 60.0, since_s=history[-1].end_s + 1.0).back_ph == 0.0
 
 
 @pytest.mark.parametrize("place", [-1, -2, -3])
@@ -203,7 +224,7 @@ def test_what_was_before_a_dose_by_hand_does_not_count(place: int) -> None:
         poured = history[place]._replace(ph=None, shift_ph=0.0, by_hand=by_hand)
         changed = [poured if dose is history[place] else dose for dose in history]
         known = 0.2 * (-place - 2)  # from the first dose after it to the last
-        assert usual_of(changed, DOWN, history[-1].ph or 0.0, history[-1].end_s + 1.0).day_ph == pytest.approx(
+        assert usual_of(changed, DOWN, history[-1].ph or 0.0, history[-1].end_s + 1.0).back_ph == pytest.approx(
             max(0.0, known) + (EACH_PH if place < -1 else 0.0)
         )
 
@@ -216,7 +237,7 @@ def test_nothing_dosed_yet_is_new_water() -> None:
 def test_what_is_no_number_is_never_believed() -> None:
     """It fails closed."""
     found = usual_of(doses(*[0.05] * 16), DOWN, nan, 4 * DAY_S)
-    assert not found.day_ph <= found.most_ph
+    assert not found.back_ph <= found.most_ph
 
 
 def test_two_that_agree_have_a_wider_margin_and_not_any() -> None:

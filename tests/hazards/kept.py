@@ -89,7 +89,9 @@ def pour(at: AtTheTank, role: Role, ml: float) -> None:
 def three_days_on_little(at: AtTheTank) -> None:
     """Three days of 3 mL each are in the ledger, and the water is at pH 6 again."""
     for _ in range(3):
-        asked = DoseRequest("bed1", Role.PH_DOWN, 3.0, DoseReason.PH_HIGH, {"ph": 6.05, "ml_per_ph": 60.0})
+        asked = DoseRequest(
+            "bed1", Role.PH_DOWN, 3.0, DoseReason.PH_HIGH, {"ph": 6.05, "ml_per_ph": 60.0, "lessons": 3.0}
+        )
         at.service.ledger.settle(at.service.ledger.intend(Permit(asked, 3.0, 3.0), at.loop.stamp()), Outcome.DONE)
         at.clock.spend(25.0 * 3600.0)
     for _ in range(200):

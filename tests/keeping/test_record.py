@@ -20,12 +20,12 @@ from tests.dose.ledgers import opened, permitted
 from tests.strategies import request, stamp
 
 TABLE = Table(title="Bed 1", system="deep_water", volume_l=20.0, mixing_time_s=300.0)
-DRIFTS = words.unusual(Role.PH_DOWN, Usual(day_ph=0.9, most_ph=0.5, usual_ph=0.2))
+DRIFTS = words.unusual(Role.PH_DOWN, Usual(back_ph=0.9, most_ph=0.5, usual_ph=0.2))
 
 
 def dosed(ledger: Ledger, at_days: float, ml: float = 4.0) -> None:
     """A dose of acid into bed1, on pH 6.1, which should move it by 0.01 a mL."""
-    asked = replace(request(ml), numbers={"ph": 6.1, "ml_per_ph": 100.0})
+    asked = replace(request(ml), numbers={"ph": 6.1, "ml_per_ph": 100.0, "lessons": 3.0})
     ledger.intend(Permit(asked, ml, ml), stamp(at_days * DAY_S))
 
 
@@ -55,8 +55,8 @@ def test_only_a_doubt_of_the_probe_that_was_wrong_grants_more(
     ledger.close()
     assert usual is not None
     assert later is not None
-    assert usual.day_ph == pytest.approx(0.06)
-    assert later.day_ph == 0.0
+    assert usual.back_ph == pytest.approx(0.06)
+    assert later.back_ph == 0.0
     known_ph = USUAL_TIMES * (usual.usual_ph or 0.0) + MARGIN_PH
     assert usual.most_ph == pytest.approx(max(known_ph, USUAL_TIMES * granted_ph + MARGIN_PH))
     assert known_ph < USUAL_TIMES * 0.8 + MARGIN_PH

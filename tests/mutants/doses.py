@@ -648,9 +648,15 @@ LEDGER = (
             ),
             (
                 "ledger what a hand poured did is not known",
-                "    if by_hand or ph is None or",
-                "    if ph is None or",
+                "is_known = not by_hand and ph",
+                "is_known = ph",
                 "TestGiven::test_what_was_poured_by_hand_is_known_as_such",
+            ),
+            (
+                "ledger what a dose does is not known before a few have shown it",
+                " and lessons >= CONFIRMED\n",
+                "\n",
+                "TestGiven::test_with_what_each_should_have_done",
             ),
             (
                 "ledger in less water a dose does more",
@@ -944,8 +950,8 @@ USUAL = mutants_of(
     (
         (
             "usual what came back counts",
-            "    day_ph = against * ",
-            "    day_ph = 0.0 * ",
+            "        against * _own_ph(",
+            "        0.0 * _own_ph(",
             "test_what_came_back_is_what_the_doses_did_not_do",
         ),
         (
@@ -977,6 +983,12 @@ USUAL = mutants_of(
             "else min(MOST_PH, _with_margin(usual_ph))",
             "else _with_margin(usual_ph)",
             "test_nothing_becomes_usual_that_water_does_not_do",
+        ),
+        (
+            "usual a drift that is fast",
+            "    return short if short_ph - short_most_ph > max(0.0, day_ph - most_ph) else day\n",
+            "    return day\n",
+            "test_a_drift_that_is_fast_is_found_within_hours",
         ),
         (
             "usual the newest day is no measure of itself",
