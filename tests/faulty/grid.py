@@ -165,7 +165,7 @@ FOOT = (
     "",
     "A coated probe is slow, not wrong: doses wait for readings that have come to rest. A pump's noise does not",
     "show, since nobody looks while one turns. A slow drift looks like water that changes: with one probe it is",
-    "found by what the tank takes, from its third day on; two probes show it within hours",
+    "found by how far pH comes back by itself, the sooner the older the water; two probes show it sooner still",
     "([hazards.md](hazards.md), H18).",
 )
 

@@ -136,7 +136,7 @@ long a value may at least stand, from 6 to 12 hours, for a false alarm there (pH
 - Targets: gross all, within one sample; subtle 85 %; at most 0.5 false alarms a month and 0.050 % of good
   samples refused, on every site and quantity.
 - What does not show here: a slow drift. A river changes over the seasons as fast as an electrode does; only
-  calibrating, a second probe, or what a tank takes from day to day (`daemon/dose/usual.py`) tells them apart.
+  calibrating, a second probe, or how far pH comes back after doses (`daemon/dose/usual.py`) tells them apart.
 """
 
 _BELOW = """
