@@ -81,6 +81,7 @@ def changed(**changes: Any) -> str:
         changed(ml_per_ph=0.001),
         changed(ml_per_ph=20000.0),
         changed(ml_per_ph=float("nan")),
+        changed(near_ph=float("nan")),
         changed(prior_ml_per_ph=-60.0),
         changed(doubt=0.0),
         changed(doubt=5.0),
