@@ -15,7 +15,8 @@ comes on top of it.
     up to 78 h              MOST_PH                                           SHORT_PH
     then                    USUAL_TIMES x the most that came back before      SHORT_PH
                             + MARGIN_PH, if less: of all doses of the week
-                            that ended a day ago, from 30 h on
+                            that ended a day ago, from 30 h on; at least
+                            LEAST_PH
 
     one probe                                WATER_PH more in the day after water came in
     two that agree                           AGREED_PH more
@@ -44,13 +45,14 @@ from daemon.values import Role
 
 USUAL_TIMES = 1.25  # plants grow, and days differ
 MARGIN_PH = 0.3  # more than usual: so far off may a drifting probe be before dosing stops
+LEAST_PH = 0.1  # of its own water does now and then, though it did not in the week before
 NEW_PH, YOUNG_PH, MOST_PH = 2.5, 1.2, 0.9  # in 45 months (tests.campaign) healthy water did 2.2, 1.2 and 0.8
 NEW_H, YOUNG_H, KNOWN_H = 30.0, 54.0, 78.0
 SHORT_NEW_PH, SHORT_PH = 0.8, 0.5  # likewise: 0.7 and 0.3
 SHORT_NEW_H = 12.0
 DAY_H, SHORT_H = 24.0, 3.0
 WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
-AGREED_PH = 1.2  # more while two probes agree: only what befalls both alike can still mislead
+AGREED_PH = 0.8  # more while two probes agree: only what befalls both alike can still mislead
 MOST_DAYS = 7  # for so long something is usual
 
 AGAINST = MappingProxyType({Role.PH_DOWN: 1.0, Role.PH_UP: -1.0})
@@ -141,7 +143,7 @@ def _most_ph(age_h: float) -> float:
 
 
 def _with_margin(usual_ph: float) -> float:
-    return USUAL_TIMES * usual_ph + MARGIN_PH
+    return USUAL_TIMES * max(LEAST_PH, usual_ph) + MARGIN_PH
 
 
 def _most_before(given: Sequence[Given], against: float, now_s: float) -> float:

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from daemon.dose.usual import (
     AGREED_PH,
     KNOWN_H,
+    LEAST_PH,
     MARGIN_PH,
     MOST_DAYS,
     MOST_PH,
@@ -158,7 +159,7 @@ def test_the_most_that_came_back_before_is_usual(
     if found.usual_ph is None:
         return
     assert found.usual_ph == pytest.approx(max(earlier_ph), abs=1e-9)
-    assert found.most_ph == pytest.approx(min(MOST_PH, USUAL_TIMES * found.usual_ph + MARGIN_PH))
+    assert found.most_ph == pytest.approx(min(MOST_PH, USUAL_TIMES * max(LEAST_PH, found.usual_ph) + MARGIN_PH))
 
 
 def test_a_day_with_a_top_up_is_usual_for_a_week() -> None:
@@ -171,11 +172,11 @@ def test_a_day_with_a_top_up_is_usual_for_a_week() -> None:
         assert found.usual_ph == pytest.approx(usual_ph, abs=0.051)
 
 
-def test_where_nothing_was_dosed_the_margin_is_left() -> None:
+def test_where_nothing_was_dosed_a_little_is_believed() -> None:
     """Days on end."""
     history = [*doses(0.05), Given(5 * DAY_S, DOWN, 6.1, -EACH_PH)]
     found = usual_of(history, DOWN, 6.1, 5.1 * DAY_S)
-    assert (found.usual_ph, found.most_ph) == (0.0, MARGIN_PH)
+    assert (found.usual_ph, found.most_ph) == (0.0, USUAL_TIMES * LEAST_PH + MARGIN_PH)
     assert found.back_ph == pytest.approx(EACH_PH)
 
 

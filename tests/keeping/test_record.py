@@ -12,7 +12,7 @@ from config.settings import Reservoir as Table
 from daemon import words
 from daemon.dose.ledger import Ledger
 from daemon.dose.reversals import reversals
-from daemon.dose.usual import MARGIN_PH, USUAL_TIMES, Usual
+from daemon.dose.usual import LEAST_PH, MARGIN_PH, USUAL_TIMES, Usual
 from daemon.dose.windows import DAY_S, HOUR_S
 from daemon.keeping.record import Record
 from daemon.values import Permit, Role
@@ -57,7 +57,7 @@ def test_only_a_doubt_of_the_probe_that_was_wrong_grants_more(
     assert later is not None
     assert usual.back_ph == pytest.approx(0.06)
     assert later.back_ph == 0.0
-    known_ph = USUAL_TIMES * (usual.usual_ph or 0.0) + MARGIN_PH
+    known_ph = USUAL_TIMES * max(LEAST_PH, usual.usual_ph or 0.0) + MARGIN_PH
     assert usual.most_ph == pytest.approx(max(known_ph, USUAL_TIMES * granted_ph + MARGIN_PH))
     assert known_ph < USUAL_TIMES * 0.8 + MARGIN_PH
 

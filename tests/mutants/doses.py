@@ -991,6 +991,12 @@ USUAL = mutants_of(
             "test_a_drift_that_is_fast_is_found_within_hours",
         ),
         (
+            "usual a quiet week is not held against water",
+            "USUAL_TIMES * max(LEAST_PH, usual_ph)",
+            "USUAL_TIMES * usual_ph",
+            "test_where_nothing_was_dosed_a_little_is_believed",
+        ),
+        (
             "usual the newest day is no measure of itself",
             "        if dose.end_s > now_s - DAY_S:\n            break\n",
             "",
