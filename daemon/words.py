@@ -310,7 +310,7 @@ def unusual(pump: Role, usual: Usual) -> str:
     like = f"is at most {usual.most_ph:.1f}" if known is None else f"are {known:.2f}"
     return (
         f"after {ROLE[pump]} pH {way} again by {usual.back_ph:.2f} in all within {usual.hours:.0f} h, "
-        f"usual here {like}: {MAY_DRIFT}; {MEASURE}"
+        f"usual here {like}: {MAY_DRIFT}, or new water is in that nobody told of; {MEASURE}"
     )
 
 

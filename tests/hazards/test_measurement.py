@@ -278,7 +278,7 @@ def test_h18_two_that_drift_alike_are_found_by_what_the_tank_takes(tmp_path: Pat
         bed, minutes = until_locked(at, 24.0, every_s=60.0)
         off = 15.0 / 59.0 * minutes / 60.0
         assert "usual here" in bed.condition_reason
-        assert off <= 1.7
+        assert off <= 1.8
         figure(f"two that drift alike, -15 mV/h: locked after {minutes / 60.0:.1f} h, pH off by {off:.2f}")
 
 

@@ -119,8 +119,8 @@ def test_h36_a_leak_is_told_from_drinking(tmp_path: Path, l_per_h: float, figure
 
 def test_h36_neither_drinking_nor_floods_nor_a_person_is_a_leak(tmp_path: Path, figure: Figure) -> None:
     """Two days of a full bed with floods; then ten litres are bailed out while it is held."""
-    tank = {"transpiration_l_per_day": 3.0, "plants": 18}
-    with at_the_tank(tmp_path, with_level_sender(), tank=tank) as at:
+    tank = {"transpiration_l_per_day": 3.0, "plants": 18, "start_ph": 6.0}  # of water that is not dosed
+    with at_the_tank(tmp_path, with_level_sender(pump={}), tank=tank) as at:
         for hour in range(48):
             if hour % 6 == 3:
                 at.bench.play("drain", litres=15.0)
@@ -161,9 +161,11 @@ def test_h37_the_hours_of_a_tube_are_told_through_restarts(tmp_path: Path, figur
     settings = pump_settings(tube_hours=40.0 / 3600.0)
     for _ in range(2):
         with at_the_tank(tmp_path, settings, tank={"start_ph": 7.6}) as at:
+            at.ask("change_out.done")
             at.until(lambda _: len(at.runs()) == 3, within=400)
             assert "bed1-ph-down-tube-worn" not in at.alarms()
     with at_the_tank(tmp_path, settings, tank={"start_ph": 7.6}) as at:
+        at.ask("change_out.done")
         keep(at, 1.5)
         tube_h = at.bed().pumps[Role.PH_DOWN].tube_h
         assert tube_h is not None
