@@ -279,8 +279,8 @@ HAZARDS: tuple[Hazard, ...] = (
     Hazard(
         number=18,
         what="An old or coated electrode: flat and slow.",
-        mechanism="slope and offset have limits (daemon/measure/calibrate.py); below 90 % of theory no dose rests "
-        "on it (daemon/measure/judge.py); one that drifts is found by how far pH comes back by itself, held "
+        mechanism="slope and offset have limits (daemon/measure/calibrate.py); below 90 % of theory no dose "
+        "rests on it (daemon/measure/judge.py); one that drifts is found by how far pH comes back by itself, "
         "against what it did before (daemon/dose/usual.py), and then only a measurement or a calibration opens "
         "that lock (daemon/desk/probes.py); a second probe disagrees with it (daemon/measure/vote.py), and while "
         "two agree pH may come back further, yet not any way",
