@@ -309,8 +309,8 @@ def unusual(pump: Role, usual: Usual) -> str:
     way, known = "rose" if pump is Role.PH_DOWN else "fell", usual.usual_ph
     like = f"is at most {usual.most_ph:.1f}" if known is None else f"are {known:.2f}"
     return (
-        f"after {ROLE[pump]} pH {way} again by {usual.back_ph:.2f} in all within {usual.hours:.0f} h, "
-        f"usual here {like}: {MAY_DRIFT}, or new water is in that nobody told of; {MEASURE}"
+        f"pH {way} again by {usual.back_ph:.2f} within {usual.hours:.0f} h, usual here {like}: {MAY_DRIFT}, "
+        f"or the water is new; {MEASURE}"
     )
 
 

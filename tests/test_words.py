@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 
 from daemon import words
+from daemon.dose.ledger_file import line
+from daemon.dose.usual import Usual
 from daemon.measure.rate import RateReason
 from daemon.values import (
     Cap,
@@ -173,3 +175,13 @@ def test_a_pumps_rate_and_tube_are_told_with_what_is_wrong_with_them() -> None:
     assert words.tube(PumpState(1.0, RateStanding.DATED)) == ""
     assert words.RATE.keys() == set(RateStanding)
     assert words.RATE_FIT.keys() == set(RateReason)
+
+
+@pytest.mark.parametrize("usual", [Usual(10.25, 1.55, 0.25), Usual(10.25, 12.5, None, 3.0)])
+def test_why_dosing_stopped_fits_into_the_ledger_whole(usual: Usual) -> None:
+    """With the command that opens the lock at its end."""
+    for pump in (Role.PH_DOWN, Role.PH_UP):
+        reason = words.unusual(pump, usual)
+        assert line(reason) == reason
+        assert reason.endswith("`evenwater clear --measured-ph N`")
+        assert words.doubts_ph(reason)

@@ -27,13 +27,13 @@ Answers = Mapping[Role, Answer]
 class _Kept:
     """Of one reservoir: when, proven; what was learned of its pumps; how its probe showed the doses.
 
-    calibrated_s: when that probe was last calibrated, proven.
+    counts_from_s: since when its readings belong together, proven; by a calibration, or a step while it was off.
     """
 
     proven_s: float
     answers: Answers
     echo: Echo = field(default_factory=Echo)
-    calibrated_s: float = 0.0
+    counts_from_s: float = 0.0
 
 
 class AnswerFile:
@@ -65,22 +65,22 @@ class AnswerFile:
         """How its probe showed the doses before this start."""
         return self._of(reservoir).echo
 
-    def calibrated_s(self, reservoir: str) -> float:
-        """When its probe was last calibrated before this start, in proven s; 0 where nothing tells.
+    def counts_from_s(self, reservoir: str) -> float:
+        """Since when its readings belong together, in proven s; 0 where nothing tells.
 
         Nor does what is yet to come by this ledger's time: it was made anew since.
         """
-        calibrated_s = self._of(reservoir).calibrated_s
-        return calibrated_s if calibrated_s <= self._begun_s else 0.0
+        counts_from_s = self._of(reservoir).counts_from_s
+        return counts_from_s if counts_from_s <= self._begun_s else 0.0
 
     def _of(self, reservoir: str) -> _Kept:
         return self._kept.get(reservoir, _Kept(self._begun_s, {}))
 
     def keep(
-        self, reservoir: str, answers: Answers, proven_s: float, echo: Echo, calibrated_s: float = 0.0
+        self, reservoir: str, answers: Answers, proven_s: float, echo: Echo, counts_from_s: float = 0.0
     ) -> None:
         """Write down what a reservoir answers now. Never raises: at worst it is learned again."""
-        self._kept[reservoir] = _Kept(proven_s, dict(answers), echo, calibrated_s)
+        self._kept[reservoir] = _Kept(proven_s, dict(answers), echo, counts_from_s)
         keep_if_may_be(self._path, _raw(self._kept))
 
 
@@ -90,7 +90,7 @@ def _raw(kept: Mapping[str, _Kept]) -> dict[str, Any]:
             "proven_s": of.proven_s,
             "pumps": {role.value: asdict(answer) for role, answer in of.answers.items()},
             "echo": asdict(of.echo),
-            "calibrated_s": of.calibrated_s,
+            "counts_from_s": of.counts_from_s,
         }
         for name, of in kept.items()
     }
@@ -103,17 +103,17 @@ def _read(raw: Any) -> dict[str, _Kept]:
             number(table["proven_s"]),
             {Role(role): _answer(**answer) for role, answer in table["pumps"].items()},
             _echo(**table.get("echo", {})),
-            _before(number(table["proven_s"]), number(table.get("calibrated_s", 0.0))),
+            _before(number(table["proven_s"]), number(table.get("counts_from_s", 0.0))),
         )
         for name, table in raw.items()
     }
 
 
-def _before(proven_s: float, calibrated_s: float) -> float:
-    """Raises ValueError for a calibration that was yet to come when this was written."""
-    if not calibrated_s <= proven_s:
-        raise ValueError(f"calibrated at {calibrated_s} s, which was not over at {proven_s} s")
-    return calibrated_s
+def _before(proven_s: float, counts_from_s: float) -> float:
+    """Raises ValueError for what was yet to come when this was written."""
+    if not counts_from_s <= proven_s:
+        raise ValueError(f"counts from {counts_from_s} s, which was yet to come at {proven_s} s")
+    return counts_from_s
 
 
 def _echo(skipped: Any = 0, first: Any = (), newest: Any = ()) -> Echo:

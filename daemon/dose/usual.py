@@ -23,9 +23,9 @@ comes on top of it.
 
 The most rather than the median, since a top-up makes one day in three or four unlike the others. A dose counts
 once a few have shown what they do in this water (daemon.dose.learn), and only what was after the newest doubt
-does: after a lock that a person has cleared, after a calibration, after a dose poured by hand. If that lock
-doubted the probe, and what they measured agreed with it, then the day before it was the water's own, and is
-usual for a week.
+does: after a lock that a person has cleared, a calibration, a dose poured by hand, a step that pH made while the
+program was off. If that lock doubted the probe, and what they measured agreed with it, then the day before it was
+the water's own, and is usual for a week.
 
 Where two probes agree, one that drifts would show in the other: what is asked for is then most likely the water's
 own, such as a top-up that no level probe saw, after a week in which nothing was needed. What befalls both alike,

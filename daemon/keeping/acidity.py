@@ -24,6 +24,7 @@ from daemon.dose.doubt_file import Doubts
 from daemon.dose.finding import Finding, Surprise
 from daemon.dose.learn import FORGET_SHARE
 from daemon.dose.response import (
+    JUMP_PH,
     Effects,
     dosed,
     doubted,
@@ -74,7 +75,8 @@ class Acidity:
         self._little: Finding | None = None  # the newest of doses that did little
         self._little_s = 0.0
         self._fresh_share = 0.0  # what the controller knows of
-        self._calibrated_s = answers.calibrated_s(name)  # proven
+        self._counts_from_s = answers.counts_from_s(name)  # proven: readings before it are another series
+        self._compared = False  # with what the newest dose before this start left behind
 
     @property
     def _mixing_s(self) -> float:
@@ -97,7 +99,19 @@ class Acidity:
         if self.control.answers is not known:
             self._hear_echo()
             self._keep_answers(proven_s)
-        return None if wish is None else self._smaller(wish)
+        if wish is None:
+            return None
+        if not self._compared:
+            self._compare(wish.numbers["ph"], proven_s)
+        return self._smaller(wish)
+
+    def _compare(self, ph: float, proven_s: float) -> None:
+        """A step while the program was off was a person's, as of other water: it is nothing that came back."""
+        self._compared = True
+        last = next(reversed(self._record.acid_and_base()), None)
+        if last is not None and last.ph is not None and abs(ph - last.ph - last.shift_ph) >= JUMP_PH:
+            self._counts_from_s = proven_s
+            self._keep_answers(proven_s)
 
     def _hear_echo(self) -> None:
         """A dose was judged: what the probe showed of it."""
@@ -131,7 +145,7 @@ class Acidity:
         ph = request.numbers.get("ph")
         if request.pump not in OPPOSITE or ph is None:
             return None
-        usual = self._record.usual(request.pump, ph, self._calibrated_s, stamp)
+        usual = self._record.usual(request.pump, ph, self._counts_from_s, stamp)
         if usual is None:
             return None
         two_agree = self._instruments.two_agree(Quantity.PH)
@@ -157,7 +171,7 @@ class Acidity:
     def calibrated(self, proven_s: float) -> None:
         """The probe was calibrated: how it shows doses is a new series."""
         self.echo = Echo()
-        self._calibrated_s = proven_s
+        self._counts_from_s = proven_s
         self._keep_answers(proven_s)
 
     def forget_water(self, proven_s: float) -> None:
@@ -168,7 +182,7 @@ class Acidity:
         self._keep_answers(proven_s)
 
     def _keep_answers(self, proven_s: float) -> None:
-        self._answers.keep(self._name, self.control.answers, proven_s, self.echo, self._calibrated_s)
+        self._answers.keep(self._name, self.control.answers, proven_s, self.echo, self._counts_from_s)
 
     def dosed(self, allowed: Permit, end_s: float) -> None:
         """A run has ended, at `end_s`: what acid or base should do follows, and nothing does of anything else."""

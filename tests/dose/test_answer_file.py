@@ -88,7 +88,7 @@ def changed(**changes: Any) -> str:
         changed(lessons=-1),
         changed(more=1.0),
         changed()[:-9],
-        '{"bed1": {"proven_s": 5.0, "pumps": {}, "calibrated_s": 6.0}}',
+        '{"bed1": {"proven_s": 5.0, "pumps": {}, "counts_from_s": 6.0}}',
     ],
 )
 def test_a_damaged_file_is_left_with_a_note(path: Path, text: str) -> None:
@@ -127,8 +127,8 @@ def test_how_the_probe_showed_the_doses_is_kept(path: Path) -> None:
 
 def test_when_the_probe_was_calibrated_is_kept(path: Path) -> None:
     """A restart on the same day still knows of the step; a ledger made anew counts from its beginning."""
-    assert AnswerFile(path, 1000.0).calibrated_s("bed1") == 0.0
+    assert AnswerFile(path, 1000.0).counts_from_s("bed1") == 0.0
     AnswerFile(path, 1000.0).keep("bed1", {}, 1000.0, ECHO, 900.0)
-    assert AnswerFile(path, 1100.0).calibrated_s("bed1") == 900.0
-    assert AnswerFile(path, 800.0).calibrated_s("bed1") == 0.0
-    assert AnswerFile(path, 1100.0).calibrated_s("bed2") == 0.0
+    assert AnswerFile(path, 1100.0).counts_from_s("bed1") == 900.0
+    assert AnswerFile(path, 800.0).counts_from_s("bed1") == 0.0
+    assert AnswerFile(path, 1100.0).counts_from_s("bed2") == 0.0

@@ -187,6 +187,17 @@ def test_h18_the_step_that_a_calibration_makes_is_no_drift(tmp_path: Path) -> No
         assert abs(true_ph(at) - 6.0) < 0.15
 
 
+def test_h18_a_step_while_the_program_was_off_is_no_drift(tmp_path: Path) -> None:
+    """Somebody turned it off, changed the water and told nobody: it is brought down, and nothing locks."""
+    with at_the_tank(tmp_path) as at:
+        keep(at, 40.0)
+    later = BEGINNING + timedelta(hours=40.5)
+    with at_the_tank(tmp_path, start_utc=later, tank={"start_ph": 7.6}) as at:
+        keep(at, 5.0)
+        assert at.bed().condition is Condition.KEEPING
+        assert true_ph(at) < 6.5
+
+
 GROSSLY_WRONG_PH = 0.5
 
 

@@ -162,11 +162,9 @@ def test_h37_the_hours_of_a_tube_are_told_through_restarts(tmp_path: Path, figur
     settings = pump_settings(tube_hours=40.0 / 3600.0)
     for _ in range(2):
         with at_the_tank(tmp_path, settings, tank={"start_ph": 7.6}) as at:
-            at.ask("change_out.done")
             at.until(lambda _: len(at.runs()) == 3, within=400)
             assert "bed1-ph-down-tube-worn" not in at.alarms()
     with at_the_tank(tmp_path, settings, tank={"start_ph": 7.6}) as at:
-        at.ask("change_out.done")
         keep(at, 1.5)
         tube_h = at.bed().pumps[Role.PH_DOWN].tube_h
         assert tube_h is not None

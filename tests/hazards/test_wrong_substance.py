@@ -120,9 +120,7 @@ def test_h15_neither_half_of_a_pair_is_left_out(tmp_path: Path, trouble: str, fi
         )
     given_ml = dict.fromkeys(PAIR, 0.0)
     for start in range(2):
-        with at_the_tank(
-            tmp_path, settings, wired=fed_bed(), tank={"nutrient_strength": 0.3, "start_ph": 6.0}
-        ) as at:
+        with at_the_tank(tmp_path, settings, wired=fed_bed(), tank={"nutrient_strength": 0.3}) as at:
             if trouble == "b_empty":
                 befall(at, FaultName.BOTTLE_EMPTY, "stock_b")
             if start == 0:

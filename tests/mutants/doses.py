@@ -924,8 +924,8 @@ ANSWERS = mutants_of(
         ),
         (
             "answers a calibration that is yet to come hides nothing",
-            "return calibrated_s if calibrated_s <= self._begun_s else 0.0",
-            "return calibrated_s",
+            "return counts_from_s if counts_from_s <= self._begun_s else 0.0",
+            "return counts_from_s",
             "test_when_the_probe_was_calibrated_is_kept",
         ),
     ),

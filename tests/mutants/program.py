@@ -208,9 +208,15 @@ ACIDITY = mutants_of(
             "tests/hazards/test_measurement.py::test_h18_a_probe_that_drifts_is_found_by_how_far_pH_comes_back",
         ),
         (
+            "acidity a step while the program was off does not count",
+            "abs(ph - last.ph - last.shift_ph) >= JUMP_PH",
+            "False",
+            "tests/hazards/test_measurement.py::test_h18_a_step_while_the_program_was_off_is_no_drift",
+        ),
+        (
             "acidity what was before a calibration does not count",
-            "        self._calibrated_s = proven_s\n",
-            "",
+            "        self.echo = Echo()\n        self._counts_from_s = proven_s\n",
+            "        self.echo = Echo()\n",
             "tests/hazards/test_measurement.py::test_h18_the_step_that_a_calibration_makes_is_no_drift",
         ),
     ),
