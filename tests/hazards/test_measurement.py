@@ -278,7 +278,9 @@ def test_h18_water_that_truly_asks_for_more_gets_it_while_two_agree(
         figure(f"two that agree: {given_ml:.0f} mL in a day where 3 are usual, not locked")
 
 
-def test_h18_two_that_drift_alike_are_found_by_what_the_tank_takes(tmp_path: Path, figure: Figure) -> None:
+def test_h18_two_that_drift_alike_are_found_by_how_far_pH_comes_back(  # noqa: N802 - pH is written so
+    tmp_path: Path, figure: Figure
+) -> None:
     """They agree, and are both wrong: the margin is wider, and still there is one."""
     (tmp_path / "calibrations.toml").write_text(TWO_CALIBRATIONS, encoding="utf-8")
     with at_the_tank(tmp_path, with_two_ph_probes()) as at:
