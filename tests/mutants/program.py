@@ -185,8 +185,8 @@ ACIDITY = mutants_of(
     (
         (
             "acidity smaller steps of a pump too strong",
-            "None if wish is None else self._smaller(wish)",
-            "wish",
+            "        return self._smaller(wish)\n",
+            "        return wish\n",
             "test_a_pump_that_became_twice_as_fast_calls_and_its_doses_are_halved",
         ),
         (
