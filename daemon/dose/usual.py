@@ -169,8 +169,10 @@ def _most_before(given: Sequence[Given], against: float, now_s: float) -> float:
 
 def _of_day(given: Sequence[Given], until_s: float) -> float:
     """What pH did of its own in the day before, from the first dose of it to the last."""
-    *doses, last = _between(given, until_s - DAY_S, until_s) or (Given(until_s, Role.PH_DOWN),)
-    return 0.0 if last.ph is None else _own_ph(doses, last.ph)
+    doses = _between(given, until_s - DAY_S, until_s)
+    if not doses or doses[-1].ph is None:
+        return 0.0
+    return _own_ph(doses[:-1], doses[-1].ph)
 
 
 def _own_ph(doses: Sequence[Given], ph: float) -> float:
