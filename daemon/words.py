@@ -12,6 +12,7 @@ from config.settings import Reservoir
 from daemon.altered import Altered
 from daemon.dose.draw_down import Stands
 from daemon.dose.finding import Finding, Surprise
+from daemon.dose.learn import shift_of_dose
 from daemon.dose.level import Drowned, Fall
 from daemon.dose.strength import stock_a_of_a_fill_ml
 from daemon.dose.usual import Usual
@@ -434,10 +435,9 @@ def _learned(of: DoseRequest) -> str:
     n = of.numbers
     if not {"ph", "drift_ph_per_day", "ml_per_ph"} <= n.keys():
         return ""
-    shift_ph = of.ml / (n["ml_per_ph"] * n.get("level_share", 1.0)) * (-1.0 if of.pump is Role.PH_DOWN else 1.0)
+    after_ph = n["ph"] + shift_of_dose(of.pump, of.ml, n["ml_per_ph"], n.get("level_share", 1.0))
     return (
-        f"; drifting {n['drift_ph_per_day']:+.2f}/day; {of.ml:.1f} mL should move {n['ph']:.2f} to "
-        f"{n['ph'] + shift_ph:.2f}"
+        f"; drifting {n['drift_ph_per_day']:+.2f}/day; {of.ml:.1f} mL should move {n['ph']:.2f} to {after_ph:.2f}"
     )
 
 

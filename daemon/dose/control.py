@@ -19,6 +19,7 @@ from config.pump import HARD_MAX_SHARE_PER_DOSE
 from config.settings import USUAL_ML_PER_PH_AND_L, Reservoir
 from daemon.dose.learn import (
     CONFIRMED,
+    DIRECTION,
     Answer,
     Lesson,
     buffering_mmol_per_l,
@@ -27,6 +28,7 @@ from daemon.dose.learn import (
     learned,
     prior,
     share_of_need,
+    shift_of_dose,
     weaker,
 )
 from daemon.dose.mixing import mixing_after
@@ -41,8 +43,6 @@ NOISE_SDS = 3.0  # the dead band is never narrower than this many standard devia
 TURN_PH, TURN_H = 0.1, 4.0  # base follows acid, or acid base, where pH would still be so far off in so many hours
 REBOUND_PER_H = 0.3  # of a dose's shift an hour: by so much CO2 that leaves may change the drift
 LATEST_S = 1800.0  # a look this long after mixing says more of the hours between than of the dose
-
-_DIRECTION = {Role.PH_DOWN: -1.0, Role.PH_UP: 1.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +110,11 @@ def aim_of(reservoir: Reservoir) -> PhAim:
         dead_band=ph.dead_band,
         ph_low=reservoir.bands.ph_low,
         ph_high=reservoir.bands.ph_high,
-        ml_per_ph={role: prior_ml_per_ph(reservoir, role) for role in _DIRECTION},
+        ml_per_ph={role: prior_ml_per_ph(reservoir, role) for role in DIRECTION},
         share_of_need=ph.share_of_need,
         mixing_time_s=reservoir.mixing_time_s,
         largest_ml=reservoir.volume_l * ML_PER_L * HARD_MAX_SHARE_PER_DOSE,
-        smallest_ml={role: pumps[role.value].smallest_dose_ml for role in _DIRECTION if role.value in pumps},
+        smallest_ml={role: pumps[role.value].smallest_dose_ml for role in DIRECTION if role.value in pumps},
     )
 
 
@@ -174,7 +174,7 @@ def given(state: ControlState, pump: Role, shift_ph: float, end_s: float) -> Con
 
 def expected_shift_ph(aim: PhAim, state: ControlState, pump: Role, ml: float, share_of_water: float) -> float:
     """What `ml` should do to pH, below zero for acid, in this share of the full reservoir."""
-    return _DIRECTION[pump] * ml / (answer_of(aim, state, pump).ml_per_ph * share_of_water)
+    return shift_of_dose(pump, ml, answer_of(aim, state, pump).ml_per_ph, share_of_water)
 
 
 def taught_little(aim: PhAim, state: ControlState, pump: Role, ml_per_ph: float) -> ControlState:
@@ -251,7 +251,7 @@ def dead_band_ph(aim: PhAim, state: ControlState, pump: Role) -> float:
 
 def _is_called_for(aim: PhAim, state: ControlState, pump: Role, median_ph: float) -> bool:
     """Whether pH is off on this pump's side. Turning round takes more, as acid and base must not fight."""
-    side = -_DIRECTION[pump]
+    side = -DIRECTION[pump]
     off_ph = min(side * (state.trend.ph - aim.target), side * (median_ph - aim.target))
     if not off_ph > dead_band_ph(aim, state, pump):
         return False
@@ -296,7 +296,7 @@ def _request(
 
 def _past_ph(aim: PhAim, state: ControlState, pump: Role) -> float:
     """How far past the target to go: half of what the drift takes back, at most to the dead band's other side."""
-    back_ph = -_DIRECTION[pump] * state.trend.drift * AHEAD_H / 2.0
+    back_ph = -DIRECTION[pump] * state.trend.drift * AHEAD_H / 2.0
     return max(0.0, min(dead_band_ph(aim, state, pump), back_ph))
 
 

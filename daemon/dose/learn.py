@@ -14,8 +14,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import isfinite, sqrt
+from types import MappingProxyType
 
 from daemon.dose.windows import DAY_S
+from daemon.values import Role
 
 PRIOR_DOUBT = 0.8  # relative standard deviation of a guess from the settings: two- or threefold off is usual
 LEAST_DOUBT = 0.05
@@ -31,6 +33,9 @@ CARBONATE_SHARE = (0.93 - 0.31) / 0.93 / 1.5  # of the alkalinity, per pH
 PHOSPHATE_MMOL_PER_L = 0.2  # per pH: 0.5 mmol/L with pK2 near 7, of which 80 % and 11 % is HPO4 there
 FORGET_SHARE = 1 / 3  # fresh water, of the full reservoir, that makes what was learned another water's
 FAR_PH = 0.5  # a need this large is met by half of what a small one is: buffering changes along the way
+
+DIRECTION = MappingProxyType({Role.PH_DOWN: -1.0, Role.PH_UP: 1.0})
+"""Which way acid and base move pH."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +77,11 @@ def buffering_mmol_per_l(alkalinity_mmol_per_l: float) -> float:
     adds PHOSPHATE_MMOL_PER_L.
     """
     return CARBONATE_SHARE * max(0.0, alkalinity_mmol_per_l) + PHOSPHATE_MMOL_PER_L
+
+
+def shift_of_dose(pump: Role, ml: float, ml_per_ph: float, share_of_water: float) -> float:
+    """What `ml` should do to pH, below zero for acid. ml_per_ph: of the full reservoir."""
+    return DIRECTION[pump] * ml / (ml_per_ph * share_of_water)
 
 
 def prior(ml_per_ph: float) -> Answer:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from daemon.dose.learn import CONFIRMED
+from daemon.dose.learn import CONFIRMED, DIRECTION, shift_of_dose
 from daemon.dose.ledger_file import last_number, line, write_row
-from daemon.dose.usual import AGAINST, Given
+from daemon.dose.usual import Given
 from daemon.dose.windows import Stamp
 from daemon.measure.rate import Tube
 from daemon.values import INTO_A_CUP, DoseReason, Role
@@ -70,7 +70,7 @@ def given_of(
 ) -> tuple[Given, ...]:
     """Every dose of acid and base into this water, oldest first."""
     after = 0 if water is None else water.after_entry
-    found = rows(_GIVEN, reservoir, *AGAINST, *INTO_A_CUP, DoseReason.REPAIR, after)
+    found = rows(_GIVEN, reservoir, *DIRECTION, *INTO_A_CUP, DoseReason.REPAIR, after)
     return tuple(_given(proven_of(boot, at_s) + run_s, row) for boot, at_s, run_s, *row in found)
 
 
@@ -80,4 +80,4 @@ def _given(end_s: float, row: Sequence[Any]) -> Given:
     is_known = not by_hand and ph is not None and ml_per_ph is not None and lessons >= CONFIRMED
     if not (is_known and ml_per_ph * level_share > 0.0):
         return Given(end_s, role, by_hand=by_hand)
-    return Given(end_s, role, ph, -AGAINST[role] * ml / (ml_per_ph * level_share))
+    return Given(end_s, role, ph, shift_of_dose(role, ml, ml_per_ph, level_share))

@@ -37,9 +37,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
-from types import MappingProxyType
 from typing import NamedTuple
 
+from daemon.dose.learn import DIRECTION
 from daemon.dose.windows import DAY_S, HOUR_S
 from daemon.values import Role
 
@@ -54,9 +54,6 @@ DAY_H, SHORT_H = 24.0, 3.0
 WATER_PH = 0.7  # more for a day after water or a hand came in, which wants its share
 AGREED_PH = 0.8  # more while two probes agree: only what befalls both alike can still mislead
 MOST_DAYS = 7  # for so long something is usual
-
-AGAINST = MappingProxyType({Role.PH_DOWN: 1.0, Role.PH_UP: -1.0})
-"""Which way pH comes back against each pump."""
 
 
 class Given(NamedTuple):
@@ -107,9 +104,9 @@ def usual_of(  # noqa: PLR0917 - six facts of one moment
     """What is usual against this pump at `now_s` (proven), where pH reads `ph`: in a day, or in 3 h if odd.
 
     given: all acid and base, oldest first, since the water was last changed; since_s: what was before it does not
-    count, as the probe was calibrated then.
+    count, as readings are another series since.
     """
-    against = AGAINST[pump]
+    against = -DIRECTION[pump]  # which way pH comes back
     since_s = max(since_s, cleared.at_s)
     day_ph, short_ph = (
         against * _own_ph(_between(given, max(now_s - hours * HOUR_S, since_s), inf), ph)

@@ -660,8 +660,8 @@ LEDGER = (
             ),
             (
                 "ledger in less water a dose does more",
-                " * ml / (ml_per_ph * level_share))\n",
-                " * ml / ml_per_ph)\n",
+                "shift_of_dose(role, ml, ml_per_ph, level_share)",
+                "shift_of_dose(role, ml, ml_per_ph, 1.0)",
                 "TestGiven::test_with_what_each_should_have_done",
             ),
         ),
